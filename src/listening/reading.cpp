@@ -1,0 +1,1 @@
+#include "listening/reading.h"

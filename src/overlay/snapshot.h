@@ -1,0 +1,100 @@
+// Everything the window shows at one moment, as plain values. Made on the listening thread.
+#pragma once
+
+#include "core/units.h"
+#include "organ/movement.h"
+#include "organ/pipe.h"
+
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace rankwright::overlay {
+
+/// What the figure area has to say.
+enum class Stage {
+    waiting,    ///< nothing sounds: call the key
+    speaking,   ///< a pipe began; no honest figure yet
+    reading,    ///< a figure stands and tightens
+    moving,     ///< the device is being moved; the figure follows
+    disturbed,  ///< knock or voice: the last figure is held, greyed
+    wrong_key,  ///< another note sounds than the one awaited: `heard_note`
+    settled,    ///< inside tolerance and not drifting
+};
+
+/// One meeting of partials: envelope over time since the key went down.
+struct Ribbon {
+    std::string label;         ///< "1:1"
+    std::vector<float> width;  ///< 0..1, one value every Snapshot::ribbon_step
+};
+
+/// A pipe as it stands on the chest, left to right.
+struct ChestPipe {
+    int key = 1;
+    float height = 0.5F;             ///< 0..1, relative to the tallest
+    std::string note;                ///< short: "G", "F♯"
+    std::optional<Cents> deviation;  ///< last reading from target
+    bool settled = false;
+    bool current = false;
+    bool starts_side = false;  ///< first pipe of the other side of the chest
+};
+
+struct Notice {
+    bool urgent = false;
+    std::string words;
+};
+
+struct Snapshot {
+    // what is being tuned
+    std::string organ;
+    std::string stop;  ///< "Great · Principal 8′"
+    std::string job;   ///< "to its target"
+    std::string note;  ///< "middle G"
+    std::string then;  ///< "then A · B · C♯"
+    std::vector<std::string> stops_on;
+    int key = 0;
+    int settled_count = 0;
+    int pipe_count = 0;
+    organ::PipeKind kind = organ::PipeKind::open;
+    organ::Material material = organ::Material::metal;
+    organ::TuningDevice device = organ::TuningDevice::sleeve;
+
+    // the day
+    std::optional<Hertz> pitch_of_day;  ///< A
+    bool pitch_measured = false;
+    std::optional<Celsius> temperature;
+
+    // the figures
+    Stage stage = Stage::waiting;
+    std::string heard_note;  ///< for wrong_key
+    std::optional<Hertz> target;
+    std::optional<Hertz> pitch;
+    std::optional<Cents> deviation;  ///< pitch from target
+    std::optional<Cents> uncertainty;
+    std::optional<Hertz> beats;  ///< pitch − target
+    Seconds heard{0.0};          ///< what the figure rests on
+    std::optional<double> drift_cents_a_second;
+    organ::Movement advice;
+    std::string amount;  ///< "about 2 to 3 mm", "about two taps like the last"
+
+    // ribbons
+    std::vector<Ribbon> ribbons;
+    Seconds ribbon_step{0.02};
+    Seconds ribbon_span{8.0};  ///< the chart's width in time
+
+    // the chest
+    std::vector<ChestPipe> chest;
+    std::string left_side;   ///< "C side"
+    std::string right_side;  ///< "C♯ side"
+
+    // the input
+    std::string input_name;
+    std::string level_words;  ///< "level good", "too quiet", "clipping: move the microphone away"
+    bool level_bad = false;
+    std::uint64_t dropped_frames = 0;
+    std::uint64_t overruns = 0;
+    std::vector<Notice> notices;  ///< most urgent first
+    bool simulated = false;       ///< the arrow keys move the simulated device
+};
+
+}  // namespace rankwright::overlay

@@ -1,0 +1,33 @@
+// What the technician asks for, by keyboard, presenter remote or mouse.
+#pragma once
+
+#include "core/units.h"
+
+#include <variant>
+
+namespace rankwright::visit {
+
+struct GoNext {};  ///< on to the next pipe, kept or not
+struct GoBack {};  ///< back to the pipe before
+struct GoToKey {
+    int key = 1;
+};
+/// Simulated chamber only: the hand moves the tuning device; positive = up (or out).
+struct MoveDevice {
+    Millimetres by;
+};
+struct SetTemperature {
+    Celsius to;
+};
+/// A of today as typed; the measured one is taken again when `to` is 0.
+struct SetPitch {
+    Hertz to;
+};
+/// Take the pitch now sounding as that of the day (the reference pipe stands right).
+struct TakePitchOfDay {};
+struct Quit {};
+
+using Command = std::variant<GoNext, GoBack, GoToKey, MoveDevice, SetTemperature, SetPitch,
+                             TakePitchOfDay, Quit>;
+
+}  // namespace rankwright::visit
