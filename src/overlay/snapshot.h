@@ -4,6 +4,7 @@
 #include "core/units.h"
 #include "organ/movement.h"
 #include "organ/pipe.h"
+#include "tuning/stage.h"
 
 #include <optional>
 #include <string>
@@ -11,16 +12,7 @@
 
 namespace rankwright::overlay {
 
-/// What the figure area has to say.
-enum class Stage {
-    waiting,    ///< nothing sounds: call the key
-    speaking,   ///< a pipe began; no honest figure yet
-    reading,    ///< a figure stands and tightens
-    moving,     ///< the device is being moved; the figure follows
-    disturbed,  ///< knock or voice: the last figure is held, greyed
-    wrong_key,  ///< another note sounds than the one awaited: `heard_note`
-    settled,    ///< inside tolerance and not drifting
-};
+using tuning::Stage;
 
 /// One meeting of partials: envelope over time since the key went down.
 struct Ribbon {
