@@ -54,9 +54,14 @@ struct Pipe {
     PipeId id;
     std::string division;  ///< as people write it: "Great"
     std::string stop;      ///< as people write it: "Principal 8′"
-    int midi = 60;         ///< the key's MIDI number (middle C = 60), not the sounding pitch
-    std::string note;      ///< the key in the trade's words: "middle C"
+    int key = 1;           ///< the key that plays it on that stop (id.key except in unit ranks)
+    int midi = 60;         ///< that key's MIDI number (middle C = 60), not the sounding pitch
+    std::string note;      ///< that key in the trade's words: "middle C"
     double ratio = 1.0;    ///< sounding pitch over that of an 8′ pipe on the same key
+    /// A fifth- or third-sounding pipe that follows the temperament at the note it sounds;
+    /// otherwise it is pure to the unison of its key.
+    bool tempered = false;
+    Hertz celeste_beat{0.0};  ///< beats above (or, negative, below) its mate; 0 for no celeste
     PipeMake make;
 };
 
