@@ -1,18 +1,49 @@
 #include "app/command_line.h"
 
-#include <CLI/CLI.hpp>
+#include "app/commands.h"
+
+#include <cstdio>
+#include <exception>
 
 namespace rankwright::app {
 
+ExitCode report(const Error& error) {
+    std::string place;
+    if (error.where && !error.where->file.empty()) {
+        place = error.where->file;
+        if (error.where->line > 0)
+            place +=
+                ":" + std::to_string(error.where->line) + ":" + std::to_string(error.where->column);
+        place += ": ";
+    }
+    std::fprintf(stderr, "rankwright: %s%s\n", place.c_str(), error.message.c_str());
+    return error.kind == ErrorKind::nothing_heard || error.kind == ErrorKind::device ? kNothingFound
+                                                                                     : kBadInput;
+}
+
 int run(int argc, const char* const* argv) {
-    CLI::App app{"Rankwright: tunes organ pipes by ear and sum", "rankwright"};
-    app.set_version_flag("--version", "rankwright 0.1.0");
+    CLI::App app{
+        "Rankwright: hears organ pipes, says how far they are from their targets and which "
+        "way to move them.",
+        "rankwright"};
+    app.set_version_flag("--version", "rankwright " RANKWRIGHT_VERSION);
+    app.require_subcommand(1);
+    ExitCode code = kDone;
+    add_chamber_command(app, code);
+    add_listen_command(app, code);
+    add_targets_command(app, code);
+    add_check_command(app, code);
+    add_inputs_command(app, code);
     try {
         app.parse(argc, argv);
     } catch (const CLI::ParseError& error) {
-        return app.exit(error) == 0 ? 0 : 2;
+        return app.exit(error) == 0 ? kDone : kBadInput;
+    } catch (const std::exception& error) {
+        // A library's last word, such as no memory left: say it rather than die with a trace.
+        std::fprintf(stderr, "rankwright: stopped: %s\n", error.what());
+        return kBadInput;
     }
-    return 0;
+    return code;
 }
 
 }  // namespace rankwright::app

@@ -4,13 +4,13 @@
 namespace rankwright::tuning {
 
 enum class Stage {
-    waiting,   ///< nothing sounds: call the key
-    speaking,  ///< a pipe began; no honest figure yet
-    reading,   ///< a figure stands and tightens
-    moving,    ///< the device is being moved; the figure follows
-    disturbed, ///< knock or voice: the last figure is held, greyed
-    wrong_key, ///< another note sounds than the one awaited
-    settled,   ///< inside tolerance and not drifting
+    waiting,    ///< nothing sounds: call the key
+    speaking,   ///< a pipe began; no honest figure yet
+    reading,    ///< a figure stands and tightens
+    moving,     ///< the device is being moved; the figure follows
+    disturbed,  ///< knock or voice: the last figure is held, greyed
+    wrong_key,  ///< another note sounds than the one awaited
+    settled,    ///< inside tolerance and not drifting
 };
 
 }  // namespace rankwright::tuning

@@ -1,0 +1,194 @@
+// `rankwright listen`: the pitch of one pipe, from a recording or live.
+#include "app/commands.h"
+#include "app/interrupt.h"
+#include "app/json_output.h"
+#include "capture/live_source.h"
+#include "capture/recording_source.h"
+#include "core/thread_role.h"
+#include "listening/measure.h"
+#include "listening/pipe_listener.h"
+#include "organ/note.h"
+
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+#include <cstdio>
+#include <iostream>
+#include <memory>
+
+namespace rankwright::app {
+
+namespace {
+
+struct ListenOptions {
+    std::string file;
+    std::string device;
+    std::optional<double> near;
+    std::optional<double> from;
+    std::optional<double> to;
+    std::optional<double> lasting;
+    std::optional<int> channel;
+    bool json = false;
+};
+
+std::optional<Hertz> near_of(const ListenOptions& options) {
+    return options.near ? std::optional{Hertz{*options.near}} : std::nullopt;
+}
+
+/// The nearest key at A 440 with its distance, only to make a number of hertz familiar.
+std::string familiar_note(Hertz pitch) {
+    const double midi = 69.0 + interval(Hertz{440.0}, pitch).value() / 100.0;
+    const int nearest = static_cast<int>(std::lround(midi));
+    char text[96];
+    std::snprintf(text, sizeof text, "%s %+.1f cents at A 440", organ::note_name(nearest).c_str(),
+                  100.0 * (midi - nearest));
+    return text;
+}
+
+void print_reading(const listening::PitchReading& reading, SampleRate rate) {
+    std::printf("%.4f Hz ± %.4f (%.3f cents); %s\n", reading.pitch.value(), reading.sd.value(),
+                reading.cents_sd().value(), familiar_note(reading.pitch).c_str());
+    std::printf("heard from %.2f to %.2f s, %.0f dB over the noise",
+                static_cast<double>(reading.from.value) / rate.value(),
+                static_cast<double>(reading.to.value) / rate.value(), reading.snr.value());
+    if (reading.clipped > 0.0)
+        std::printf("; overloaded: %.1f %% of the samples at the limit, levels can't be trusted",
+                    100.0 * reading.clipped);
+    std::printf("\npartials, dB:");
+    for (const listening::PartialLevel& partial : reading.partials)
+        std::printf("  %d: %.0f", partial.number, partial.level.value());
+    std::printf("\n");
+}
+
+std::optional<listening::PitchReading> measure_channel(const capture::Recording& recording,
+                                                       int channel, const ListenOptions& options) {
+    const std::vector<float> samples = recording.channel(channel);
+    std::span<const float> heard(samples);
+    std::int64_t skipped = 0;
+    // A span that was asked for is measured whole; otherwise speech and end are left out.
+    if (!options.from && !options.to) {
+        const auto steady = listening::find_steady(heard, recording.rate, near_of(options));
+        if (!steady) return std::nullopt;
+        heard = heard.subspan(steady->first, steady->count);
+        skipped = static_cast<std::int64_t>(steady->first);
+    }
+    auto reading = listening::measure_pipe(heard, recording.rate, near_of(options));
+    if (reading) {
+        const std::int64_t offset = recording.first.value + skipped;
+        reading->from = reading->from + offset;
+        reading->to = reading->to + offset;
+    }
+    return reading;
+}
+
+ExitCode listen_to_file(const ListenOptions& options) {
+    capture::RecordingSpan span;
+    span.channel = options.channel;
+    if (options.from) span.from = Seconds{*options.from};
+    if (options.to) span.to = Seconds{*options.to};
+    const auto recording = capture::read_recording(options.file, span);
+    if (!recording) return report(recording.error());
+    if (!recording->note.empty()) std::cerr << "rankwright: " << recording->note << "\n";
+
+    std::optional<listening::PitchReading> best;
+    for (int channel = 1; channel <= recording->channels; ++channel) {
+        const auto reading = measure_channel(*recording, channel, options);
+        if (reading && (!best || reading->sd < best->sd)) best = reading;
+    }
+    if (options.json) std::cout << reading_json(best, recording->rate).dump() << "\n";
+    if (!best)
+        return report({ErrorKind::nothing_heard,
+                       options.near
+                           ? "no steady pipe is heard near that pitch; try another --near, "
+                             "or --from and --to round the part where the pipe stands"
+                           : "no steady pipe is heard; give its pitch with --near, or the "
+                             "part where it stands with --from and --to",
+                       Place{options.file}});
+    if (!options.json) print_reading(*best, recording->rate);
+    return kDone;
+}
+
+void print_live(const listening::Hearing& hearing, const ListenOptions& options) {
+    const auto& reading = *hearing.reading;
+    if (options.json) {
+        Json line = reading_json(reading, hearing.rate);
+        line["drift_cents_a_second"] = or_null(hearing.drift_cents_a_second);
+        std::cout << line.dump() << std::endl;
+        return;
+    }
+    std::printf("%9.2f s  %10.4f Hz ± %.4f (%.2f cents)  %s  %.1f s heard\n",
+                static_cast<double>(hearing.now.value) / hearing.rate.value(),
+                reading.pitch.value(), reading.sd.value(), reading.cents_sd().value(),
+                familiar_note(reading.pitch).c_str(),
+                duration(reading.to - reading.from, hearing.rate).count());
+    std::fflush(stdout);
+}
+
+ExitCode listen_live(const ListenOptions& options) {
+    catch_interrupts();
+    set_thread_role(ThreadRole::listening);
+    capture::LiveOptions wanted;
+    wanted.device = options.device;
+    const std::unique_ptr<capture::Source> source = capture::open_live(wanted);
+    std::unique_ptr<listening::PipeListener> listener;
+    capture::CaptureBlock block;
+    std::optional<std::uint32_t> stream;
+    std::string said;
+    bool any = false;
+    FrameIndex printed;
+    const auto began = std::chrono::steady_clock::now();
+    const auto over = [&] {
+        return interrupted() || (options.lasting && std::chrono::steady_clock::now() - began >=
+                                                        Seconds{*options.lasting});
+    };
+    while (!over()) {
+        const capture::SourceStatus status = source->status();
+        if (status.message != said && !(said = status.message).empty())
+            std::cerr << "rankwright: " << said << std::endl;
+        if (!source->read(block, Seconds{0.1})) continue;
+        if (!listener || stream != block.stream) {
+            stream = block.stream;
+            listener = std::make_unique<listening::PipeListener>(
+                listening::PipeListener::Parameters{block.rate, static_cast<int>(block.channels)});
+            listener->expect(near_of(options));
+            printed = {};
+        }
+        listener->process(block.first,
+                          {block.samples.data(), std::size_t{block.frames} * block.channels});
+        const listening::Hearing& hearing = listener->hearing();
+        constexpr Seconds kEvery{0.2};
+        if (hearing.reading && duration(hearing.now - printed, hearing.rate) >= kEvery) {
+            print_live(hearing, options);
+            printed = hearing.now;
+            any = true;
+        }
+    }
+    if (any) return kDone;
+    return report({ErrorKind::nothing_heard, "no steady pipe was heard", std::nullopt});
+}
+
+}  // namespace
+
+void add_listen_command(CLI::App& app, ExitCode& code) {
+    auto options = std::make_shared<ListenOptions>();
+    CLI::App* command = app.add_subcommand("listen", "Hear one pipe and say its pitch");
+    command->add_option("FILE", options->file,
+                        "a WAV or FLAC recording; without it, the live input");
+    command->add_option("--near", options->near, "its pitch within a semitone, in Hz")
+        ->check(CLI::Range(10.0, 20000.0));
+    auto* from = command->add_option("--from", options->from, "begin here, in seconds");
+    auto* to = command->add_option("--to", options->to, "end here, in seconds");
+    from->check(CLI::NonNegativeNumber);
+    to->check(CLI::NonNegativeNumber);
+    command->add_option("--channel", options->channel, "this channel alone, from 1")
+        ->check(CLI::PositiveNumber);
+    command->add_option("--device", options->device, "live: an input of `rankwright inputs`");
+    command->add_option("--for", options->lasting, "live: stop after so many seconds")
+        ->check(CLI::PositiveNumber);
+    command->add_flag("--json", options->json, "one JSON object; live, one a line");
+    command->callback([options, &code] {
+        code = options->file.empty() ? listen_live(*options) : listen_to_file(*options);
+    });
+}
+
+}  // namespace rankwright::app

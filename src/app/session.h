@@ -1,0 +1,67 @@
+// The work at the organ: joins a source, the ear, the job and the run on the listening thread.
+#pragma once
+
+#include "capture/source.h"
+#include "core/latest.h"
+#include "core/units.h"
+#include "listening/pipe_listener.h"
+#include "organ/instrument.h"
+#include "organ/target.h"
+#include "overlay/snapshot.h"
+#include "tuning/single_pipe.h"
+#include "visit/command.h"
+#include "visit/run.h"
+
+#include <atomic>
+#include <functional>
+#include <memory>
+#include <optional>
+#include <stop_token>
+#include <thread>
+#include <vector>
+
+namespace rankwright::app {
+
+/// What a simulated chamber can be told; empty functions where the pipes are real.
+struct Console {
+    std::function<void(const organ::Pipe&)> call;                    ///< the helper's next key
+    std::function<void(const PipeId&, Millimetres up)> move_device;  ///< the hand at the pipe
+    std::function<void(Celsius)> set_temperature;                    ///< of the chamber's air
+    bool simulated() const { return static_cast<bool>(call); }
+};
+
+class Session {
+  public:
+    /// `instrument` must outlive the session.
+    Session(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day,
+            std::unique_ptr<capture::Source> source, Console console);
+    ~Session();
+
+    overlay::Snapshot snapshot() const { return snapshot_.get(); }  ///< [any]
+    void post(visit::Command command) { commands_.post(command); }  ///< [any]
+    /// True once the technician has asked to leave. [any]
+    bool wants_to_quit() const { return quit_.load(); }
+
+  private:
+    void listen(const std::stop_token& stop);
+    void obey(const visit::Command& command);
+    void hear(const capture::CaptureBlock& block);
+    /// Tells job, ear and helper of the pipe now wanted.
+    void expect_current();
+    void publish();
+
+    std::unique_ptr<capture::Source> source_;
+    Console console_;
+    visit::Run run_;
+    tuning::SinglePipe job_;
+    std::unique_ptr<listening::PipeListener> listener_;
+    capture::CaptureBlock block_;  ///< the latest; its stream, rate and channels are the listener's
+    std::optional<PipeId> called_;
+
+    Latest<overlay::Snapshot> snapshot_;
+    Mailbox<visit::Command> commands_;
+    std::atomic<bool> quit_{false};
+    std::jthread thread_;  // last: it uses all of the above
+};
+
+}  // namespace rankwright::app

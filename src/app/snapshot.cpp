@@ -1,0 +1,185 @@
+#include "app/snapshot.h"
+
+#include "organ/note.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+
+namespace rankwright::app {
+
+namespace {
+
+using overlay::Snapshot;
+using tuning::Stage;
+
+void fill_call(Snapshot& out, const visit::Run& run) {
+    const organ::Pipe& pipe = run.pipe();
+    out.organ = run.instrument().name;
+    out.stop = pipe.division + " · " + pipe.stop;
+    out.job = "to its target";
+    out.note = pipe.note;
+    out.key = pipe.id.key;
+    out.stops_on = {pipe.stop};
+    out.kind = pipe.make.kind;
+    out.material = pipe.make.material;
+    out.device = pipe.make.device;
+    out.pipe_count = static_cast<int>(run.pipes().size());
+    out.settled_count = static_cast<int>(run.settled_count());
+    constexpr std::size_t kCallsAhead = 3;
+    for (std::size_t i = run.current() + 1;
+         i < std::min(run.pipes().size(), run.current() + 1 + kCallsAhead); ++i)
+        out.then += (out.then.empty() ? "then " : " · ") + organ::short_note(run.pipes()[i].midi);
+    if (out.then.empty()) out.then = "the last pipe of this stop";
+}
+
+void fill_chest(Snapshot& out, const visit::Run& run) {
+    const std::vector<organ::Pipe>& pipes = run.pipes();
+    const auto lowest =
+        std::min_element(pipes.begin(), pipes.end(), [](const auto& a, const auto& b) {
+            return a.midi < b.midi;
+        })->midi;
+    for (std::size_t i = 0; i < pipes.size(); ++i) {
+        overlay::ChestPipe standing;
+        standing.key = pipes[i].id.key;
+        // True lengths would leave the treble as dots: five octaves are drawn as a fifth.
+        standing.height = static_cast<float>(std::exp2(-(pipes[i].midi - lowest) / 12.0 * 0.45));
+        standing.note = organ::short_note(pipes[i].midi);
+        standing.deviation = run.outcomes()[i].last;
+        standing.settled = run.outcomes()[i].settled;
+        standing.current = i == run.current();
+        standing.starts_side = run.other_side() != 0 && i == run.other_side();
+        out.chest.push_back(std::move(standing));
+    }
+    if (run.other_side() != 0) {
+        const bool c_first = (pipes.front().midi % 12) % 2 == 0;
+        out.left_side = c_first ? "C side" : "C♯ side";
+        out.right_side = c_first ? "C♯ side" : "C side";
+    }
+}
+
+void fill_figures(Snapshot& out, const tuning::SinglePipe& job, const visit::Run& run) {
+    const tuning::PipeState& state = job.state();
+    out.stage = state.stage;
+    out.target = job.expectation()->target;
+    out.pitch = state.pitch;
+    out.deviation = state.deviation;
+    out.uncertainty = state.uncertainty;
+    out.heard = state.heard;
+    out.drift_cents_a_second = state.drift_cents_a_second;
+    if (state.pitch) out.beats = *state.pitch - *out.target;
+    if (state.advice) {
+        out.advice = *state.advice;
+        out.amount = amount_words(*state.advice);
+    }
+    if (state.stage == Stage::wrong_key && state.wrong_pitch) {
+        const auto named = std::find_if(
+            run.pipes().begin(), run.pipes().end(),
+            [&](const auto& pipe) { return state.wrong_key && pipe.id.key == *state.wrong_key; });
+        char pitch[32];
+        std::snprintf(pitch, sizeof pitch, "%.1f Hz", state.wrong_pitch->value());
+        out.heard_note = named != run.pipes().end() ? named->note : pitch;
+    }
+}
+
+void fill_notices(Snapshot& out, const SnapshotInputs& in) {
+    const auto add = [&](bool urgent, std::string words) {
+        out.notices.push_back({urgent, std::move(words)});
+    };
+    if (!in.source.message.empty()) add(true, in.source.message);
+    if (in.source.state == capture::SourceState::ended) add(true, "The recording has ended.");
+    if (!in.listener) return;
+    const listening::Hearing& hearing = in.listener->hearing();
+    if (hearing.suspicions.clipping)
+        add(true,
+            "The microphone is overloaded: move it away or lower the input. The pitch still "
+            "holds.");
+    if (hearing.suspicions.tremulant) add(true, "A tremulant is on: have it turned off.");
+    if (hearing.suspicions.fading)
+        add(true,
+            "The computer fades steady sound: turn off its noise suppression and gain control.");
+    if (hearing.suspicions.octave_doubtful)
+        add(false, "The octave is doubtful: the fundamental is missing.");
+    if (hearing.suspicions.mains_hum) add(false, "Mains hum in the input: check the cable.");
+    constexpr double kCooling = 0.25;
+    const auto drift = in.job.state().drift_cents_a_second;
+    if (in.job.state().stage == Stage::reading && drift && std::abs(*drift) > kCooling)
+        add(false, "Still moving: hands off, wait.");
+}
+
+}  // namespace
+
+std::string amount_words(const organ::Movement& movement) {
+    if (!movement.at_least || !movement.at_most) return {};
+    const double low = movement.at_least->value();
+    const double high = movement.at_most->value();
+    char text[64];
+    if (high < 10.0 && std::round(low * 2.0) == std::round(high * 2.0))
+        std::snprintf(text, sizeof text, "about %.1f mm", std::round(high * 2.0) / 2.0);
+    else if (high < 3.0)
+        std::snprintf(text, sizeof text, "%.1f to %.1f mm", low, high);
+    else if (std::round(low) == std::round(high))
+        std::snprintf(text, sizeof text, "about %.0f mm", high);
+    else
+        std::snprintf(text, sizeof text, "%.0f to %.0f mm", low, high);
+    return text;
+}
+
+std::vector<overlay::Ribbon> make_ribbons(std::span<const listening::PartialFrame> frames) {
+    std::vector<overlay::Ribbon> ribbons;
+    for (std::size_t k = 0; k < listening::kRibbonPartials; ++k) {
+        overlay::Ribbon ribbon;
+        ribbon.label = std::to_string(k + 1) + ":" + std::to_string(k + 1);
+        float mean = 0.0F;
+        for (const auto& frame : frames)
+            mean += std::abs(frame.phasor[k]);
+        if (!frames.empty()) mean /= static_cast<float>(frames.size());
+        // Speech swings the phase about: the steady partner is started where the tone stands.
+        const std::size_t start = std::min<std::size_t>(10, frames.empty() ? 0 : frames.size() - 1);
+        const std::complex<float> partner =
+            frames.empty() ? 0.0F : std::polar(1.0F, std::arg(frames[start].phasor[k]));
+        ribbon.width.reserve(frames.size());
+        for (const auto& frame : frames)
+            ribbon.width.push_back(
+                mean > 0.0F ? std::min(1.0F, std::abs(frame.phasor[k] / mean + partner) / 2.0F)
+                            : 0.0F);
+        ribbons.push_back(std::move(ribbon));
+    }
+    return ribbons;
+}
+
+LevelWords level_words(const listening::Hearing& hearing) {
+    const double rms_db = hearing.input.rms.value();
+    if (hearing.input.clipped > 0.0 || hearing.suspicions.clipping) return {"overloaded", true};
+    if (rms_db < -100.0) return {"no signal at all", true};
+    if (hearing.sounding == listening::Sounding::silence) return {"listening", false};
+    if (rms_db < -66.0) return {"too quiet: move nearer", true};
+    return {"level good", false};
+}
+
+overlay::Snapshot make_snapshot(const SnapshotInputs& in) {
+    Snapshot out;
+    fill_call(out, in.run);
+    fill_chest(out, in.run);
+    fill_figures(out, in.job, in.run);
+    out.pitch_of_day = organ::pitch_of(in.run.instrument(), in.run.day());
+    out.pitch_measured = in.run.day().pitch.has_value();
+    out.temperature = in.run.day().temperature;
+    out.input_name = in.source.name;
+    out.dropped_frames = in.source.dropped_frames;
+    out.overruns = in.source.overruns;
+    out.simulated = in.simulated;
+    if (in.listener) {
+        out.ribbons = make_ribbons(in.listener->partial_frames());
+        const LevelWords level = level_words(in.listener->hearing());
+        out.level_words = level.words;
+        out.level_bad = level.bad;
+        const auto frames = in.listener->partial_frames();
+        if (frames.size() > 1)
+            out.ribbon_step = duration(frames[1].at - frames[0].at, in.listener->hearing().rate);
+    }
+    fill_notices(out, in);
+    return out;
+}
+
+}  // namespace rankwright::app

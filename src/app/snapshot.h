@@ -1,0 +1,36 @@
+// Turns the state of the work into what the window shows.
+#pragma once
+
+#include "capture/source.h"
+#include "listening/pipe_listener.h"
+#include "overlay/snapshot.h"
+#include "tuning/single_pipe.h"
+#include "visit/run.h"
+
+namespace rankwright::app {
+
+struct SnapshotInputs {
+    const visit::Run& run;
+    const tuning::SinglePipe& job;
+    const listening::PipeListener* listener;  ///< null before the first sound came
+    capture::SourceStatus source;
+    bool simulated;
+};
+
+overlay::Snapshot make_snapshot(const SnapshotInputs& in);
+
+/// The ribbons' envelopes: what partial k would beat like with a steady one at k times the target,
+/// equally loud. One value per partial frame, 0 to 1.
+std::vector<overlay::Ribbon> make_ribbons(std::span<const listening::PartialFrame> frames);
+
+/// How far, in words: "about 2.5 mm", "2 to 3 mm"; empty where no millimetres are known.
+std::string amount_words(const organ::Movement& movement);
+
+/// The input in words for the person on the ladder.
+struct LevelWords {
+    std::string words;
+    bool bad = false;
+};
+LevelWords level_words(const listening::Hearing& hearing);
+
+}  // namespace rankwright::app

@@ -1,0 +1,71 @@
+// The first tuning job: one pipe to its computed target.
+#pragma once
+
+#include "core/units.h"
+#include "listening/hearing.h"
+#include "organ/movement.h"
+#include "organ/pipe.h"
+#include "tuning/stage.h"
+
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+namespace rankwright::tuning {
+
+/// Another key of the stop, and the pitch by which it would be recognised.
+struct KeyPitch {
+    int key = 1;
+    Hertz pitch;
+};
+
+/// What should be sounding.
+struct Expectation {
+    organ::Pipe pipe;
+    Hertz target;
+    Cents tolerance{0.5};
+    double speed_of_sound = 343.2;  ///< metres a second at the pipe
+    std::vector<KeyPitch> others;   ///< the stop's keys, this one among them or not
+};
+
+/// How near is near enough: half a cent, but no nearer than a beat in twenty seconds, which the
+/// bass would not show and its wind would not hold. Common practice, no source.
+Cents tolerance_at(Hertz target);
+
+/// How the work on this pipe stands. Everything optional is empty while it isn't known.
+struct PipeState {
+    Stage stage = Stage::waiting;
+    std::optional<Hertz> pitch;
+    std::optional<Hertz> pitch_sd;
+    std::optional<Cents> deviation;    ///< from the target, positive = sharp
+    std::optional<Cents> uncertainty;  ///< standard, of the pitch now
+    Seconds heard{0.0};                ///< how much sound the figure rests on
+    std::optional<double> drift_cents_a_second;
+    std::optional<organ::Movement> advice;  ///< empty inside the tolerance
+    std::optional<Hertz> wrong_pitch;       ///< for Stage::wrong_key: what sounds instead …
+    std::optional<int> wrong_key;           ///< … and which key of the stop that would be
+};
+
+/// Judges each hearing against the expectation. Belongs to the listening thread.
+class SinglePipe {
+  public:
+    /// Begins with a pipe, or takes its changed target; a settled pipe is judged anew.
+    void expect(Expectation expectation);
+    void hear(const listening::Hearing& hearing);
+
+    const PipeState& state() const { return state_; }
+    const std::optional<Expectation>& expectation() const { return expectation_; }
+
+  private:
+    void judge(const listening::Hearing& hearing);
+    bool name_wrong_key(const listening::Hearing& hearing, Hertz heard);
+    bool settles(const listening::Hearing& hearing);
+
+    std::optional<Expectation> expectation_;
+    PipeState state_;
+    std::optional<FrameIndex> inside_since_;  ///< frames are of the present stream
+    int inside_tone_ = 0;
+};
+
+}  // namespace rankwright::tuning

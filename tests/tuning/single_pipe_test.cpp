@@ -1,0 +1,161 @@
+#include "tuning/single_pipe.h"
+
+#include <cmath>
+
+#include <gtest/gtest.h>
+
+namespace rankwright::tuning {
+namespace {
+
+using listening::Hearing;
+using listening::Sounding;
+
+constexpr double kRate = 48000.0;
+const Hertz kMiddleC{261.6256};
+
+Expectation middle_c() {
+    Expectation expected;
+    expected.pipe.id = {"great", "principal-8", 1, 25};
+    expected.pipe.make.device = organ::TuningDevice::sleeve;
+    expected.target = kMiddleC;
+    expected.tolerance = tolerance_at(kMiddleC);
+    expected.others = {{24, transpose(kMiddleC, Cents{-100.0})},
+                       {26, transpose(kMiddleC, Cents{100.0})}};
+    return expected;
+}
+
+/// The ear after `at_s` seconds of a tone that stands `off` its target.
+Hearing standing(double at_s, Cents off, Cents sd = Cents{0.1},
+                 Sounding sounding = Sounding::steady) {
+    Hearing hearing;
+    hearing.now = {std::llround(at_s * kRate)};
+    hearing.sounding = sounding;
+    hearing.tone = 1;
+    const Hertz pitch = transpose(kMiddleC, off);
+    hearing.coarse = pitch;
+    listening::PitchReading reading;
+    reading.pitch = pitch;
+    reading.sd = transpose(pitch, sd) - pitch;
+    reading.to = hearing.now;
+    hearing.reading = reading;
+    return hearing;
+}
+
+TEST(SinglePipe, SaysNothingWhereNothingIsKnown) {
+    SinglePipe job;
+    job.expect(middle_c());
+    Hearing silent;
+    job.hear(silent);
+    EXPECT_EQ(job.state().stage, Stage::waiting);
+    EXPECT_FALSE(job.state().deviation);
+    EXPECT_FALSE(job.state().advice);
+
+    Hearing speaking;
+    speaking.sounding = Sounding::speaking;
+    speaking.coarse = kMiddleC;
+    job.hear(speaking);
+    EXPECT_EQ(job.state().stage, Stage::speaking);
+    EXPECT_FALSE(job.state().deviation);
+}
+
+// A sleeve moved up lengthens the pipe and flattens it: common practice; toff.org.uk, tuning notes.
+TEST(SinglePipe, SharpPipeIsToldSleeveUpAndFlatPipeSleeveDown) {
+    SinglePipe job;
+    job.expect(middle_c());
+    job.hear(standing(1.0, Cents{8.0}));
+    ASSERT_TRUE(job.state().advice);
+    EXPECT_EQ(job.state().stage, Stage::reading);
+    EXPECT_NEAR(job.state().deviation->value(), 8.0, 1e-6);
+    EXPECT_EQ(job.state().advice->way, organ::Way::up);
+
+    job.hear(standing(1.1, Cents{-8.0}));
+    ASSERT_TRUE(job.state().advice);
+    EXPECT_EQ(job.state().advice->way, organ::Way::down);
+}
+
+TEST(SinglePipe, SettlesOnlyAfterStandingASecondInsideItsTolerance) {
+    SinglePipe job;
+    job.expect(middle_c());
+    double at = 0.5;
+    for (; at < 1.4; at += 0.05) {
+        job.hear(standing(at, Cents{0.2}));
+        EXPECT_EQ(job.state().stage, Stage::reading) << at;
+    }
+    for (; at < 1.7; at += 0.05)
+        job.hear(standing(at, Cents{0.2}));
+    EXPECT_EQ(job.state().stage, Stage::settled);
+    EXPECT_FALSE(job.state().advice) << "nothing is left to do";
+}
+
+TEST(SinglePipe, ADriftingPipeDoesNotSettle) {
+    SinglePipe job;
+    job.expect(middle_c());
+    for (double at = 0.5; at < 6.0; at += 0.05) {
+        Hearing hearing = standing(at, Cents{0.2});
+        hearing.drift_cents_a_second = -0.4;
+        job.hear(hearing);
+        ASSERT_NE(job.state().stage, Stage::settled);
+    }
+}
+
+TEST(SinglePipe, AnUncertainReadingDoesNotSettle) {
+    SinglePipe job;
+    job.expect(middle_c());
+    for (double at = 0.5; at < 6.0; at += 0.05) {
+        job.hear(standing(at, Cents{0.1}, Cents{2.0}));
+        ASSERT_NE(job.state().stage, Stage::settled);
+    }
+}
+
+TEST(SinglePipe, ASettledPipeStaysSettledWhenTheKeyComesUpButNotWhenItIsMoved) {
+    SinglePipe job;
+    job.expect(middle_c());
+    double at = 0.5;
+    for (; at < 2.0; at += 0.05)
+        job.hear(standing(at, Cents{0.1}));
+    ASSERT_EQ(job.state().stage, Stage::settled);
+    Hearing silent;
+    silent.now = {std::llround(at * kRate)};
+    job.hear(silent);
+    EXPECT_EQ(job.state().stage, Stage::settled);
+
+    Hearing again = standing(at + 1.0, Cents{3.0});
+    again.tone = 2;
+    job.hear(again);
+    EXPECT_EQ(job.state().stage, Stage::reading);
+}
+
+TEST(SinglePipe, NamesTheWrongKeyAndGivesNoFigureForIt) {
+    SinglePipe job;
+    job.expect(middle_c());
+    job.hear(standing(1.0, Cents{103.0}));
+    EXPECT_EQ(job.state().stage, Stage::wrong_key);
+    EXPECT_EQ(job.state().wrong_key, 26);
+    EXPECT_FALSE(job.state().deviation);
+
+    job.hear(standing(2.0, Cents{700.0}));
+    EXPECT_EQ(job.state().stage, Stage::wrong_key);
+    EXPECT_FALSE(job.state().wrong_key);
+    ASSERT_TRUE(job.state().wrong_pitch);
+}
+
+TEST(SinglePipe, AKnockHoldsTheLastFigure) {
+    SinglePipe job;
+    job.expect(middle_c());
+    job.hear(standing(1.0, Cents{4.0}));
+    Hearing knocked = standing(1.1, Cents{4.0}, Cents{0.1}, Sounding::disturbed);
+    knocked.reading.reset();
+    job.hear(knocked);
+    EXPECT_EQ(job.state().stage, Stage::disturbed);
+    ASSERT_TRUE(job.state().deviation);
+    EXPECT_NEAR(job.state().deviation->value(), 4.0, 1e-6);
+}
+
+TEST(Tolerance, IsHalfACentButNoFinerThanABeatInTwentySeconds) {
+    EXPECT_DOUBLE_EQ(tolerance_at(Hertz{1000.0}).value(), 0.5);
+    const Hertz low{32.703};
+    EXPECT_NEAR((transpose(low, tolerance_at(low)) - low).value(), 0.05, 1e-9);
+}
+
+}  // namespace
+}  // namespace rankwright::tuning
