@@ -10,6 +10,7 @@ find_package(nlohmann_json REQUIRED)
 find_package(tl-expected REQUIRED)
 pkg_check_modules(PORTAUDIO REQUIRED IMPORTED_TARGET portaudio-2.0)
 pkg_check_modules(SNDFILE REQUIRED IMPORTED_TARGET sndfile)
+pkg_check_modules(ALSA REQUIRED IMPORTED_TARGET alsa)
 pkg_check_modules(EPOXY REQUIRED IMPORTED_TARGET epoxy)
 pkg_check_modules(FREETYPE REQUIRED IMPORTED_TARGET freetype2)
 
