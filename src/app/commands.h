@@ -2,7 +2,9 @@
 #pragma once
 
 #include "core/result.h"
+#include "organ/instrument.h"
 
+#include <optional>
 #include <string>
 
 #include <CLI/CLI.hpp>
@@ -19,6 +21,11 @@ enum ExitCode : int {
 /// Says an error on stderr ("rankwright: …", with file, line and column where known) and gives the
 /// exit code that belongs to its kind.
 ExitCode report(const Error& error);
+
+/// The instrument of a file; empty after every mistake in it was said.
+std::optional<organ::Instrument> load_instrument_or_report(const std::string& path);
+/// What is wrong with a temperature that couldn't be read.
+Error bad_temperature(const std::string& text);
 
 // Each adds one subcommand; `code` is set when that command has run.
 void add_listen_command(CLI::App& app, ExitCode& code);

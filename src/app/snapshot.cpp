@@ -19,7 +19,7 @@ void fill_call(Snapshot& out, const visit::Run& run) {
     out.stop = pipe.division + " · " + pipe.stop;
     out.job = "to its target";
     out.note = pipe.note;
-    out.key = pipe.id.key;
+    out.key = pipe.key;
     out.stops_on = {pipe.stop};
     out.kind = pipe.make.kind;
     out.material = pipe.make.material;
@@ -41,7 +41,7 @@ void fill_chest(Snapshot& out, const visit::Run& run) {
         })->midi;
     for (std::size_t i = 0; i < pipes.size(); ++i) {
         overlay::ChestPipe standing;
-        standing.key = pipes[i].id.key;
+        standing.key = pipes[i].key;
         // True lengths would leave the treble as dots: five octaves are drawn as a fifth.
         standing.height = static_cast<float>(std::exp2(-(pipes[i].midi - lowest) / 12.0 * 0.45));
         standing.note = organ::short_note(pipes[i].midi);
@@ -75,7 +75,7 @@ void fill_figures(Snapshot& out, const tuning::SinglePipe& job, const visit::Run
     if (state.stage == Stage::wrong_key && state.wrong_pitch) {
         const auto named = std::find_if(
             run.pipes().begin(), run.pipes().end(),
-            [&](const auto& pipe) { return state.wrong_key && pipe.id.key == *state.wrong_key; });
+            [&](const auto& pipe) { return state.wrong_key && pipe.key == *state.wrong_key; });
         char pitch[32];
         std::snprintf(pitch, sizeof pitch, "%.1f Hz", state.wrong_pitch->value());
         out.heard_note = named != run.pipes().end() ? named->note : pitch;

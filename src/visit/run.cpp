@@ -9,15 +9,14 @@ namespace rankwright::visit {
 
 Run::Run(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day)
     : instrument_(instrument), stop_(stop), day_(day) {
-    const organ::StandingOrder order =
-        organ::standing_order(stop.division->chest, stop.stop->first_key, stop.stop->last_key);
-    const std::vector<organ::Pipe> by_key = organ::pipes(stop);
+    const organ::StandingOrder order = organ::standing_order(
+        stop.stop->chest.value_or(stop.division->chest), stop.stop->first_key, stop.stop->last_key,
+        stop.division->lowest_midi);
+    const std::vector<organ::Pipe> by_row = organ::pipes(stop);
     for (std::size_t i = 0; i < order.keys.size(); ++i) {
         if (order.other_side != 0 && i == order.other_side) other_side_ = pipes_.size();
-        const auto found = std::find_if(by_key.begin(), by_key.end(), [&](const organ::Pipe& pipe) {
-            return pipe.id.key == order.keys[i];
-        });
-        if (found != by_key.end()) pipes_.push_back(*found);
+        for (const organ::Pipe& pipe : by_row)
+            if (pipe.key == order.keys[i]) pipes_.push_back(pipe);
     }
     assert(!pipes_.empty());
     outcomes_.resize(pipes_.size());
@@ -42,7 +41,7 @@ bool Run::back() {
 
 bool Run::go_to(int key) {
     const auto found = std::find_if(pipes_.begin(), pipes_.end(),
-                                    [&](const organ::Pipe& pipe) { return pipe.id.key == key; });
+                                    [&](const organ::Pipe& pipe) { return pipe.key == key; });
     if (found == pipes_.end()) return false;
     current_ = static_cast<std::size_t>(found - pipes_.begin());
     return true;
@@ -62,7 +61,7 @@ tuning::Expectation Run::expectation() const {
     expected.tolerance = tuning::tolerance_at(expected.target);
     expected.speed_of_sound = organ::speed_of_sound(day_.temperature.value_or(instrument_.at));
     for (const organ::Pipe& other : pipes_)
-        expected.others.push_back({other.id.key, organ::target(instrument_, other, day_)});
+        expected.others.push_back({other.key, organ::target(instrument_, other, day_)});
     return expected;
 }
 
@@ -76,7 +75,7 @@ bool Run::follow(const tuning::PipeState& state) {
     if (state.stage != Stage::waiting && state.stage != Stage::wrong_key)
         outcome.settled = state.stage == Stage::settled;
     const bool next_sounds = state.wrong_key && current_ + 1 < pipes_.size() &&
-                             pipes_[current_ + 1].id.key == *state.wrong_key;
+                             pipes_[current_ + 1].key == *state.wrong_key;
     return outcome.settled && next_sounds && next();
 }
 
