@@ -7,13 +7,16 @@
 
 #include <cstdint>
 #include <memory>
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
 
 namespace rankwright::simulator {
 
-/// Renders sound as the microphone hears it. All commands and `render` belong to one thread.
+/// Renders sound as the microphone hears it. All commands and `render` belong to one thread. What
+/// is asked for is heard from the next step of 64 frames on. Stops and divisions go by their id or
+/// their name; commands for a pipe, stop or key that isn't there do nothing.
 class Chamber {
   public:
     struct Parameters {
@@ -24,27 +27,43 @@ class Chamber {
         Cents wander{0.3};       ///< slow wander of a pipe in the middle compass
         Celsius temperature{20.0};
         bool blower = true;
+        Hertz mains{0.0};            ///< hum of the mains: 50 or 60; 0 = none
+        Seconds reverberation{1.4};  ///< time for 60 dB in the middle frequencies
+        Decibels gain{0.0};          ///< of the microphone: +20 overdrives it; it clips at ±1
+        double handling = 1.0;       ///< how much a hand warms and shades a pipe; 0 = not at all
     };
     Chamber(const organ::Instrument& instrument, const Parameters& parameters);
     ~Chamber();
+    Chamber(Chamber&&) noexcept;
+    Chamber& operator=(Chamber&&) noexcept;
 
-    /// The next interleaved frames; size a multiple of the channels.
+    /// The next interleaved frames; size a multiple of the channels. Allocates nothing.
     void render(std::span<float> interleaved);
 
     void draw_stop(std::string_view division, std::string_view stop, bool on);
     void key_down(std::string_view division, int key);
     void key_up(std::string_view division, int key);
-    /// The hand moves a pipe's tuning device: positive = up (flattens a sleeve or cap). A reed wire
-    /// moves in tenths of a millimetre. The pipe is warmed and shaded by the hand for a while.
+
+    /// The hand moves a pipe's tuning device: positive = up (flattens with sleeve, slide, cap,
+    /// stopper, scroll and wire; opens and sharpens with shade and flap) or out (sharpens with cone
+    /// and ears). A reed wire moves in tenths of a millimetre. The pipe is warmed and shaded by the
+    /// hand for a while, and a wire creeps on in the direction it was moved until settled.
     void move_device(const PipeId& pipe, Millimetres up);
+    void settle_wire(const PipeId& pipe);  ///< what a wire would still creep, it does at once
+
     void set_temperature(Celsius air);
     void say_next();  ///< a voice calls
     void knock();     ///< a knock on wood
+    void footstep();  ///< a step on the walkboard
     void set_tremulant(bool on);
 
-    /// What this pipe would sound, alone and in steady wind, at the present temperature. For tests
-    /// and for judging; no simulated technician may ask.
+    /// What this pipe would sound, alone and in steady wind, at the present temperature, when no
+    /// hand is or was near. 0 for a pipe that isn't there. For tests and for judging; no simulated
+    /// technician may ask.
     Hertz true_pitch(const PipeId& pipe) const;
+    /// Cycles of its first partial since it was put on the wind, up to the next frame; empty when
+    /// silent. Differences give the true mean pitch of a span, wander and all.
+    std::optional<double> cycles(const PipeId& pipe) const;
 
   private:
     struct State;

@@ -1,0 +1,94 @@
+// A pipe on the wind: the oscillator that turns a voicing and a pitch into sound.
+#pragma once
+
+#include "core/units.h"
+#include "simulator/random.h"
+#include "simulator/sound_block.h"
+#include "simulator/voicing.h"
+
+#include <array>
+#include <complex>
+#include <span>
+#include <vector>
+
+namespace rankwright::simulator {
+
+/// The pipe's own noise: wind rushing past the mouth, coloured by the body's resonances, which lie
+/// a little sharp of the sounding partials and are broad (Angster, Rucz and Miklos, Acoustics
+/// Today, Spring 2017, p. 15).
+class WindNoise {
+  public:
+    WindNoise(const Voicing& voicing, double pitch_hz, double rate_hz, Random& random);
+    /// The next sample, RMS 1.
+    float next(Random& random);
+
+  private:
+    float raw(Random& random);
+
+    std::vector<float> tube_;
+    std::size_t at_ = 0;
+    float part_ = 0.0F;        ///< of a sample by which the way is longer than whole samples
+    float reflection_ = 0.0F;  ///< negative in a stopped pipe
+    float smooth_ = 0.0F;
+    float soften_ = 0.0F;
+    float gain_ = 1.0F;
+};
+
+/// One phase rules all partials, so that they are strictly harmonic; each step starts from that
+/// phase in double precision and turns every partial by its own rotor.
+class SoundingPipe {
+  public:
+    struct Place {
+        double rate_hz;
+        std::size_t microphones;
+        double wander_cents;  ///< standard deviation of the slow wander in the middle compass
+    };
+    /// `paths` draws how the sound reaches each microphone; the same pipe has the same paths.
+    SoundingPipe(const Voicing& voicing, double pitch_hz, const Place& place, Random paths,
+                 Random chance);
+
+    void speak();
+    void release() { wind_on_ = false; }
+    bool silent() const { return !wind_on_ && speech_ < kSilent; }
+
+    /// Adds the next step. `pitch_hz` in steady wind; `wind` = level of the wind, 1 = steady.
+    void render(SoundBlock& block, double pitch_hz, double wind);
+
+    /// Cycles of the first partial since the pipe was put on the wind, and in the last step alone.
+    double cycles() const { return cycles_; }
+    double last_step_cycles() const { return step_cycles_; }
+
+  private:
+    static constexpr double kSilent = 1e-5;
+    static constexpr std::size_t kLanes = 8;
+    struct Lanes {  // eight partials side by side, for the vector units
+        std::array<float, kLanes> re{}, im{}, rotor_re{}, rotor_im{};
+        std::array<std::array<float, kLanes>, kMostMicrophones> path_re{}, path_im{};
+    };
+
+    void lay_paths(const Place& place, double pitch_hz, Random& paths);
+    double advance_speech();
+    double cents_off(double speech);
+    void set_phasors(double hz, double from, double to);
+    void add_tone(SoundBlock& block, float from, float to);
+    void add_noise(SoundBlock& block, double speech, double wind);
+
+    Voicing voicing_;
+    double rate_hz_;
+    double step_s_;
+    std::size_t microphones_;
+    std::vector<Lanes> lanes_;
+    Random chance_;
+    double wander_scale_;
+    Stray slow_, jitter_, level_;
+    double smoothed_ = 0.0;
+    double speech_ = 0.0;  ///< 0 silent … 1 steady
+    double glide_ = 0.0;
+    double gain_ = 0.0;
+    bool wind_on_ = false;
+    double cycles_ = 0.0;
+    double step_cycles_ = 0.0;
+    WindNoise noise_;
+};
+
+}  // namespace rankwright::simulator
