@@ -49,8 +49,9 @@ std::size_t whole_period_block(SampleRate rate, Hertz pitch, Seconds at_least) {
     const double fewest = std::max(1.0, std::ceil(at_least.count() * pitch.value()));
     double best_frames = std::round(fewest * period);
     double best_misfit = 1.0;
-    // Up to twice the length: a little longer and nearly whole beats short and ragged.
-    for (double periods = fewest; periods <= 2.0 * fewest; periods += 1.0) {
+    // A little longer and nearly whole frames beats short and ragged.
+    const double most = std::max(fewest, 2.0 * at_least.count() * pitch.value());
+    for (double periods = fewest; periods <= most; periods += 1.0) {
         const double frames = periods * period;
         const double misfit = std::abs(frames - std::round(frames)) / frames;
         if (misfit < 0.5 * best_misfit) {
@@ -75,13 +76,13 @@ PartialBank::PartialBank(SampleRate rate, int most_partials, std::size_t most_bl
     energy_.resize(room_);
 }
 
-void PartialBank::tune(Hertz pitch, int partials, Seconds block) {
+void PartialBank::tune(Hertz pitch, int partials, std::size_t block_frames) {
     assert(pitch.value() > 0.0 && pitch.value() < kHighestShare * rate_.value());
     pitch_ = pitch;
     cycles_per_frame_ = pitch.value() / rate_.value();
     partials_ = std::clamp(static_cast<int>(kHighestShare / cycles_per_frame_), 1,
                            std::clamp(partials, 1, most_partials_));
-    block_frames_ = whole_period_block(rate_, pitch, block);
+    block_frames_ = block_frames > 0 ? block_frames : whole_period_block(rate_, pitch, kBlock);
     for (int k = 0; k <= partials_; ++k) {
         const auto row = static_cast<std::size_t>(k) * kRun;
         const std::complex<double> step = std::polar(1.0, kTwoPi * k * cycles_per_frame_);

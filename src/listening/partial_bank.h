@@ -21,9 +21,9 @@ class PartialBank {
     PartialBank(SampleRate rate, int most_partials, std::size_t most_blocks);
 
     /// Forgets everything and demodulates from now on at the whole multiples of `pitch`. `partials`
-    /// is cut to what fits below 0.48 of the rate. A block lasts the shortest whole number of
-    /// periods not under `block`. Requires pitch > 0 and below 0.48 of the rate.
-    void tune(Hertz pitch, int partials, Seconds block = kBlock);
+    /// is cut to what fits below 0.48 of the rate. 0 for `block_frames`: whole_period_block of
+    /// kBlock. Requires pitch > 0 and below 0.48 of the rate.
+    void tune(Hertz pitch, int partials, std::size_t block_frames = 0);
 
     /// Takes the next frames. A jump in `first` forgets what was before it.
     void process(FrameIndex first, std::span<const float> samples);
