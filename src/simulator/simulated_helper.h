@@ -1,0 +1,68 @@
+// The helper at the console: holds one key at a time and moves when called.
+#pragma once
+
+#include "core/units.h"
+#include "simulator/chamber.h"
+#include "simulator/random.h"
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace rankwright::simulator {
+
+/// A pair of hands at the keys. Time comes from the caller and never runs backwards; what is told
+/// the helper takes effect with `advance`. All on the chamber's thread.
+class SimulatedHelper {
+  public:
+    struct Parameters {
+        std::uint64_t seed = 1;
+        Seconds reaction{0.5};  ///< from the call to lifting the key, give or take a third
+        double mistakes = 0.0;  ///< share of calls at which the key beside is taken, and put right
+    };
+    struct Key {
+        std::string division;
+        int key = 1;
+        friend bool operator==(const Key&, const Key&) = default;
+    };
+
+    explicit SimulatedHelper(const Parameters& parameters);
+
+    void draw(std::string_view division, std::string_view stop, bool on);
+    /// "Next": the key to hold from now on; a call not yet followed is forgotten.
+    void call(std::string_view division, int key);
+    /// Hands off the keys.
+    void rest();
+    /// Does what is due at `now`. Often: some fifty times a second feels human.
+    void advance(Chamber& chamber, Seconds now);
+
+    /// The key that is down.
+    std::optional<Key> holds() const { return held_; }
+
+  private:
+    struct Draw {
+        std::string division;
+        std::string stop;
+        bool on;
+    };
+
+    void turn_to(std::optional<Key> key);
+    void lift(Chamber& chamber);
+    void press(Chamber& chamber, Seconds now);
+    Seconds give_or_take(Seconds about);
+
+    Parameters parameters_;
+    Random random_;
+    Seconds now_{0.0};
+    std::vector<Draw> to_draw_;
+    std::optional<Key> held_;
+    std::optional<Key> called_;
+    std::optional<Seconds> lifts_at_;
+    std::optional<Seconds> presses_at_;
+    std::optional<Seconds> notices_at_;  ///< that the wrong key is down
+    bool corrects_ = false;              ///< the next press puts a mistake right
+};
+
+}  // namespace rankwright::simulator
