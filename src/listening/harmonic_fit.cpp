@@ -12,6 +12,8 @@ namespace {
 
 using Complex = std::complex<double>;
 constexpr double kTwoPi = 2.0 * std::numbers::pi;
+/// Higher partials are weak in most pipes, and a whistle in one's band could lead astray.
+constexpr int kApproachPartials = 8;
 
 /// Σ_{n<N} e^{jxn} about the middle frame (Dirichlet's kernel): real.
 double kernel(double x, double frames) {
@@ -144,7 +146,7 @@ void HarmonicFitter::State::approach() {
     for (std::size_t lag = 1; 2 * lag <= span; lag *= 2) {
         double gained = 0.0;
         double weights = 0.0;
-        for (int k = 1; k <= count; ++k) {
+        for (int k = 1; k <= std::min(count, kApproachPartials); ++k) {
             const Complex* z = row(k);
             Complex product{};
             double power = 0.0;

@@ -1,0 +1,90 @@
+#include "listening/measure.h"
+
+#include "listening/coarse_pitch.h"
+#include "listening/harmonic_fit.h"
+#include "listening/partial_bank.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace rankwright::listening {
+
+namespace {
+
+/// Below this many partials a coarse pitch, a few hundredths off, still lies in every band.
+constexpr int kFirstPartials = 8;
+
+/// The block that divides `frames` without a rest worth mentioning: whole periods in a long span;
+/// a little off them in a short one, where a rest would cost more than the leaks it brings.
+std::size_t dividing_block(std::size_t frames, SampleRate rate, Hertz pitch) {
+    const std::size_t block = whole_period_block(rate, pitch, PartialBank::kBlock);
+    const std::size_t blocks = std::max<std::size_t>(1, (frames + block / 2) / block);
+    constexpr std::size_t kMany = 200;
+    return blocks > kMany ? block : frames / blocks;
+}
+
+std::optional<HarmonicFit> fit_all(std::span<const float> samples, SampleRate rate, Hertz pitch,
+                                   int partials) {
+    const std::size_t block = dividing_block(samples.size(), rate, pitch);
+    if (block == 0) return {};
+    const std::size_t blocks = samples.size() / block;
+    PartialBank bank(rate, partials, blocks + 1);
+    bank.tune(pitch, partials, block);
+    bank.process(FrameIndex{0}, samples);
+    HarmonicFitter fitter(partials, blocks + 1);
+    return fitter.fit(bank, 0, bank.blocks());
+}
+
+double clipped_share(std::span<const float> samples) {
+    float highest = 0.0F;
+    float lowest = 0.0F;
+    for (const float x : samples) {
+        highest = std::max(highest, x);
+        lowest = std::min(lowest, x);
+    }
+    // A converter at its limit repeats one value; unclipped sound hardly ever meets its peak twice.
+    std::size_t count = 0;
+    std::size_t runs = 0;
+    bool before = false;
+    for (const float x : samples) {
+        const bool at_limit = (x == highest && highest > 0.0F) || (x == lowest && lowest < 0.0F);
+        count += at_limit ? 1 : 0;
+        runs += at_limit && before ? 1 : 0;
+        before = at_limit;
+    }
+    constexpr std::size_t kChance = 4;
+    return runs < kChance ? 0.0 : static_cast<double>(count) / static_cast<double>(samples.size());
+}
+
+PitchReading to_reading(const HarmonicFit& fit, std::span<const float> samples) {
+    PitchReading reading;
+    reading.pitch = fit.pitch;
+    reading.sd = fit.sd;
+    reading.from = fit.from;
+    reading.to = FrameIndex{static_cast<std::int64_t>(samples.size())};
+    reading.snr = fit.snr;
+    reading.clipped = clipped_share(samples);
+    for (int k = 1; k <= fit.count; ++k) {
+        const FittedPartial& partial = fit.partials[static_cast<std::size_t>(k)];
+        if (partial.information <= 0.0) continue;
+        const double amplitude = 2.0 * std::abs(partial.phasor);
+        reading.partials.list[reading.partials.count++] = {k,
+                                                           Decibels{20.0 * std::log10(amplitude)}};
+    }
+    return reading;
+}
+
+}  // namespace
+
+std::optional<PitchReading> measure_pipe(std::span<const float> samples, SampleRate rate,
+                                         std::optional<Hertz> near) {
+    const std::optional<Hertz> coarse = find_pitch(samples, rate, near);
+    if (!coarse) return {};
+    std::optional<HarmonicFit> fit = fit_all(samples, rate, *coarse, kFirstPartials);
+    if (!fit) return {};
+    fit = fit_all(samples, rate, fit->pitch, static_cast<int>(kMostPartials));
+    if (!fit) return {};
+    return to_reading(*fit, samples);
+}
+
+}  // namespace rankwright::listening
