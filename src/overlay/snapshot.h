@@ -39,10 +39,11 @@ struct Notice {
 struct Snapshot {
     // what is being tuned
     std::string organ;
-    std::string stop;  ///< "Great · Principal 8′"
-    std::string job;   ///< "to its target"
-    std::string note;  ///< "middle G"
-    std::string then;  ///< "then A · B · C♯"
+    std::string stop;       ///< "Great · Principal 8′"
+    std::string job;        ///< "to its target"
+    std::string note;       ///< "middle G"
+    std::string then;       ///< "then A · B · C♯"
+    std::string next_note;  ///< "middle A"; when empty, the first of `then` is called next
     std::vector<std::string> stops_on;
     int key = 0;
     int settled_count = 0;

@@ -1,0 +1,93 @@
+#include "overlay/panels.h"
+
+namespace rankwright::overlay {
+
+namespace {
+
+constexpr float kLabelStep = 34.0F;
+
+struct Column {
+    Canvas& canvas;
+    Rect place;
+    float baseline;
+
+    void label(std::string_view words) {
+        baseline += kLabelStep;
+        canvas.text_within({place.left, baseline}, place.width(), {24, kGrey}, kSmall, words);
+    }
+    void line(std::string_view words, float em, float least_em, bool bold) {
+        baseline += em * 1.06F;
+        canvas.text_within({place.left, baseline}, place.width(), {em, kPale, bold}, least_em,
+                           words);
+    }
+};
+
+void call_note(Column& column, const std::string& note) {
+    const NoteParts parts = note_parts(note);
+    if (!parts.place.empty()) column.line(parts.place, kLadder, kLarge, true);
+    column.line(parts.letter, kHuge, kLarge, true);
+}
+
+std::string joined(const std::vector<std::string>& notes, std::size_t from, std::size_t most) {
+    std::string words;
+    for (std::size_t i = from; i < notes.size() && i < from + most; ++i)
+        words += (words.empty() ? "" : " · ") + notes[i];
+    return words;
+}
+
+void to_come(Column& column, const std::string& then, std::size_t from) {
+    const auto notes = notes_to_come(then);
+    if (notes.empty()) {
+        if (!then.empty()) column.label(then);
+        return;
+    }
+    if (from >= notes.size()) return;
+    column.label("then");
+    // As many as can be read from the ladder.
+    for (std::size_t most = 3; most > 0; --most) {
+        const std::string words = joined(notes, from, most);
+        if (most > 1 && column.canvas.width({kLadder, kPale}, words) > column.place.width())
+            continue;
+        column.line(words, kLadder, kLarge, false);
+        return;
+    }
+}
+
+}  // namespace
+
+void draw_call(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
+    canvas.fill(place, kPlate, 10);
+    Column column{canvas, place.inset(18), place.top + 2};
+    const auto notes = notes_to_come(snapshot.then);
+    const std::string next = !snapshot.next_note.empty() ? snapshot.next_note
+                             : notes.empty()             ? std::string()
+                                                         : notes.front();
+    if (snapshot.stage == Stage::settled && !next.empty()) {
+        column.label("call next");
+        call_note(column, next);
+        to_come(column, snapshot.then, 1);
+    } else {
+        column.label("call");
+        call_note(column, snapshot.note);
+        to_come(column, snapshot.then, 0);
+    }
+    column.baseline += 6;
+    if (snapshot.pipe_count > 0) {
+        column.label("settled");
+        column.line(
+            std::to_string(snapshot.settled_count) + " of " + std::to_string(snapshot.pipe_count),
+            kLadder, kLarge, false);
+    }
+    column.baseline += 6;
+    if (snapshot.stops_on.empty() || place.bottom - column.baseline < 80) return;
+    column.label("stops on");
+    constexpr float kStopStep = 34.0F;
+    for (const std::string& stop : snapshot.stops_on) {
+        if (column.baseline + kStopStep > place.bottom - 8) break;
+        column.baseline += kStopStep;
+        canvas.text_within({column.place.left, column.baseline}, column.place.width(),
+                           {kBody, kPale}, kSmall, stop);
+    }
+}
+
+}  // namespace rankwright::overlay

@@ -1,0 +1,153 @@
+#include "overlay/panels.h"
+
+#include <algorithm>
+
+namespace rankwright::overlay {
+
+namespace {
+
+// Lines below the large figure, from `baseline` on.
+void draw_details(Canvas& canvas, const Rect& place, float baseline, const Snapshot& snapshot) {
+    const ImU32 colour = kGrey;
+    for (const std::string& words :
+         {beats_words(snapshot), certainty_words(snapshot), pitch_words(snapshot)}) {
+        if (words.empty()) continue;
+        canvas.text_within({place.left, baseline}, place.width(), {kBody, colour}, kSmall, words);
+        baseline += kBody * 1.36F;
+    }
+}
+
+std::string stage_word(Stage stage) {
+    if (stage == Stage::disturbed) return "held: noise";
+    if (stage == Stage::moving) return "moving";
+    return {};
+}
+
+void draw_reading(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
+    if (!snapshot.deviation) return;
+    const Figure figure = figure_of(*snapshot.deviation, snapshot.uncertainty);
+    const bool held = snapshot.stage == Stage::disturbed;
+    const ImU32 hue = held ? kGrey : colour_of(figure.sense);
+    const float sign_em = figure.sense == Sense::undecided ? kLadder : 66.0F;
+    const float sign_baseline = place.top + 58;
+    float left = place.left;
+    if (figure.sense != Sense::undecided) {
+        draw_sense_mark(canvas, {left, place.top + 2, left + 54, place.top + 70}, figure.sense);
+        left += 72;
+    }
+    left += canvas.text_within({left, sign_baseline}, place.right - left, {sign_em, hue, true},
+                               kLadder, figure.sign);
+    const std::string word = stage_word(snapshot.stage);
+    const TextStyle aside{kLarge, kGrey, false, Align::right};
+    if (!word.empty() && canvas.width(aside, word) + left + 24 < place.right)
+        canvas.text({place.right, sign_baseline}, aside, word);
+
+    const float baseline = place.top + 202;
+    const float unit_room = 130.0F;
+    const float wide =
+        canvas.text_within({place.left - 6, baseline}, place.width() - unit_room,
+                           {kFigure, held ? kGrey : kPale, true}, kHuge, figure.number);
+    canvas.text_within({place.left + wide + 14, baseline}, place.right - place.left - wide - 14,
+                       {kLadder, held ? kGrey : kPale}, kLarge,
+                       figure.number == "1" ? "cent" : "cents");
+    draw_details(canvas, place, baseline + 46, snapshot);
+}
+
+// A stroke that reads as done from any distance; no other stage has a filled plate.
+void draw_tick(Canvas& canvas, const Rect& place, ImU32 colour, float stroke) {
+    canvas.path({{place.left, place.top + place.height() * 0.55F},
+                 {place.left + place.width() * 0.36F, place.bottom - stroke / 2},
+                 {place.right, place.top + stroke / 2}},
+                colour, stroke);
+}
+
+void draw_settled(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
+    const Rect plate{place.left - 8, place.top, place.right, place.top + 208};
+    canvas.fill(plate, kPale, 12);
+    draw_tick(canvas, {plate.left + 34, plate.top + 44, plate.left + 154, plate.top + 144}, kGround,
+              26);
+    canvas.text_within({plate.left + 186, plate.top + 126}, plate.right - plate.left - 206,
+                       {100, kGround, true}, kLadder, "settled");
+    if (snapshot.deviation) {
+        const Figure figure = figure_of(*snapshot.deviation, snapshot.uncertainty);
+        canvas.text_within({plate.left + 34, plate.top + 190}, plate.width() - 60,
+                           {kLarge, kGround}, kSmall, figure.sign + " " + figure.number + " cents");
+    }
+    draw_details(canvas, place, plate.bottom + 40, snapshot);
+}
+
+void draw_wrong_key(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
+    // ≠: not the key that was called.
+    const Rect mark{place.left, place.top + 8, place.left + 64, place.top + 64};
+    canvas.line({mark.left, mark.top + 18}, {mark.right, mark.top + 18}, kPale, 9);
+    canvas.line({mark.left, mark.top + 40}, {mark.right, mark.top + 40}, kPale, 9);
+    canvas.line({mark.left + 14, mark.bottom + 4}, {mark.right - 14, mark.top - 6}, kPale, 9);
+    canvas.text({place.left + 84, place.top + 58}, {kLadder, kPale, true}, "another key");
+    canvas.text_within({place.left, place.top + 170}, place.width(), {kHuge, kPale, true}, kLadder,
+                       snapshot.heard_note.empty() ? "not this one" : snapshot.heard_note);
+    canvas.paragraph({place.left, place.top + 200, place.right, place.bottom}, {kLarge, kGrey},
+                     kBody, "sounds; waiting for " + snapshot.note);
+}
+
+void draw_waiting(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
+    canvas.text({place.left, place.top + 58}, {kLadder, kGrey}, "waiting for");
+    canvas.text_within({place.left, place.top + 158}, place.width(), {kHuge, kPale, true}, kLadder,
+                       snapshot.note);
+    if (snapshot.target)
+        canvas.text_within({place.left, place.top + 222}, place.width(), {kLarge, kGrey}, kSmall,
+                           pitch_words(snapshot));
+}
+
+}  // namespace
+
+ImU32 colour_of(Sense sense) {
+    switch (sense) {
+        case Sense::sharp:
+            return kWarm;
+        case Sense::flat:
+            return kCool;
+        case Sense::undecided:
+            break;
+    }
+    return kPale;
+}
+
+Sense sense_of(const Snapshot& snapshot) {
+    return snapshot.deviation ? figure_of(*snapshot.deviation, snapshot.uncertainty).sense
+                              : Sense::undecided;
+}
+
+void draw_sense_mark(Canvas& canvas, const Rect& place, Sense sense) {
+    const float middle = place.centre().y;
+    const ImU32 hue = colour_of(sense);
+    const float inner_left = place.left + place.width() * 0.2F;
+    const float inner_right = place.right - place.width() * 0.2F;
+    if (sense == Sense::sharp) canvas.fill({inner_left, place.top, inner_right, middle - 5}, hue);
+    if (sense == Sense::flat) canvas.fill({inner_left, middle + 5, inner_right, place.bottom}, hue);
+    canvas.line({place.left, middle}, {place.right, middle}, kPale, 4);
+}
+
+void draw_figures(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
+    switch (snapshot.stage) {
+        case Stage::waiting:
+            // With the input gone nothing is awaited: the trouble stands here instead.
+            if (urgent_notice(snapshot) == nullptr) draw_waiting(canvas, place, snapshot);
+            break;
+        case Stage::speaking:
+            canvas.text({place.left, place.top + 58}, {kLadder, kGrey}, "listening …");
+            break;
+        case Stage::wrong_key:
+            draw_wrong_key(canvas, place, snapshot);
+            break;
+        case Stage::settled:
+            draw_settled(canvas, place, snapshot);
+            break;
+        case Stage::reading:
+        case Stage::moving:
+        case Stage::disturbed:
+            draw_reading(canvas, place, snapshot);
+            break;
+    }
+}
+
+}  // namespace rankwright::overlay

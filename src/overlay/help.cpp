@@ -1,0 +1,93 @@
+#include "overlay/panels.h"
+
+#include <array>
+#include <string_view>
+
+namespace rankwright::overlay {
+
+namespace {
+
+struct KeyLine {
+    std::string_view keys;
+    std::string_view does;
+};
+
+constexpr std::array<KeyLine, 8> kKeys{{{"Page down, →, space", "next pipe"},
+                                        {"Page up, ←", "pipe before"},
+                                        {". (point)", "take this pipe again"},
+                                        {"G or a digit", "go to a key by its number"},
+                                        {"T", "type the temperature"},
+                                        {"P", "type the pitch of the day"},
+                                        {"M", "the pitch now sounding is today's"},
+                                        {"Q or Esc", "leave"}}};
+
+// Sources: G. L. Miller, The Recent Revolution in Organ Building (1913), ch. XI, for the spring;
+// NIOSH 98-126 for 85 dB(A) over 8 hours, halved with every 3 dB; the rest common practice, no
+// source.
+constexpr std::array<std::string_view, 7> kCautions{{
+    "A pipe just handled is warm and reads sharp: hands off, wait until it stands.",
+    "Your body near the mouth flattens the pipe: step back before you believe a figure.",
+    "Settle a reed's spring after moving it, or it creeps.",
+    "Never hold on to a pipe, a rack or a tray. Look where you step before you look here.",
+    "Have the blower stopped before opening wind trunks, belts or shades' engines.",
+    "Loud reeds harm hearing: 15 minutes a day at 100 dB(A) is the limit. Wear plugs.",
+    "Pipe metal holds lead: wash your hands before you eat; brush no dust dry.",
+}};
+
+}  // namespace
+
+void draw_hints(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
+    canvas.fill(place, kGround);
+    const float baseline = place.bottom - 10;
+    std::string words =
+        "Page down: next · Page up: back · point: take again · T: temperature · "
+        "P: pitch · H: help, cautions";
+    if (snapshot.simulated) words = "↑ ↓: move the device (Shift: far) · " + words;
+    canvas.text_within({place.left + 24, baseline}, place.width() - 48, {kSmall, kGrey},
+                       kSmall * 0.75F, words);
+}
+
+void draw_help(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
+    canvas.fill(place, kGround);
+    const float middle = place.left + place.width() * 0.49F;
+    const float left = place.left + 32;
+    float baseline = place.top + 64;
+    canvas.text({left, baseline}, {44, kPale, true}, "keys");
+    canvas.text({middle, baseline}, {44, kPale, true}, "take care");
+    baseline += 62;
+    const float step = 62.0F;
+    const auto line = [&](const KeyLine& key) {
+        canvas.text({left, baseline - 8}, {kBody, kPale, true}, key.keys);
+        canvas.text_within({left, baseline + 21}, middle - left - 30, {24, kGrey}, kSmall,
+                           key.does);
+        baseline += step + 6;
+    };
+    for (const KeyLine& key : kKeys)
+        line(key);
+    if (snapshot.simulated) line({"↑ ↓, with Shift far", "move the simulated device"});
+
+    float top = place.top + 96;
+    const float right = place.right - 32;
+    for (const std::string_view words : kCautions) {
+        draw_caution_mark(canvas, {middle + 14, top + 17}, 26);
+        const float last =
+            canvas.paragraph({middle + 44, top, right, top + 84}, {25, kPale}, kSmall, words);
+        top = last + 22;
+    }
+    canvas.text({right, place.bottom - 22}, {24, kGrey, false, Align::right},
+                "any key: back to work");
+}
+
+void draw_quit_question(Canvas& canvas, const Rect& place) {
+    canvas.fill(place, IM_COL32(0, 0, 0, 190));
+    const Point middle = place.centre();
+    const Rect plate{middle.x - 430, middle.y - 130, middle.x + 430, middle.y + 130};
+    canvas.fill(plate, kPlate, 12);
+    canvas.outline(plate, kGrey, 3, 12);
+    canvas.text({middle.x, middle.y - 14}, {kLadder, kPale, true, Align::centre},
+                "leave the work?");
+    canvas.text({middle.x, middle.y + 62}, {kLarge, kPale, false, Align::centre},
+                "Enter: leave · any other key: stay");
+}
+
+}  // namespace rankwright::overlay

@@ -1,0 +1,43 @@
+#include "overlay/panels.h"
+
+#include <algorithm>
+
+namespace rankwright::overlay {
+
+const Notice* urgent_notice(const Snapshot& snapshot) {
+    const auto found = std::find_if(snapshot.notices.begin(), snapshot.notices.end(),
+                                    [](const Notice& notice) { return notice.urgent; });
+    return found == snapshot.notices.end() ? nullptr : &*found;
+}
+
+void draw_caution_mark(Canvas& canvas, Point centre, float size) {
+    const float half = size / 2;
+    canvas.shape({{centre.x, centre.y - half},
+                  {centre.x + half * 1.1F, centre.y + half},
+                  {centre.x - half * 1.1F, centre.y + half}},
+                 kWarm);
+    canvas.line({centre.x, centre.y - size * 0.2F}, {centre.x, centre.y + size * 0.18F}, kGround,
+                size * 0.12F);
+    canvas.line({centre.x, centre.y + size * 0.28F}, {centre.x, centre.y + size * 0.4F}, kGround,
+                size * 0.12F);
+}
+
+void draw_notice(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
+    const auto found = std::find_if(snapshot.notices.begin(), snapshot.notices.end(),
+                                    [](const Notice& notice) { return !notice.urgent; });
+    if (found == snapshot.notices.end()) return;
+    draw_caution_mark(canvas, {place.left + 16, place.centre().y}, 28);
+    canvas.text_within({place.left + 42, place.centre().y + 10}, place.width() - 42, {kBody, kPale},
+                       kSmall, found->words);
+}
+
+void draw_trouble(Canvas& canvas, const Rect& place, const Notice& notice) {
+    canvas.fill(place, kGround);
+    canvas.outline(place.inset(4), kWarm, 6, 10);
+    const float mark = std::min(110.0F, place.height() * 0.6F);
+    draw_caution_mark(canvas, {place.left + 34 + mark / 2, place.centre().y}, mark);
+    canvas.paragraph({place.left + 60 + mark, place.top + 16, place.right - 22, place.bottom - 12},
+                     {kLadder, kPale, true}, kLarge, notice.words);
+}
+
+}  // namespace rankwright::overlay

@@ -1,0 +1,45 @@
+// The overlay's panels: each draws its part of a snapshot into its place.
+#pragma once
+
+#include "overlay/canvas.h"
+#include "overlay/layout.h"
+#include "overlay/snapshot.h"
+#include "overlay/words.h"
+
+namespace rankwright::overlay {
+
+class RibbonPainter;
+
+void draw_header(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
+/// How far off, which way, and how sure; or what is awaited, or another key that sounds.
+void draw_figures(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
+void draw_pipe(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
+/// Which way to move the device, beside the pipe.
+void draw_advice(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
+/// One ribbon per meeting of partials, from key-down to the right.
+void draw_ribbons(Canvas& canvas, const Rect& place, const Snapshot& snapshot,
+                  RibbonPainter& painter);
+void draw_call(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
+void draw_chest(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
+/// The first notice that isn't urgent, in one or two lines.
+void draw_notice(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
+/// An urgent notice, big enough for the ladder.
+void draw_trouble(Canvas& canvas, const Rect& place, const Notice& notice);
+void draw_hints(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
+/// All keys, and the cautions of the work.
+void draw_help(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
+void draw_quit_question(Canvas& canvas, const Rect& place);
+
+/// A triangle with an exclamation mark: goes with every caution, so that colour isn't alone.
+void draw_caution_mark(Canvas& canvas, Point centre, float size);
+/// A level line with a block above it (sharp) or below it (flat), as on the chest plan.
+void draw_sense_mark(Canvas& canvas, const Rect& place, Sense sense);
+
+/// Warm for sharp, cool for flat, pale when undecided.
+ImU32 colour_of(Sense sense);
+/// The sense of the figure that is shown; undecided without one.
+Sense sense_of(const Snapshot& snapshot);
+/// The urgent notice, or none.
+const Notice* urgent_notice(const Snapshot& snapshot);
+
+}  // namespace rankwright::overlay

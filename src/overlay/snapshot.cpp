@@ -1,1 +1,0 @@
-#include "overlay/snapshot.h"

@@ -1,0 +1,134 @@
+#include "overlay/value_entry.h"
+
+#include "overlay/panels.h"
+
+#include <cctype>
+#include <charconv>
+
+namespace rankwright::overlay {
+
+namespace {
+
+// Where people work and organs stand; beyond it a key was mistyped.
+constexpr double kColdest = -10.0;
+constexpr double kHottest = 50.0;
+constexpr double kLowestA = 370.0;
+constexpr double kHighestA = 570.0;
+constexpr std::size_t kMostLetters = 7;
+
+const char* title(ValueEntry::What what) {
+    switch (what) {
+        case ValueEntry::What::temperature:
+            return "temperature at the pipes";
+        case ValueEntry::What::pitch:
+            return "pitch of the day: A";
+        case ValueEntry::What::key:
+            return "go to key number";
+    }
+    return "";
+}
+
+const char* advice(ValueEntry::What what) {
+    switch (what) {
+        case ValueEntry::What::temperature:
+            return "F: in °F · C: in °C · Enter: take it · Esc: leave it as it was";
+        case ValueEntry::What::pitch:
+            return "0: as measured · Enter: take it · Esc: leave it as it was";
+        case ValueEntry::What::key:
+            return "1 is the lowest key · Enter: go · Esc: stay here";
+    }
+    return "";
+}
+
+}  // namespace
+
+void ValueEntry::type(char letter) {
+    complaint_.clear();
+    if (letter == ',') letter = '.';
+    const bool digit = std::isdigit(static_cast<unsigned char>(letter)) != 0;
+    const bool point = letter == '.' && what_ != What::key && typed_.find('.') == std::string::npos;
+    const bool minus = letter == '-' && what_ == What::temperature && typed_.empty();
+    if ((digit || point || minus) && typed_.size() < kMostLetters) typed_ += letter;
+    if (what_ == What::temperature && letter == 'f') fahrenheit_ = true;
+    if (what_ == What::temperature && letter == 'c') fahrenheit_ = false;
+}
+
+ValueEntry::Outcome ValueEntry::press(const KeyPress& key) {
+    switch (key.key) {
+        case Key::escape:
+            return {true, std::nullopt};
+        case Key::enter:
+            return finish();
+        case Key::erase:
+            if (!typed_.empty()) typed_.pop_back();
+            complaint_.clear();
+            break;
+        case Key::character:
+            type(key.character);
+            break;
+        default:
+            break;
+    }
+    return {};
+}
+
+ValueEntry::Outcome ValueEntry::finish() {
+    double value = 0.0;
+    const char* end = typed_.data() + typed_.size();
+    const auto [stopped, error] = std::from_chars(typed_.data(), end, value);
+    if (typed_.empty() || error != std::errc{} || stopped != end) {
+        complaint_ = "Type a number first.";
+        return {};
+    }
+    switch (what_) {
+        case What::temperature: {
+            const double celsius = fahrenheit_ ? (value - 32.0) / 1.8 : value;
+            if (celsius < kColdest || celsius > kHottest) {
+                complaint_ =
+                    fahrenheit_ ? "Between 14 and 122 °F." : "Between −10 and 50 °C; F for °F.";
+                return {};
+            }
+            return {true, visit::SetTemperature{Celsius{celsius}}};
+        }
+        case What::pitch:
+            if (value != 0.0 && (value < kLowestA || value > kHighestA)) {
+                complaint_ = "Between 370 and 570 Hz, or 0 for the measured one.";
+                return {};
+            }
+            return {true, visit::SetPitch{Hertz{value}}};
+        case What::key:
+            if (value < 1.0 || value > last_key_) {
+                complaint_ = "Keys go from 1 to " + std::to_string(last_key_) + ".";
+                return {};
+            }
+            return {true, visit::GoToKey{static_cast<int>(value)}};
+    }
+    return {};
+}
+
+void ValueEntry::draw(Canvas& canvas, const Rect& place) const {
+    constexpr float kWide = 860.0F;
+    constexpr float kHigh = 380.0F;
+    const Point middle = place.centre();
+    const Rect plate{middle.x - kWide / 2, middle.y - kHigh / 2, middle.x + kWide / 2,
+                     middle.y + kHigh / 2};
+    canvas.fill(place, IM_COL32(0, 0, 0, 190));
+    canvas.fill(plate, kPlate, 12);
+    canvas.outline(plate, kGrey, 3, 12);
+    const float left = plate.left + 40;
+    canvas.text({left, plate.top + 66}, {kLarge, kGrey}, title(what_));
+    const float baseline = plate.top + 226;
+    const float wide = canvas.text({left, baseline}, {130, kPale, true}, typed_);
+    canvas.fill({left + wide + 8, baseline - 100, left + wide + 14, baseline + 8}, kPale);
+    const char* unit = what_ == What::temperature ? (fahrenheit_ ? "°F" : "°C")
+                       : what_ == What::pitch     ? "Hz"
+                                                  : "";
+    canvas.text({plate.right - 40, baseline}, {kLadder, kPale, false, Align::right}, unit);
+    if (!complaint_.empty()) {
+        draw_caution_mark(canvas, {left + 14, plate.top + 282}, 28);
+        canvas.text({left + 42, plate.top + 292}, {kBody, kPale}, complaint_);
+    }
+    canvas.text({left, plate.bottom - 34}, {24, kGrey}, advice(what_));
+}
+
+}  // namespace rankwright::overlay
