@@ -76,7 +76,7 @@ struct CoarsePitch::State {
 
     void measure_floor();
     double floor_near(double bin) const;
-    void pick_lines(std::span<const double> ignore);
+    void pick_lines(std::span<const SpectralLine> ignore);
     void keep(const SpectralLine& line);
     void drop_skirts();
 
@@ -123,7 +123,7 @@ std::size_t CoarsePitch::frames() const { return state_->frames; }
 
 std::span<const SpectralLine> CoarsePitch::lines() const { return state_->lines; }
 
-void CoarsePitch::look(std::span<const float> samples, std::span<const double> ignore) {
+void CoarsePitch::look(std::span<const float> samples, std::span<const SpectralLine> ignore) {
     State& s = *state_;
     s.lines.clear();
     s.strengths.clear();
@@ -181,7 +181,7 @@ double CoarsePitch::State::floor_near(double bin) const {
     return std::exp((1.0 - part) * std::log(floor[i - 1]) + part * std::log(floor[i]));
 }
 
-void CoarsePitch::State::pick_lines(std::span<const double> ignore) {
+void CoarsePitch::State::pick_lines(std::span<const SpectralLine> ignore) {
     const double least_hz = 0.9 * kLowestPitch.value();
     for (std::size_t k = 2; k + 2 < power.size(); ++k) {
         if (power[k] < power[k - 1] || power[k] <= power[k + 1]) continue;
@@ -201,7 +201,9 @@ void CoarsePitch::State::pick_lines(std::span<const double> ignore) {
         line.amplitude = std::sqrt(static_cast<double>(power[k])) / kernel;
         line.snr = power[k] / noise;
         if (line.hz < least_hz) continue;
-        const auto hum = [&](double hz) { return std::abs(line.hz - hz) < bin_hz; };
+        const auto hum = [&](const SpectralLine& other) {
+            return std::abs(line.hz - other.hz) < bin_hz && line.amplitude < 2.0 * other.amplitude;
+        };
         if (std::any_of(ignore.begin(), ignore.end(), hum)) continue;
         keep(line);
     }

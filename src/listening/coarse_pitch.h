@@ -49,8 +49,9 @@ class CoarsePitch {
     std::size_t frames() const;
 
     /// Transforms the last frames() of `samples` (fewer: nothing found) and picks the lines. Lines
-    /// near one of `ignore` (hum that was there before, in Hz) are left out. Never allocates.
-    void look(std::span<const float> samples, std::span<const double> ignore = {});
+    /// near one of `ignore` (hum that was there before) are left out unless they are twice as
+    /// loud. Never allocates.
+    void look(std::span<const float> samples, std::span<const SpectralLine> ignore = {});
 
     /// The fundamental of the lines last looked at, within a semitone of `near` when it is given.
     /// Never allocates.

@@ -1,0 +1,273 @@
+#include "listening/pipe_listener.h"
+
+#include "listening/input_meter.h"
+#include "listening/sound_history.h"
+#include "listening/tone_finder.h"
+#include "listening/tone_follower.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace rankwright::listening {
+
+namespace {
+
+constexpr double kSteps_hz = 100.0;  // looks and decisions a second
+constexpr int kLookEvery = 4;        // steps, while a pipe stands
+constexpr int kFrameEvery = 3;       // steps, of partial frames
+constexpr Seconds kFramesKept{12.0};
+constexpr Seconds kLongestGap{1.0};  // after a longer one a tone isn't the same tone
+constexpr Seconds kLongestTrial{0.8};
+constexpr Seconds kSameTone{0.7};  // a better note found so soon is the same tone
+constexpr Cents kSameNote{60.0};
+constexpr Cents kVoiceGlides{12.0};       // in 50 ms; a pipe doesn't
+constexpr double kKnockFalls_db = -20.0;  // a second
+constexpr double kExplainsBetter = 1.2;   // the share of power it explains, for another note
+constexpr Cents kFirstReading{1.3};
+constexpr Cents kLooseReading{6.0};  // in deep noise, after a while
+constexpr Seconds kLooseAfter{0.6};
+constexpr double kClippedShare = 5e-4;
+
+}  // namespace
+
+struct PipeListener::State {
+    explicit State(const Parameters& parameters)
+        : rate(parameters.rate),
+          channels(parameters.channels),
+          sound(parameters.rate, parameters.channels),
+          finder(sound.rate(), parameters.channels),
+          active(sound.rate(), parameters.channels),
+          trial(sound.rate(), parameters.channels) {
+        step_frames = sound.thinning() *
+                      std::max<std::int64_t>(1, std::lround(sound.rate().value() / kSteps_hz));
+        pending.resize(static_cast<std::size_t>(step_frames * channels));
+        frames.reserve(static_cast<std::size_t>(kFramesKept.count() * kSteps_hz / kFrameEvery));
+        hearing.rate = rate;
+    }
+
+    void take(FrameIndex first, std::span<const float> interleaved);
+    void lose(FrameIndex next_first);
+    void analyse();
+    void judge_active();
+    void judge_trial();
+    void begin_trial();
+    bool trial_is_a_pipe() const;
+    void adopt_trial();
+    void report();
+    std::optional<PitchReading> honest_reading() const;
+    void add_partial_frame();
+    FrameIndex of_stream(FrameIndex thinned) const { return {thinned.value * sound.thinning()}; }
+
+    SampleRate rate;
+    int channels;
+    SoundHistory sound;
+    ToneFinder finder;
+    ToneFollower active;
+    ToneFollower trial;
+    InputMeter meter;
+
+    std::vector<float> pending;  // of the present step
+    std::int64_t pending_frames = 0;
+    std::int64_t step_frames = 480;
+    FrameIndex next;
+    bool started = false;
+    std::int64_t step = 0;
+
+    std::optional<Hertz> expected;
+    FrameIndex trial_began;
+    bool doubtful = false;
+    std::vector<PartialFrame> frames;
+    Hearing hearing;
+};
+
+PipeListener::PipeListener(const Parameters& parameters)
+    : state_(std::make_unique<State>(parameters)) {}
+PipeListener::~PipeListener() = default;
+PipeListener::PipeListener(PipeListener&&) noexcept = default;
+PipeListener& PipeListener::operator=(PipeListener&&) noexcept = default;
+
+void PipeListener::expect(std::optional<Hertz> pitch) {
+    if (pitch != state_->expected) state_->frames.clear();
+    state_->expected = pitch;
+}
+
+const Hearing& PipeListener::hearing() const { return state_->hearing; }
+
+std::span<const PartialFrame> PipeListener::partial_frames() const { return state_->frames; }
+
+void PipeListener::process(FrameIndex first, std::span<const float> interleaved) {
+    state_->take(first, interleaved);
+}
+
+// Cuts the stream into steps that begin at whole multiples of their length, so that the size of the
+// pieces it comes in changes nothing.
+void PipeListener::State::take(FrameIndex first, std::span<const float> interleaved) {
+    if (!started || first != next) lose(first);
+    const auto width = static_cast<std::size_t>(channels);
+    std::size_t left = interleaved.size() / width;
+    next = first + static_cast<std::int64_t>(left);
+    FrameIndex at = first;
+    const float* from = interleaved.data();
+    while (left > 0) {
+        const std::int64_t into = at.value % step_frames;
+        const auto count =
+            std::min<std::size_t>(left, static_cast<std::size_t>(step_frames - into));
+        for (std::size_t i = 0; i < count * width; ++i)
+            pending[static_cast<std::size_t>(pending_frames) * width + i] =
+                std::isfinite(from[i]) ? from[i] : 0.0F;
+        pending_frames += static_cast<std::int64_t>(count);
+        from += count * width;
+        left -= count;
+        at = at + static_cast<std::int64_t>(count);
+        if (at.value % step_frames != 0) continue;
+        const std::span<const float> whole(pending.data(),
+                                           static_cast<std::size_t>(pending_frames) * width);
+        sound.push(at + -pending_frames, whole);
+        meter.take(whole);
+        pending_frames = 0;
+        step = at.value / step_frames;
+        hearing.now = at;
+        analyse();
+    }
+}
+
+void PipeListener::State::lose(FrameIndex next_first) {
+    pending_frames = 0;
+    const bool long_gap =
+        !started || next_first < next || duration(next_first - next, rate) > kLongestGap;
+    finder.reset();
+    trial.stop();
+    if (long_gap) {
+        active.stop();
+        meter.reset();
+    }
+    started = true;
+}
+
+void PipeListener::State::analyse() {
+    active.process(sound);
+    trial.process(sound);
+    const bool idle = !active.active() && !trial.active();
+    std::optional<Hertz> known;
+    if (active.active())
+        known = active.pitch();
+    else if (trial.active())
+        known = trial.pitch();
+    if (idle || active.speaking() || active.disturbed() || step % kLookEvery == 0)
+        finder.look(sound, {.step = step, .awaited = expected, .known = known, .idle = idle});
+    judge_active();
+    judge_trial();
+    report();
+}
+
+void PipeListener::State::judge_active() {
+    if (!active.active()) return;
+    if (active.repeated()) {
+        const auto before = static_cast<std::int64_t>(0.05 * sound.rate().value());
+        trial.start(sound, active.pitch(), sound.end() + -before);
+        trial_began = sound.end();
+        active.stop();
+    } else if (active.ended()) {
+        active.stop();
+    }
+}
+
+void PipeListener::State::judge_trial() {
+    if (!trial.active()) {
+        begin_trial();
+        if (!trial.active()) return;
+    }
+    if (trial.ended() || duration(sound.end() - trial_began, sound.rate()) > kLongestTrial)
+        trial.stop();
+    else if (trial_is_a_pipe())
+        adopt_trial();
+}
+
+void PipeListener::State::begin_trial() {
+    const auto& found = finder.candidate();
+    if (!found) return;
+    const auto same = [&](Hertz pitch) {
+        return std::abs(interval(pitch, found->pitch).value()) < kSameNote.value();
+    };
+    if (active.active() && same(active.pitch())) return;
+    trial.start(sound, found->pitch, found->onset);
+    trial_began = sound.end();
+    doubtful = found->octave_doubtful;
+}
+
+bool PipeListener::State::trial_is_a_pipe() const {
+    if (!trial.coherent() || trial.steady_hops() < 4) return false;
+    if (std::abs(trial.recent_glide().value()) > kVoiceGlides.value()) return false;
+    if (trial.level_slope_db(Seconds{0.05}) < kKnockFalls_db) return false;
+    if (!active.active()) return true;
+    return active.ending() || trial.share() > kExplainsBetter * active.share();
+}
+
+void PipeListener::State::adopt_trial() {
+    const bool same_tone = active.active() && !active.ending() &&
+                           duration(sound.end() - active.onset(), sound.rate()) < kSameTone;
+    std::swap(active, trial);
+    trial.stop();
+    if (same_tone) return;
+    ++hearing.tone;
+    hearing.tone_began = of_stream(active.onset());
+    frames.clear();
+}
+
+void PipeListener::State::report() {
+    hearing.input = meter.level();
+    hearing.suspicions = {};
+    hearing.suspicions.clipping = hearing.input.clipped > kClippedShare;
+    hearing.suspicions.mains_hum = finder.mains_hum();
+    hearing.reading.reset();
+    hearing.drift_cents_a_second.reset();
+    hearing.coarse.reset();
+    if (!active.active()) {
+        hearing.sounding = Sounding::silence;
+        hearing.tone_level = Decibels{-120.0};
+        return;
+    }
+    if (active.disturbed())
+        hearing.sounding = Sounding::disturbed;
+    else if (active.speaking())
+        hearing.sounding = Sounding::speaking;
+    else
+        hearing.sounding = active.moving() ? Sounding::moving : Sounding::steady;
+    hearing.coarse = active.pitch();
+    hearing.tone_level = Decibels{active.level_db()};
+    hearing.suspicions.tremulant = active.tremulant();
+    hearing.suspicions.fading = active.fading();
+    hearing.suspicions.octave_doubtful = doubtful;
+    hearing.reading = honest_reading();
+    if (hearing.reading && active.drift_known())
+        hearing.drift_cents_a_second = active.drift_cents_a_second();
+    if (step % kFrameEvery == 0) add_partial_frame();
+}
+
+std::optional<PitchReading> PipeListener::State::honest_reading() const {
+    if (active.speaking() || active.ending() || active.tremulant()) return std::nullopt;
+    const bool long_heard = active.steady_hops() * active.hop() > kLooseAfter;
+    if (active.sd() > (long_heard ? kLooseReading : kFirstReading)) return std::nullopt;
+    PitchReading reading;
+    reading.pitch = active.pitch();
+    reading.sd = transpose(reading.pitch, active.sd()) - reading.pitch;
+    reading.to = of_stream(active.heard_to());
+    const auto memory =
+        static_cast<std::int64_t>(std::lround(active.memory().count() * rate.value()));
+    reading.from = reading.to + -memory;
+    reading.snr = active.snr();
+    reading.clipped = hearing.input.clipped;
+    reading.partials = active.partials();
+    return reading;
+}
+
+void PipeListener::State::add_partial_frame() {
+    if (frames.size() == frames.capacity()) frames.clear();
+    PartialFrame frame;
+    frame.at = hearing.now;
+    for (std::size_t k = 0; k < kRibbonPartials; ++k)
+        frame.phasor[k] = active.phasor(static_cast<int>(k) + 1, expected.value_or(active.pitch()));
+    frames.push_back(frame);
+}
+
+}  // namespace rankwright::listening

@@ -1,0 +1,223 @@
+#include "listening/tone_finder.h"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+
+namespace rankwright::listening {
+
+namespace {
+
+constexpr double kLeastStrength = 0.6;
+constexpr double kLeastShare = 0.35;
+constexpr Cents kSameNote{60.0};
+constexpr double kOnsetRise = 4.0;  // 6 dB
+constexpr Seconds kLookedBack{1.3};
+constexpr Seconds kHeardAtLeast{0.4};  // before a note without a beginning counts
+constexpr double kClearOfNoise = 8.0;  // its power over all else
+constexpr double kHolds_db = 1.2;      // a decay of less than 17 s would pass
+constexpr Seconds kHoldsFor{0.35};
+constexpr std::size_t kMostStanding = 64;
+constexpr int kLearnedAfter = 6;  // looks
+constexpr int kForgottenAfter = 40;
+
+bool at_mains(double hz) {
+    for (const double mains : {50.0, 60.0}) {
+        const double multiple = std::round(hz / mains);
+        if (multiple < 1.0 || multiple > 20.0) continue;
+        // The grid's own frequency strays by 0.2 Hz at the utmost.
+        if (std::abs(hz - multiple * mains) < 0.2 * multiple + 0.3) return true;
+    }
+    return false;
+}
+
+}  // namespace
+
+ToneFinder::ToneFinder(SampleRate rate, int channels) : rate_(rate), channels_(channels) {
+    struct Size {
+        double seconds;
+        int every;
+    };
+    for (const Size size : {Size{0.045, 1}, Size{0.1, 2}, Size{0.2, 4}, Size{0.45, 8}}) {
+        CoarsePitch coarse({.rate = rate, .window = Seconds{size.seconds}});
+        windows_.push_back({std::move(coarse), Seconds{size.seconds}, size.every,
+                            Hertz{4.5 / size.seconds}, std::nullopt});
+    }
+    standing_.reserve(kMostStanding);
+    background_.reserve(kMostStanding);
+}
+
+void ToneFinder::reset() {
+    candidate_.reset();
+    sounding_.reset();
+    for (Window& window : windows_)
+        window.last.reset();
+}
+
+void ToneFinder::look(const SoundHistory& sound, const Task& task) {
+    candidate_.reset();
+    for (std::size_t i = 0; i < windows_.size(); ++i) {
+        Window& window = windows_[i];
+        if (task.step % window.every != 0) continue;
+        look_through(window, sound, task);
+        if (i + 1 == windows_.size() && task.idle) learn_background(window.coarse);
+    }
+}
+
+std::optional<CoarsePitchReading> ToneFinder::best_of_channels(Window& window,
+                                                               const SoundHistory& sound,
+                                                               std::optional<Hertz> near) {
+    std::optional<CoarsePitchReading> best;
+    for (int c = channels_ - 1; c >= 0; --c) {
+        const auto newest = sound.newest(c, window.coarse.frames());
+        if (newest.empty()) return std::nullopt;
+        window.coarse.look(newest, background_);
+        auto found = window.coarse.find();
+        // The awaited octave only where the lines leave both open.
+        if (near && found)
+            if (const auto awaited = window.coarse.find(near);
+                awaited && awaited->strength > 0.97 * found->strength)
+                found = awaited;
+        if (found && (!best || found->level * found->share > best->level * best->share)) {
+            best = found;
+            channel_ = c;
+        }
+    }
+    return best;
+}
+
+void ToneFinder::look_through(Window& window, const SoundHistory& sound, const Task& task) {
+    const auto found = best_of_channels(window, sound, task.awaited);
+    const auto before = window.last;
+    window.last = found;
+    const bool longest = &window == &windows_.back() || &window == &windows_[windows_.size() - 2];
+    if (longest) sounding_ = found;
+    if (!found || !before) return;
+    if (found->strength < kLeastStrength || found->share < kLeastShare) return;
+    if (task.known && std::abs(interval(*task.known, found->pitch).value()) < kSameNote.value())
+        return;
+    const double bin = 1.0 / window.length.count();
+    const double apart = std::abs((found->pitch - before->pitch).value());
+    if (apart > std::max(0.015 * found->pitch.value(), 0.3 * bin)) return;
+    weigh_novelty(window, sound, *found);
+}
+
+// Power of the strongest partials (at most 8) of `pitch` in one stretch.
+double ToneFinder::power_of(const SoundHistory& sound, Hertz pitch, FrameIndex from,
+                            FrameIndex to) const {
+    const auto samples = sound.between(channel_, from, to);
+    double power = 0.0;
+    for (int i = 0; i < number_count_; ++i) {
+        const int k = numbers_[static_cast<std::size_t>(i)];
+        const double angle = 2.0 * std::numbers::pi * k * pitch.value() / rate_.value();
+        // Goertzel's recurrence (Amer. Math. Monthly 65, 1958, p. 34).
+        const double twice_cosine = 2.0 * std::cos(angle);
+        double last = 0.0;
+        double before = 0.0;
+        for (const float x : samples) {
+            const double now = static_cast<double>(x) + twice_cosine * last - before;
+            before = last;
+            last = now;
+        }
+        power += last * last + before * before - twice_cosine * last * before;
+    }
+    const auto n = static_cast<double>(samples.size());
+    return 4.0 * power / (n * n);
+}
+
+// Whether it was there before: its partials' power now, against the stretches of the last second.
+void ToneFinder::weigh_novelty(const Window& window, const SoundHistory& sound,
+                               const CoarsePitchReading& reading) {
+    const double hz = reading.pitch.value();
+    number_count_ = 0;
+    double loudest = 0.0;
+    for (const SpectralLine& line : window.coarse.lines())
+        loudest = std::max(loudest, line.amplitude);
+    for (const SpectralLine& line : window.coarse.lines()) {
+        const double k = std::round(line.hz / hz);
+        if (k < 1.0 || number_count_ == 8 || line.amplitude < 0.2 * loudest) continue;
+        if (std::abs(line.hz - k * hz) > 0.5 / window.length.count()) continue;
+        numbers_[static_cast<std::size_t>(number_count_++)] = static_cast<int>(k);
+    }
+    if (number_count_ == 0) return;
+
+    const auto stretch = static_cast<std::int64_t>(0.5 * window.length.count() * rate_.value());
+    FrameIndex to = sound.end();
+    const double now = power_of(sound, reading.pitch, to + -stretch, to);
+    const auto oldest = to + -static_cast<std::int64_t>(kLookedBack.count() * rate_.value());
+    FrameIndex onset = to + -stretch;
+    double lowest = now;
+    double highest = now;
+    const auto held = to + -static_cast<std::int64_t>(kHoldsFor.count() * rate_.value());
+    double lowest_held = now;
+    for (to = to + -stretch; to + -stretch >= std::max(oldest, sound.begin()); to = to + -stretch) {
+        const double power = power_of(sound, reading.pitch, to + -stretch, to);
+        lowest = std::min(lowest, power);
+        if (to > held) {
+            lowest_held = std::min(lowest_held, power);
+            highest = std::max(highest, power);
+        }
+        if (power < now / kOnsetRise) break;
+        onset = to + -stretch;
+    }
+    ToneCandidate found{reading.pitch,
+                        onset,
+                        reading.strength,
+                        reading.level,
+                        reading.partials,
+                        reading.octave_doubtful,
+                        now > kOnsetRise * lowest};
+    if (!found.began) {
+        const auto newest = sound.newest(channel_, window.coarse.frames());
+        double total = 0.0;
+        for (const float x : newest)
+            total += static_cast<double>(x) * static_cast<double>(x);
+        total /= static_cast<double>(newest.size());
+        const double harmonic = 0.5 * reading.level;
+        const bool clear = harmonic > kClearOfNoise * std::max(0.0, total - harmonic);
+        const bool holds = 10.0 * std::log10(highest / std::max(lowest_held, 1e-30)) < kHolds_db;
+        const bool long_enough = sound.end() - sound.begin() >
+                                 static_cast<std::int64_t>(kHeardAtLeast.count() * rate_.value());
+        if (!clear || !holds || !long_enough || at_mains(hz)) return;
+    }
+    if (!candidate_ || found.strength * std::sqrt(found.level) >
+                           candidate_->strength * std::sqrt(candidate_->level))
+        candidate_ = found;
+}
+
+// Lines that stand through several looks of the longest window while no tone sounds.
+void ToneFinder::learn_background(const CoarsePitch& coarse) {
+    const double near = 0.6 / windows_.back().length.count();
+    for (Standing& known : standing_)
+        ++known.missed;
+    for (const SpectralLine& line : coarse.lines()) {
+        const auto known = std::find_if(standing_.begin(), standing_.end(), [&](const Standing& s) {
+            return std::abs(s.line.hz - line.hz) < near;
+        });
+        if (known == standing_.end()) {
+            if (standing_.size() < kMostStanding) standing_.push_back({line, 1, 0});
+            continue;
+        }
+        known->missed = 0;
+        ++known->looks;
+        known->line.hz += 0.2 * (line.hz - known->line.hz);
+        known->line.amplitude += 0.2 * (line.amplitude - known->line.amplitude);
+        known->line.snr = line.snr;
+    }
+    std::erase_if(standing_, [](const Standing& s) {
+        return s.missed > kForgottenAfter || (s.looks < kLearnedAfter && s.missed > 2);
+    });
+    background_.clear();
+    for (const Standing& known : standing_)
+        if (known.looks >= kLearnedAfter) background_.push_back(known.line);
+}
+
+bool ToneFinder::mains_hum() const {
+    return std::any_of(background_.begin(), background_.end(),
+                       [](const SpectralLine& line) { return at_mains(line.hz); });
+}
+
+std::span<const SpectralLine> ToneFinder::background() const { return background_; }
+
+}  // namespace rankwright::listening

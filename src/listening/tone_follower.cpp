@@ -1,0 +1,220 @@
+#include "listening/tone_follower.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace rankwright::listening {
+
+namespace {
+
+constexpr double kTwoPi = 2.0 * std::numbers::pi;
+constexpr Seconds kHop{0.008};
+constexpr std::size_t kMostBlocks = 96;
+constexpr std::int64_t kSlice = 2048;   // frames fed at once
+constexpr double kHighestShare = 0.45;  // of the rate
+constexpr Hertz kHighestPartial{14000.0};
+constexpr Seconds kHeldAfterKnock{0.06};
+constexpr Seconds kLongestKnock{1.5};       // after that, the noise is taken as here to stay
+constexpr double kKnock = 6.0;              // times the usual residual power
+constexpr double kHarmlessResidual = 1e-4;  // of the tone's power
+constexpr Cents kRetuneAt{8.0};
+constexpr Cents kRefineAt{1.0};
+constexpr std::int64_t kRefineAfter = 8;    // hops
+constexpr std::int64_t kReplayAlways = 16;  // hops: until then every hop weighs all anew
+constexpr double kReplayGrowth = 1.4;
+constexpr std::int64_t kReplayUpTo = 230;
+constexpr std::int64_t kReweighEvery = 250;
+
+double decibels(double power) { return 10.0 * std::log10(std::max(power, 1e-12)); }
+
+}  // namespace
+
+ToneFollower::ToneFollower(SampleRate rate, int channels) : rate_(rate), channels_(channels) {
+    for (int c = 0; c < channels; ++c)
+        banks_.emplace_back(rate, static_cast<int>(kMostPartials), kMostBlocks);
+    const std::size_t rows = static_cast<std::size_t>(channels) * kMostPartials;
+    series_.resize(rows * kKeptHops);
+    hops_.resize(kKeptHops);
+    weight_.resize(rows);
+    amplitude_.resize(rows);
+    noise_.resize(rows);
+}
+
+void ToneFollower::start(const SoundHistory& sound, Hertz pitch, FrameIndex onset) {
+    active_ = true;
+    refined_ = false;
+    partials_ = std::clamp(
+        static_cast<int>(std::min(kHighestShare * rate_.value(), kHighestPartial.value()) /
+                         pitch.value()),
+        1, static_cast<int>(kMostPartials));
+    begin_at(sound, pitch, std::max(onset, sound.begin()));
+}
+
+void ToneFollower::begin_at(const SoundHistory& sound, Hertz pitch, FrameIndex onset) {
+    onset_ = onset;
+    fed_to_ = heard_to_ = onset;
+    hop_count_ = steady_ = weighed_at_ = tuned_at_ = 0;
+    cycles_ = 0.0;
+    coherent_ = ended_ = ending_ = repeated_ = fading_ = tremulant_ = drift_known_ = false;
+    disturbed_left_ = disturbed_for_ = moving_left_ = 0;
+    outliers_ = 0;
+    quiet_residual_ = snr_ = drift_ = 0.0;
+    steady_level_ = lowest_level_ = highest_level_ = -120.0;
+    std::fill(weight_.begin(), weight_.end(), 0.0);
+    std::fill(amplitude_.begin(), amplitude_.end(), 0.0);
+    tune(pitch);
+    tracker_.begin(pitch, Cents{40.0});
+    feed(sound, sound.end());
+}
+
+void ToneFollower::tune(Hertz pitch) {
+    tuned_ = pitch;
+    for (PartialBank& bank : banks_)
+        bank.tune(pitch, partials_);
+    partials_ = banks_.front().partials();
+    const auto block = static_cast<std::int64_t>(banks_.front().block_frames());
+    const double wanted = kHop.count() * rate_.value() / static_cast<double>(block);
+    blocks_a_hop_ = std::max<std::int64_t>(1, std::lround(wanted));
+    hop_ = duration(blocks_a_hop_ * block, rate_);
+}
+
+void ToneFollower::process(const SoundHistory& sound) {
+    if (!active_) return;
+    if (sound.begin() > fed_to_) {  // frames were lost
+        tracker_.advance(duration(sound.begin() - fed_to_, rate_));
+        fed_to_ = sound.begin();
+        join_next_ = false;
+    }
+    feed(sound, sound.end());
+    const double off = std::abs(interval(tuned_, pitch()).value());
+    if (!refined_ && hop_count_ >= kRefineAfter && coherent_) {
+        refined_ = true;
+        if (off > kRefineAt.value()) begin_at(sound, pitch(), std::max(onset_, sound.begin()));
+    } else if (refined_ && off > kRetuneAt.value() && hop_count_ > tuned_at_ + kRefineAfter &&
+               sd().value() < kRetuneAt.value()) {
+        tracker_.rebase(pitch());
+        tune(pitch());
+        tuned_at_ = hop_count_;
+        join_next_ = false;
+    }
+}
+
+void ToneFollower::feed(const SoundHistory& sound, FrameIndex to) {
+    while (fed_to_ < to) {
+        const FrameIndex end = std::min(to, fed_to_ + kSlice);
+        for (int c = 0; c < channels_; ++c)
+            banks_[static_cast<std::size_t>(c)].process(fed_to_, sound.between(c, fed_to_, end));
+        fed_to_ = end;
+        while (take_hop())
+            judge_hop();
+    }
+}
+
+// Adds up the blocks of the next hop, once they are complete.
+bool ToneFollower::take_hop() {
+    const auto blocks = static_cast<std::size_t>(blocks_a_hop_);
+    if (banks_.front().blocks() < blocks) return false;
+    const double frames = static_cast<double>(blocks * banks_.front().block_frames());
+    const std::int64_t h = hop_count_++;
+    Hop& hop = at(h);
+    hop = {};
+    hop.joined = join_next_;
+    join_next_ = true;
+    double total = 0.0;
+    for (int c = 0; c < channels_; ++c) {
+        PartialBank& bank = banks_[static_cast<std::size_t>(c)];
+        for (int k = 0; k <= partials_; ++k) {
+            std::complex<float> sum{};
+            for (const auto& block : bank.series(k).first(blocks))
+                sum += block;
+            const double amplitude = static_cast<double>(std::abs(sum)) / frames;
+            if (k > 0) {
+                z(c * partials_ + k - 1, h) = sum;
+                hop.power += 2.0 * amplitude * amplitude;
+            } else {
+                total -= amplitude * amplitude;
+            }
+        }
+        for (const float energy : bank.energy().first(blocks))
+            total += static_cast<double>(energy) / frames;
+        heard_to_ = bank.block_first(blocks);
+        bank.keep_newest(bank.blocks() - blocks);
+    }
+    hop.to = heard_to_;
+    hop.residual = std::max(0.0, total - hop.power) / channels_;
+    hop.power /= channels_;
+    hop.level_db = decibels(2.0 * hop.power);
+    return true;
+}
+
+void ToneFollower::judge_hop() {
+    const std::int64_t h = hop_count_ - 1;
+    Hop& hop = at(h);
+    const bool settled = h >= steady_ + 6 && quiet_residual_ > 0.0;
+    const bool hidden = settled && hop.residual > kKnock * quiet_residual_ &&
+                        hop.residual > kHarmlessResidual * hop.power;
+    if (hidden) {
+        disturbed_left_ = 1 + std::lround(kHeldAfterKnock / hop_);
+        if (++disturbed_for_ * hop_ > kLongestKnock) quiet_residual_ = hop.residual;
+    } else if (disturbed_left_ > 0 && --disturbed_left_ == 0) {
+        disturbed_for_ = 0;
+    }
+    hop.heard = disturbed_left_ == 0 && !ending_;
+    if (hop.heard) quiet_residual_ += (settled ? 0.08 : 0.5) * (hop.residual - quiet_residual_);
+    hop.hz = tracker_.pitch().value();
+    watch_level();
+    if (h < kReplayAlways ||
+        (h < kReplayUpTo &&
+         static_cast<double>(h) >= kReplayGrowth * static_cast<double>(weighed_at_))) {
+        settle_on();
+    } else {
+        if (h - weighed_at_ >= kReweighEvery && weigh(std::max(oldest(), tuned_at_))) {
+            weighed_at_ = h;
+            tracker_.lose_phase(Cents{0.0});
+        }
+        step(h, (tracker_.pitch() - tuned_).value(), true);
+    }
+    watch_pitch();
+    if (h % 8 == 0) watch_tremulant();
+}
+
+Cents ToneFollower::sd() const { return interval(pitch(), pitch() + tracker_.sd()); }
+
+FrameIndex ToneFollower::steady_from() const {
+    if (hop_count_ == 0) return onset_;
+    const std::int64_t back = hop_count_ - std::max(steady_, oldest());
+    return at(hop_count_ - 1).to +
+           -back * blocks_a_hop_ * static_cast<std::int64_t>(banks_.front().block_frames());
+}
+
+Decibels ToneFollower::snr() const { return Decibels{decibels(snr_)}; }
+
+Partials ToneFollower::partials() const {
+    Partials out;
+    for (int k = 1; k <= partials_ && out.count < kMostPartials; ++k) {
+        double amplitude = 0.0;
+        for (int c = 0; c < channels_; ++c) {
+            const auto row = static_cast<std::size_t>(c * partials_ + k - 1);
+            if (weight_[row] > 0.0) amplitude = std::max(amplitude, amplitude_[row]);
+        }
+        if (amplitude > 0.0) out.list[out.count++] = {k, Decibels{decibels(amplitude * amplitude)}};
+    }
+    return out;
+}
+
+std::complex<float> ToneFollower::phasor(int k, Hertz hz) const {
+    if (hop_count_ == 0 || k > partials_) return {};
+    int row = k - 1;
+    for (int c = 1; c < channels_; ++c)
+        if (amplitude_[static_cast<std::size_t>(c * partials_ + k - 1)] >
+            amplitude_[static_cast<std::size_t>(row)])
+            row = c * partials_ + k - 1;
+    const double frames = hop_.count() * rate_.value();
+    const double middle = static_cast<double>(heard_to_.value) - 0.5 * frames;
+    const double cycles = k * middle * ((tuned_ - hz).value() / rate_.value());
+    const auto turn = std::polar(2.0 / frames, kTwoPi * (cycles - std::floor(cycles)));
+    return std::complex<float>(std::complex<double>(z(row, hop_count_ - 1)) * turn);
+}
+
+}  // namespace rankwright::listening

@@ -1,0 +1,166 @@
+// What happens to a followed tone: it speaks, stands, is moved, is shaken by a tremulant, fades or
+// ends.
+#include "listening/tone_follower.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace rankwright::listening {
+
+namespace {
+
+constexpr Seconds kLevelMemory{0.75};
+constexpr double kEndingDrop_db = 3.0;
+constexpr double kEndingSlope_db = -8.0;  // a second; slower falls are the machine's doing
+constexpr double kEndedDrop_db = 6.0;
+constexpr double kGoneDrop_db = 14.0;
+constexpr double kRepeatRise_db = 3.0;
+constexpr double kFadedDrop_db = 3.0;
+constexpr Seconds kLookBack{0.25};
+constexpr Seconds kMovingHeld{0.3};
+constexpr Cents kMoved{1.0};
+constexpr Hertz kBassBelow{65.0};
+
+}  // namespace
+
+double ToneFollower::level_db() const {
+    if (hop_count_ == 0) return -120.0;
+    const double now = at(hop_count_ - 1).level_db;
+    return hop_count_ == 1 ? now : 0.5 * (now + at(hop_count_ - 2).level_db);
+}
+
+double ToneFollower::level_slope_db(Seconds over) const {
+    const auto back = std::max<std::int64_t>(2, std::lround(over / hop_));
+    if (hop_count_ - oldest() < back + 2) return 0.0;
+    const double before =
+        0.5 * (at(hop_count_ - 1 - back).level_db + at(hop_count_ - 2 - back).level_db);
+    return (level_db() - before) / (static_cast<double>(back) * hop_.count());
+}
+
+double ToneFollower::share() const {
+    double power = 0.0;
+    double residual = 0.0;
+    for (std::int64_t h = std::max(oldest(), hop_count_ - 5); h < hop_count_; ++h) {
+        power += at(h).power;
+        residual += at(h).residual;
+    }
+    return power > 0.0 ? power / (power + residual) : 0.0;
+}
+
+Cents ToneFollower::recent_glide() const {
+    const auto back = std::max<std::int64_t>(2, std::lround(0.05 / hop_.count()));
+    if (hop_count_ - back <= oldest()) return Cents{0.0};
+    const std::int64_t before = std::max(steady_, hop_count_ - 1 - back);
+    return interval(Hertz{at(before).hz}, pitch());
+}
+
+bool ToneFollower::speaking() const {
+    return !coherent_ || steady_hops() < 4 || level_slope_db(Seconds{0.05}) > 25.0;
+}
+
+void ToneFollower::watch_level() {
+    if (hop_count_ <= kStillSpeaking) {
+        steady_level_ = lowest_level_ = highest_level_ = level_db();
+        return;
+    }
+    if (disturbed()) return;
+    const double level = level_db();
+    const double share = std::min(1.0, hop_ / kLevelMemory);
+    // Upward at once: a pipe that is still speaking isn't falling afterwards.
+    steady_level_ += (level > steady_level_ ? 0.5 : share) * (level - steady_level_);
+    const double drop = steady_level_ - level;
+    if (!ending_ && drop > kEndingDrop_db && level_slope_db(Seconds{0.1}) < kEndingSlope_db) {
+        ending_ = true;
+        lowest_level_ = level;
+    }
+    if (ending_) {
+        lowest_level_ = std::min(lowest_level_, level);
+        if (level > lowest_level_ + kRepeatRise_db) repeated_ = true;
+        ended_ = ended_ || drop > kGoneDrop_db ||
+                 (drop > kEndedDrop_db && level_slope_db(Seconds{0.1}) < kEndingSlope_db);
+        if (drop < 0.5 * kEndingDrop_db) ending_ = false;
+    }
+    highest_level_ = std::max(highest_level_, level);
+    const double lost = highest_level_ - level;
+    if (lost > kFadedDrop_db && !ending_)
+        fading_ = true;
+    else if (lost < 0.5 * kFadedDrop_db)
+        fading_ = false;
+}
+
+void ToneFollower::watch_pitch() {
+    if (moving_left_ > 0) --moving_left_;
+    const auto back = std::max<std::int64_t>(2, std::lround(kLookBack / hop_));
+    const std::int64_t now = hop_count_ - 1;
+    const std::int64_t settled =
+        steady_ + std::max<std::int64_t>(3, std::lround(0.1 / hop_.count()));
+    if (!coherent_ || now - back < std::max(settled, oldest())) return;
+    const double change = std::abs(interval(Hertz{at(now - back).hz}, Hertz{at(now).hz}).value());
+    const double allowed = pitch() < kBassBelow ? 2.0 * kMoved.value() : kMoved.value();
+    if (change > allowed + 3.0 * sd().value()) moving_left_ = std::lround(kMovingHeld / hop_);
+
+    const auto longest = std::lround((moving() ? 0.5 : 2.0) / hop_.count());
+    const std::int64_t from = std::max({settled, oldest(), hop_count_ - longest});
+    const std::int64_t count = hop_count_ - from;
+    drift_known_ = static_cast<double>(count) * hop_.count() > 0.45;
+    if (!drift_known_) return;
+    const double middle = 0.5 * static_cast<double>(count - 1);
+    double sum = 0.0;
+    double squares = 0.0;
+    for (std::int64_t h = from; h < hop_count_; ++h) {
+        const double t = (static_cast<double>(h - from) - middle) * hop_.count();
+        sum += t * at(h).hz;
+        squares += t * t;
+    }
+    drift_ = sum / squares / pitch().value() * 1200.0 / std::numbers::ln2;
+}
+
+// Level and pitch swing together at 3 to 9 a second: one frequency explains most of how both vary.
+void ToneFollower::watch_tremulant() {
+    constexpr double kSlowest_hz = 3.0;
+    constexpr double kFastest_hz = 9.5;
+    constexpr double kLevelSwing_db = 0.3;
+    constexpr double kPitchSwing_cents = 1.0;
+    constexpr double kExplained = 0.5;
+    const std::int64_t from =
+        std::max({steady_ + 2, oldest(),
+                  hop_count_ - static_cast<std::int64_t>(std::lround(1.4 / hop_.count()))});
+    const std::int64_t count = hop_count_ - from;
+    tremulant_ = false;
+    if (static_cast<double>(count) * hop_.count() < 0.9) return;
+    double level = 0.0;
+    double hz = 0.0;
+    for (std::int64_t h = from; h < hop_count_; ++h) {
+        level += at(h).level_db / static_cast<double>(count);
+        hz += at(h).hz / static_cast<double>(count);
+    }
+    const double cents = 1200.0 / std::numbers::ln2 / hz;
+    double level_power = 0.0;
+    double pitch_power = 0.0;
+    for (std::int64_t h = from; h < hop_count_; ++h) {
+        level_power += (at(h).level_db - level) * (at(h).level_db - level);
+        pitch_power += (at(h).hz - hz) * (at(h).hz - hz) * cents * cents;
+    }
+    const double fastest = std::min(kFastest_hz, 0.4 / hop_.count());
+    for (double swing = kSlowest_hz; swing <= fastest; swing += 0.35) {
+        const auto turn = std::polar(1.0, 2.0 * std::numbers::pi * swing * hop_.count());
+        std::complex<double> phase{1.0, 0.0};
+        std::complex<double> of_level{};
+        std::complex<double> of_pitch{};
+        for (std::int64_t h = from; h < hop_count_; ++h, phase *= turn) {
+            of_level += (at(h).level_db - level) * phase;
+            of_pitch += (at(h).hz - hz) * cents * phase;
+        }
+        const auto n = static_cast<double>(count);
+        if (2.0 * std::abs(of_level) / n > kLevelSwing_db &&
+            2.0 * std::abs(of_pitch) / n > kPitchSwing_cents &&
+            2.0 * std::norm(of_level) / n > kExplained * level_power &&
+            2.0 * std::norm(of_pitch) / n > kExplained * pitch_power) {
+            tremulant_ = true;
+            return;
+        }
+    }
+}
+
+}  // namespace rankwright::listening
