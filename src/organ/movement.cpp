@@ -166,10 +166,10 @@ Movement movement(const Pipe& pipe, Hertz now, Cents change, double speed_of_sou
         return Millimetres{std::abs((to - from).value())};
     };
     const auto [narrow, wide] = scales(pipe.make.kind);
-    const auto [least, most] = std::minmax(by(narrow), by(wide));
-    if (most < kLeastWorthSaying) return out;
-    out.at_least = least;
-    out.at_most = most;
+    const Millimetres one = by(narrow), other = by(wide);
+    if (std::max(one, other) < kLeastWorthSaying) return out;
+    out.at_least = std::min(one, other);
+    out.at_most = std::max(one, other);
     return out;
 }
 

@@ -1,0 +1,148 @@
+#include "organ/target.h"
+
+#include <gtest/gtest.h>
+
+namespace rankwright::organ {
+namespace {
+
+using namespace literals;
+
+Stop stop_of(const char* name, Footage footage) {
+    Stop stop;
+    stop.id = slug(name);
+    stop.name = name;
+    stop.footage = footage;
+    stop.makes = {{1, {}}};
+    return stop;
+}
+
+Instrument organ_of(std::vector<Stop> stops, const char* temperament = "equal") {
+    Instrument organ;
+    organ.name = "test organ";
+    organ.temperament = *built_in_temperament(temperament);
+    Division division;
+    division.id = "great";
+    division.name = "Great";
+    division.stops = std::move(stops);
+    organ.divisions.push_back(std::move(division));
+    return organ;
+}
+
+Hertz target_of(const Instrument& organ, std::string_view stop, int key, const Day& day = {},
+                int row = 1) {
+    for (const Pipe& pipe : pipes(*find_stop(organ, stop)))
+        if (pipe.key == key && pipe.id.row == row) return target(organ, pipe, day);
+    ADD_FAILURE() << stop << " has no key " << key;
+    return {};
+}
+
+// MIDI 1.0: note 36, the 8′ C, is 65.406 Hz and middle C 261.626 Hz at A 440.
+TEST(Target, EqualAtEveryFootage) {
+    const Instrument organ =
+        organ_of({stop_of("Principal 8'", {8, 1}), stop_of("Bourdon 16'", {16, 1}),
+                  stop_of("Fifteenth 2'", {2, 1})});
+    EXPECT_NEAR(target_of(organ, "Principal 8'", 1).value(), 65.406, 5e-4);
+    EXPECT_NEAR(target_of(organ, "Principal 8'", 25).value(), 261.626, 5e-4);
+    EXPECT_NEAR(target_of(organ, "Bourdon 16'", 1).value(), 32.703, 5e-4);
+    EXPECT_NEAR(target_of(organ, "Fifteenth 2'", 61).value(), 8372.018, 5e-4);
+    EXPECT_EQ(target_of(organ, "Principal 8'", 34), 440_Hz);
+}
+
+// Mechanical Music Digest 2001.02.23.05: Werckmeister III with A 220.
+TEST(Target, FollowsTheTemperament) {
+    const Instrument organ = organ_of({stop_of("Principal 8'", {8, 1})}, "Werckmeister III");
+    EXPECT_NEAR(target_of(organ, "Principal 8'", 13).value(), 131.7021, 1e-4);
+    EXPECT_NEAR(target_of(organ, "Principal 8'", 15).value(), 147.1644, 1e-4);
+    EXPECT_NEAR(target_of(organ, "Principal 8'", 24).value(), 247.5, 1e-4);
+}
+
+// A quint is pure to its key's unison (3:1), also where the temperament's fifth is not; only when
+// the file says so does it follow the temperament at the note it sounds.
+TEST(Target, MutationsArePureUnlessTempered) {
+    Stop tempered = stop_of("Nasard 2 2/3'", {8, 3});
+    tempered.tempered = true;
+    const Instrument organ =
+        organ_of({stop_of("Principal 8'", {8, 1}), stop_of("Twelfth 2 2/3'", {8, 3}), tempered},
+                 "quarter-comma meantone");
+    for (int key = 1; key <= 37; ++key) {
+        const Hertz unison = target_of(organ, "Principal 8'", key);
+        EXPECT_NEAR(target_of(organ, "Twelfth 2 2/3'", key) / unison, 3.0, 1e-12);
+        EXPECT_NEAR(
+            target_of(organ, "Nasard 2 2/3'", key) / target_of(organ, "Principal 8'", key + 19),
+            1.0, 1e-12);
+    }
+}
+
+// Wikipedia, "Mixture (organ stop)": Great Fourniture IV, composition and breaks.
+TEST(Target, MixtureRowsAreExactRatiosAtEveryBreak) {
+    Stop mixture = stop_of("Fourniture IV", {8, 1});
+    const auto rows = [](std::initializer_list<const char*> feet) {
+        std::vector<Footage> out;
+        for (const char* text : feet)
+            out.push_back(*parse_footage(text));
+        return out;
+    };
+    mixture.composition = {{1, rows({"1 1/3", "1", "2/3", "1/2"})},
+                           {13, rows({"2", "1 1/3", "1", "2/3"})},
+                           {25, rows({"2 2/3", "2", "1 1/3", "1"})},
+                           {37, rows({"4", "2 2/3", "2", "1 1/3"})},
+                           {49, rows({"5 1/3", "4", "2 2/3", "2"})}};
+    const Instrument organ = organ_of({stop_of("Principal 8'", {8, 1}), mixture}, "Kirnberger III");
+    const std::array<std::array<double, 4>, 5> ratios{
+        {{6, 8, 12, 16}, {4, 6, 8, 12}, {3, 4, 6, 8}, {2, 3, 4, 6}, {1.5, 2, 3, 4}}};
+    for (int key = 1; key <= 61; ++key) {
+        const Hertz unison = target_of(organ, "Principal 8'", key);
+        const auto& expected = ratios[std::min<std::size_t>((key - 1) / 12, 4)];
+        for (int row = 1; row <= 4; ++row)
+            EXPECT_NEAR(target_of(organ, "Fourniture IV", key, {}, row) / unison,
+                        expected[static_cast<std::size_t>(row - 1)], 1e-12)
+                << key << " row " << row;
+    }
+}
+
+// Early Music Sources, "Historical pitch", footnote 1: 440.3 Hz at 20 °C is 432.7 at 10 °C.
+TEST(Target, TheOrgansAIsCarriedToTodaysTemperature) {
+    Instrument organ = organ_of({stop_of("Principal 8'", {8, 1})});
+    organ.a = 440.3_Hz;
+    organ.at = 20_degC;
+    const Day cold{std::nullopt, 10_degC};
+    EXPECT_NEAR(target_of(organ, "Principal 8'", 34, cold).value(), 432.7, 0.06);
+    EXPECT_EQ(pitch_of(organ, {}), 440.3_Hz);
+    // A measured (or typed) pitch says it all: the thermometer then only explains it.
+    EXPECT_EQ(pitch_of(organ, {438.0_Hz, 10_degC}), 438.0_Hz);
+}
+
+TEST(Target, MovingAMovesAllTargetsAlike) {
+    Stop mixture = stop_of("Cornet", {8, 1});
+    mixture.composition = {{1, {{8, 1}, {4, 1}, {8, 3}, {2, 1}, {8, 5}}}};
+    const Instrument organ =
+        organ_of({mixture, stop_of("Trumpet 8'", {8, 1}), stop_of("Nasard", {8, 3})}, "Vallotti");
+    const double shift = interval(440_Hz, 443.3_Hz).value();
+    for (const Pipe& pipe : pipes(organ))
+        EXPECT_NEAR(interval(target(organ, pipe, {440_Hz, {}}), target(organ, pipe, {443.3_Hz, {}}))
+                        .value(),
+                    shift, 1e-9);
+}
+
+// A celeste beats at the stated rate against its mate, whatever the day's pitch.
+TEST(Target, CelestesBeatWithTheirMate) {
+    Stop celeste = stop_of("Celeste 8'", {8, 1});
+    celeste.first_key = 13;
+    celeste.celeste = Celeste{"great", "salicional-8", {{13, 2_Hz}, {25, 3_Hz}, {49, 4_Hz}}};
+    const Instrument organ = organ_of({stop_of("Salicional 8'", {8, 1}), celeste});
+    for (const Day& day : {Day{}, Day{436.0_Hz, {}}}) {
+        const auto beat = [&](int key) {
+            return (target_of(organ, "Celeste 8'", key, day) -
+                    target_of(organ, "Salicional 8'", key, day))
+                .value();
+        };
+        EXPECT_NEAR(beat(13), 2.0, 1e-9);
+        EXPECT_NEAR(beat(19), 2.5, 1e-9);
+        EXPECT_NEAR(beat(25), 3.0, 1e-9);
+        EXPECT_NEAR(beat(37), 3.5, 1e-9);
+        EXPECT_NEAR(beat(61), 4.0, 1e-9);
+    }
+}
+
+}  // namespace
+}  // namespace rankwright::organ
