@@ -30,8 +30,8 @@ HandledPipe::HandledPipe(const organ::Pipe& pipe, Hertz home, Celsius at, Cents 
     const bool reed = pipe.make.reed();
     creep_share_ = reed ? random.uniform(0.02, 0.10) : 0.0;
     // A small pipe warms and cools fast, a big one hardly; a reed's tongue hears little of it.
-    warms_ = random.uniform(0.15, 0.45) * std::exp2(0.5 * octave) * (reed ? 0.15 : 1.0);
-    cools_s_ = random.uniform(40.0, 90.0) * std::exp2(-0.4 * octave);
+    warms_ = random.uniform(0.12, 0.35) * std::exp2(0.5 * octave) * (reed ? 0.15 : 1.0);
+    cools_s_ = random.uniform(60.0, 120.0) * std::exp2(-0.4 * octave);
     shades_ = random.uniform(0.4, 1.5) * (reed ? 0.1 : 1.0);
 }
 

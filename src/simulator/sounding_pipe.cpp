@@ -16,13 +16,23 @@ constexpr double kLogisticRise = 4.394;  // 10 to 90 % of a logistic, in its tim
 constexpr double kTaperFrom = 0.44;      // partials fade out from here to the end,
 constexpr double kTaperTo = 0.49;        // as shares of the sample rate
 constexpr int kReflections = 6;
+// Wander as in recordings: about half of it slower than a second, the rest jitter.
 constexpr double kWanderMemory_s = 0.8;
 constexpr double kWanderEdge_hz = 2.0;
-constexpr double kJitterMemory_s = 0.02;
-constexpr double kJitterShare = 0.12;
+constexpr double kJitterMemory_s = 0.05;
+constexpr double kJitterShare = 0.6;
+// Moving air makes each partial's path waver by itself; in recordings the second partial strays
+// from the first by 0.02 to 0.3 radian in two seconds.
+constexpr double kAirDepth = 0.03;  // at 500 Hz
+constexpr double kAirMemory_s = 0.6;
+constexpr double kAirEdge_hz = 3.0;
+constexpr double kUsualWander_cents = 0.3;
 
-// Recordings: 0.1 to 0.6 cent above tenor C, 0.5 to 2 cents in the bottom octaves.
-double wander_scale(double pitch_hz) { return std::clamp(std::sqrt(261.6 / pitch_hz), 0.6, 3.5); }
+// Recordings: 0.1 to 0.6 cent above tenor C, 0.5 to 2 cents in the bottom octaves; a reed's tongue
+// is steadier.
+double wander_scale(const Voicing& voicing, double pitch_hz) {
+    return voicing.wandering * std::clamp(std::sqrt(261.6 / pitch_hz), 0.6, 3.5);
+}
 
 }  // namespace
 
@@ -66,7 +76,8 @@ SoundingPipe::SoundingPipe(const Voicing& voicing, double pitch_hz, const Place&
       microphones_(place.microphones),
       lanes_((voicing.partials.size() + kLanes - 1) / kLanes),
       chance_(chance),
-      wander_scale_(place.wander_cents * wander_scale(pitch_hz)),
+      wander_scale_(place.wander_cents * wander_scale(voicing, pitch_hz)),
+      stirred_(place.wander_cents / kUsualWander_cents),
       slow_(1.0, kWanderMemory_s, step_s_, chance_),
       jitter_(kJitterShare, kJitterMemory_s, step_s_, chance_),
       level_(0.035, 0.7, step_s_, chance_),  // 0.3 dB
@@ -96,6 +107,32 @@ void SoundingPipe::lay_paths(const Place& place, double pitch_hz, Random& paths)
             Lanes& lanes = lanes_[i / kLanes];
             lanes.path_re[m][i % kLanes] = static_cast<float>(path.real());
             lanes.path_im[m][i % kLanes] = static_cast<float>(path.imag());
+            Air& air = lanes.air[m][i % kLanes];
+            air.still = std::complex<float>(path);
+            air.depth =
+                static_cast<float>(stirred_ * std::min(kAirDepth * std::sqrt(hz / 500.0), 0.15));
+        }
+    }
+}
+
+void SoundingPipe::stir_air() {
+    const auto keep = static_cast<float>(std::exp(-step_s_ / kAirMemory_s));
+    const float kick = std::sqrt(1.0F - keep * keep);
+    const auto share = static_cast<float>(1.0 - std::exp(-2.0 * pi * kAirEdge_hz * step_s_));
+    for (Lanes& lanes : lanes_) {
+        for (std::size_t m = 0; m < microphones_; ++m) {
+            for (std::size_t l = 0; l < kLanes; ++l) {
+                Air& air = lanes.air[m][l];
+                const float along = chance_.noise();
+                const float across = chance_.noise();
+                air.stray = keep * air.stray + kick * std::complex<float>(along, across);
+                air.smoothed += share * (air.stray - air.smoothed);
+                const std::complex<float> swing = 1.0F + air.depth * air.smoothed;
+                lanes.path_re[m][l] =
+                    air.still.real() * swing.real() - air.still.imag() * swing.imag();
+                lanes.path_im[m][l] =
+                    air.still.real() * swing.imag() + air.still.imag() * swing.real();
+            }
         }
     }
 }
@@ -201,6 +238,7 @@ void SoundingPipe::render(SoundBlock& block, double pitch_hz, double wind) {
     const double hz = pitch_hz * std::exp2(cents_off(to) / 1200.0);
     const double gain = wind * (1.0 + level_.next(chance_));
     set_phasors(hz, from, to);
+    if (stirred_ > 0.0) stir_air();
     add_tone(block, static_cast<float>(gain_), static_cast<float>(gain));
     add_noise(block, to, wind);
     step_cycles_ = hz / rate_hz_ * static_cast<double>(kStepFrames);

@@ -41,7 +41,9 @@ class SoundingPipe {
     struct Place {
         double rate_hz;
         std::size_t microphones;
-        double wander_cents;  ///< standard deviation of the slow wander in the middle compass
+        /// Standard deviation of the slow wander in the middle compass. At 0 the air between pipe
+        /// and microphone is still too, and all partials are exact to the last digit.
+        double wander_cents;
     };
     /// `paths` draws how the sound reaches each microphone; the same pipe has the same paths.
     SoundingPipe(const Voicing& voicing, double pitch_hz, const Place& place, Random paths,
@@ -61,12 +63,19 @@ class SoundingPipe {
   private:
     static constexpr double kSilent = 1e-5;
     static constexpr std::size_t kLanes = 8;
+    struct Air {                    ///< how one partial reaches one microphone
+        std::complex<float> still;  ///< its path in still air
+        std::complex<float> stray, smoothed;
+        float depth = 0.0F;
+    };
     struct Lanes {  // eight partials side by side, for the vector units
         std::array<float, kLanes> re{}, im{}, rotor_re{}, rotor_im{};
         std::array<std::array<float, kLanes>, kMostMicrophones> path_re{}, path_im{};
+        std::array<std::array<Air, kLanes>, kMostMicrophones> air{};
     };
 
     void lay_paths(const Place& place, double pitch_hz, Random& paths);
+    void stir_air();
     double advance_speech();
     double cents_off(double speech);
     void set_phasors(double hz, double from, double to);
@@ -80,6 +89,7 @@ class SoundingPipe {
     std::vector<Lanes> lanes_;
     Random chance_;
     double wander_scale_;
+    double stirred_;  ///< how much the air moves: 1 = as usual, 0 = not
     Stray slow_, jitter_, level_;
     double smoothed_ = 0.0;
     double speech_ = 0.0;  ///< 0 silent … 1 steady

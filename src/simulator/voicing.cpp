@@ -137,6 +137,7 @@ Voicing voicing(const organ::Pipe& pipe, Hertz pitch, Random& random) {
     set_speech(v, kind, pitch.value(), random);
     v.breath = rms * amplitude(reed ? -42.0 : random.uniform(-36.0, -28.0));
     v.chiff = reed ? 0.0 : rms * amplitude(random.uniform(-24.0, -12.0));
+    v.wandering = reed ? 0.25 : 1.0;  // recorded trumpets: 0.01 to 0.05 cent in 120 ms windows
     v.stopped = kind == PipeKind::stopped || kind == PipeKind::chimney;
     v.stretch = random.uniform(1.004, 1.02);
     return v;

@@ -24,6 +24,7 @@ struct Voicing {
     double glide_s = 0.02;     ///< … and this falls to 1/e in that time
     double breath = 0.0;       ///< RMS of the steady wind noise, full scale = 1
     double chiff = 0.0;        ///< RMS of the noise while the pipe speaks
+    double wandering = 1.0;    ///< beside a flue pipe's
     bool stopped = false;      ///< resonates at odd multiples only
     double stretch = 1.0;      ///< resonances over the sounding pitch: a little sharp
 };

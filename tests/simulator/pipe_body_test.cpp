@@ -1,0 +1,83 @@
+#include "simulator/pipe_body.h"
+
+#include "one_of_each.h"
+#include "organ/movement.h"
+#include "organ/target.h"
+
+#include <gtest/gtest.h>
+
+namespace rankwright::simulator {
+namespace {
+
+organ::Pipe pipe_with(organ::PipeKind kind, organ::TuningDevice device) {
+    organ::Pipe pipe;
+    pipe.make.kind = kind;
+    pipe.make.device = device;
+    return pipe;
+}
+
+double cents_per_mm(organ::PipeKind kind, organ::TuningDevice device, double hz, double mm = 0.1) {
+    Random random(7, "body");
+    const PipeBody body(pipe_with(kind, device), Hertz{hz}, random);
+    return body.shift(Millimetres{mm}).value() / mm;
+}
+
+// f = c/2L and c/4L (H. Dickson, Practical Organ-Building, and many others): 1731 cents times the
+// movement over the acoustic length, at c = 343.2 m/s. A real tube with a mouth gives this within a
+// tenth, less what a sleeve's wider bore takes.
+TEST(PipeBody, AMillimetreDoesWhatTheAcousticLengthSays) {
+    using organ::PipeKind;
+    using organ::TuningDevice;
+    EXPECT_NEAR(cents_per_mm(PipeKind::open, TuningDevice::sleeve, 65.406), -0.660, 0.09);
+    EXPECT_NEAR(cents_per_mm(PipeKind::open, TuningDevice::sleeve, 261.626), -2.639, 0.35);
+    EXPECT_NEAR(cents_per_mm(PipeKind::open, TuningDevice::slide, 1046.50), -10.558, 1.4);
+    EXPECT_NEAR(cents_per_mm(PipeKind::stopped, TuningDevice::cap, 261.626), -5.279, 0.55);
+    EXPECT_NEAR(cents_per_mm(PipeKind::stopped, TuningDevice::stopper, 65.406), -1.320, 0.14);
+    EXPECT_NEAR(cents_per_mm(PipeKind::harmonic, TuningDevice::sleeve, 523.251), -2.639, 0.35);
+}
+
+// Directions: G. L. Miller (1913) ch. XI for the wire, toff.org.uk for slide and stopper; cone,
+// ears, shade and scroll: common practice, no source.
+TEST(PipeBody, EveryDeviceTurnsThePitchTheWayTheTradeSays) {
+    using organ::TuningDevice;
+    for (const TuningDevice device : {TuningDevice::sleeve, TuningDevice::slide, TuningDevice::cap,
+                                      TuningDevice::stopper, TuningDevice::scroll}) {
+        EXPECT_LT(cents_per_mm(organ::PipeKind::open, device, 261.6), 0.0);
+    }
+    for (const TuningDevice device :
+         {TuningDevice::cone, TuningDevice::ears, TuningDevice::shade, TuningDevice::flap}) {
+        EXPECT_GT(cents_per_mm(organ::PipeKind::open, device, 261.6), 0.0);
+    }
+    EXPECT_LT(cents_per_mm(organ::PipeKind::reed_full, TuningDevice::reed_wire, 130.8, 0.1), -20.0);
+    EXPECT_LT(cents_per_mm(organ::PipeKind::reed_full, TuningDevice::resonator_sleeve, 130.8), 0.0);
+    EXPECT_EQ(cents_per_mm(organ::PipeKind::open, TuningDevice::none, 261.6), 0.0);
+}
+
+// The product's advice in millimetres meets a pipe that it knows nothing of.
+TEST(PipeBody, AdviceInMillimetresBringsMostPipesHome) {
+    const organ::Instrument instrument = one_of_each();
+    Chamber::Parameters parameters = still();
+    parameters.mistuning = Cents{20.0};
+    int advised = 0;
+    int within_range = 0;
+    Chamber chamber(instrument, parameters);
+    for (const organ::Pipe& pipe : organ::pipes(instrument)) {
+        const Hertz home = organ::target(instrument, pipe, {});
+        const Hertz now = chamber.true_pitch(pipe.id);
+        const organ::Movement advice = organ::movement(pipe, now, interval(now, home), 343.2);
+        if (!advice.at_least || !advice.at_most) continue;
+        ++advised;
+        const double sign = advice.way == organ::Way::up ? 1.0 : -1.0;
+        chamber.move_device(pipe.id, *advice.at_least * sign);
+        const double after_least = interval(home, chamber.true_pitch(pipe.id)).value() * sign;
+        chamber.move_device(pipe.id, (*advice.at_most - *advice.at_least) * sign);
+        const double after_most = interval(home, chamber.true_pitch(pipe.id)).value() * sign;
+        // Moved the least advised it is not yet over, moved the most no longer short.
+        if (after_least > -0.3 && after_most < 0.3) ++within_range;
+    }
+    EXPECT_GT(advised, 100);
+    EXPECT_GT(within_range, 0.9 * advised);
+}
+
+}  // namespace
+}  // namespace rankwright::simulator
