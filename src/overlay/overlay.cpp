@@ -69,6 +69,12 @@ std::vector<visit::Command> Overlay::draw(const Snapshot& snapshot, Size window)
     return commands;
 }
 
+void Overlay::draw_chooser(const Chooser& chooser, const Choices& choices, Size window) {
+    drawn_.clear();
+    Canvas canvas(*ImGui::GetBackgroundDrawList(), fonts_, scale_for(window), drawn_);
+    chooser.draw(canvas, Layout::of(window).window, choices);
+}
+
 void Overlay::draw_work(Canvas& canvas, const Layout& layout, const Snapshot& snapshot) {
     draw_header(canvas, layout.header, snapshot);
     const Notice* urgent = urgent_notice(snapshot);

@@ -2,6 +2,7 @@
 #pragma once
 
 #include "overlay/canvas.h"
+#include "overlay/chooser.h"
 #include "overlay/fonts.h"
 #include "overlay/key.h"
 #include "overlay/layout.h"
@@ -31,6 +32,9 @@ class Overlay {
     /// Draws between ImGui::NewFrame and ImGui::Render. Returns what the presses since the last
     /// call ask for, in order.
     std::vector<visit::Command> draw(const Snapshot& snapshot, Size window);
+
+    /// Draws the first question instead.
+    void draw_chooser(const Chooser& chooser, const Choices& choices, Size window);
 
     const Fonts& fonts() const { return fonts_; }
     /// Every line of text of the last picture.

@@ -1,0 +1,208 @@
+// Snapshots to draw: an invented organ in every state the window knows.
+#pragma once
+
+#include "overlay/snapshot.h"
+
+#include <cmath>
+#include <numbers>
+#include <string>
+#include <utility>
+#include <vector>
+
+namespace rankwright::overlay::examples {
+
+struct Example {
+    std::string name;
+    Snapshot snapshot;
+};
+
+/// Ribbons of a steady `beat`, `heard` long.
+inline std::vector<Ribbon> ribbons(double beat_hz, double heard_s, double step_s = 0.02) {
+    std::vector<Ribbon> made;
+    for (int k = 1; k <= 4; ++k) {
+        Ribbon ribbon{std::to_string(k) + ":" + std::to_string(k), {}};
+        for (int i = 0; i < static_cast<int>(heard_s / step_s); ++i)
+            ribbon.width.push_back(static_cast<float>(
+                std::abs(std::cos(std::numbers::pi * k * beat_hz * i * step_s))));
+        made.push_back(std::move(ribbon));
+    }
+    return made;
+}
+
+/// A chest of `pipes` in two sides, tall at the ends, the first `done` of them settled.
+inline std::vector<ChestPipe> chest(int pipes, int done, int current) {
+    const char* const names[] = {"C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "G♯", "A", "B♭", "B"};
+    std::vector<ChestPipe> standing;
+    const auto add = [&](int key, bool other_side) {
+        ChestPipe pipe;
+        pipe.key = key;
+        pipe.height = static_cast<float>(std::exp2(-(key - 1) * 0.45 / 12.0));
+        pipe.note = names[(key - 1) % 12];
+        pipe.settled = key <= done;
+        pipe.current = key == current;
+        pipe.starts_side = other_side;
+        if (key <= done) pipe.deviation = Cents{std::sin(key * 1.7) * 0.9};
+        if (key > done && key < done + 14) pipe.deviation = Cents{std::sin(key * 2.3) * 14.0};
+        standing.push_back(pipe);
+    };
+    for (int key = 1; key <= pipes; key += 2)
+        add(key, false);
+    bool first = true;
+    for (int key = pipes - pipes % 2; key >= 2; key -= 2)
+        add(key, std::exchange(first, false));
+    return standing;
+}
+
+inline Snapshot base() {
+    Snapshot s;
+    s.organ = "Saint Ebba, Harrow Fold";
+    s.stop = "Great · Principal 8′";
+    s.job = "to its target";
+    s.note = "middle G";
+    s.then = "then A · B · C♯";
+    s.stops_on = {"Principal 8′"};
+    s.key = 32;
+    s.settled_count = 27;
+    s.pipe_count = 61;
+    s.pitch_of_day = Hertz{441.3};
+    s.pitch_measured = true;
+    s.temperature = Celsius{21.3};
+    s.target = Hertz{393.14};
+    s.input_name = "built-in microphone";
+    s.level_words = "level good";
+    s.chest = chest(61, 27, 32);
+    s.left_side = "C side";
+    s.right_side = "C♯ side";
+    return s;
+}
+
+inline Snapshot reading(double cents, double uncertainty, double heard) {
+    Snapshot s = base();
+    s.stage = Stage::reading;
+    s.deviation = Cents{cents};
+    s.uncertainty = Cents{uncertainty};
+    s.pitch = transpose(*s.target, *s.deviation);
+    s.beats = *s.pitch - *s.target;
+    s.heard = Seconds{heard};
+    s.ribbons = ribbons(std::abs(s.beats->value()), heard);
+    return s;
+}
+
+inline Snapshot advised(Snapshot s, organ::PipeKind kind, organ::Material material,
+                        organ::TuningDevice device, organ::Movement movement,
+                        std::string amount = {}) {
+    s.kind = kind;
+    s.material = material;
+    s.device = device;
+    s.advice = std::move(movement);
+    s.amount = std::move(amount);
+    return s;
+}
+
+inline organ::Movement way(organ::Way to, std::string words, std::string caution = {}) {
+    organ::Movement movement;
+    movement.way = to;
+    movement.words = std::move(words);
+    movement.caution = std::move(caution);
+    return movement;
+}
+
+/// Everything that may happen at a pipe, then the long, the wide and the empty.
+inline std::vector<Example> all() {
+    using organ::Material;
+    using organ::PipeKind;
+    using organ::TuningDevice;
+    using organ::Way;
+    std::vector<Example> out;
+    const auto add = [&](std::string name, Snapshot s) {
+        out.push_back({std::move(name), std::move(s)});
+    };
+
+    add("sharp-open", advised(reading(3.2, 0.05, 5.0), PipeKind::open, Material::metal,
+                              TuningDevice::sleeve, way(Way::up, "sleeve up"), "about 1 mm"));
+    add("flat-stopped-wood",
+        advised(reading(-12.4, 0.08, 2.1), PipeKind::stopped, Material::wood, TuningDevice::stopper,
+                way(Way::down, "stopper down"), "2 to 3 mm"));
+    Snapshot reed = advised(reading(7.9, 0.4, 0.9), PipeKind::reed_full, Material::metal,
+                            TuningDevice::reed_wire,
+                            way(Way::up, "wire up", "settle the spring afterwards: it creeps"),
+                            "about two taps like the last");
+    reed.stop = "Choir · Krummhorn 8′";
+    reed.stage = Stage::moving;
+    add("sharp-reed-moving", reed);
+    add("flat-cone",
+        advised(reading(-0.84, 0.02, 4.0), PipeKind::tapered, Material::metal, TuningDevice::cone,
+                way(Way::out, "cone out", "the least that serves: coning tires the metal")));
+    add("undecided", reading(0.06, 0.08, 1.2));
+
+    Snapshot settled = reading(0.12, 0.02, 6.2);
+    settled.stage = Stage::settled;
+    settled.next_note = "middle A";
+    settled.settled_count = 28;
+    add("settled", settled);
+
+    add("waiting", base());
+    Snapshot speaking = base();
+    speaking.stage = Stage::speaking;
+    add("speaking", speaking);
+    Snapshot wrong = base();
+    wrong.stage = Stage::wrong_key;
+    wrong.heard_note = "tenor E";
+    add("wrong-key", wrong);
+    Snapshot held = advised(reading(-2.6, 0.06, 3.3), PipeKind::chimney, Material::metal,
+                            TuningDevice::ears, way(Way::out, "ears out"));
+    held.stage = Stage::disturbed;
+    add("disturbed", held);
+
+    Snapshot gone = base();
+    gone.notices = {
+        {true, "The microphone is gone. Plug it in again: listening goes on by itself."}};
+    gone.level_words = "no signal at all";
+    gone.level_bad = true;
+    gone.dropped_frames = 14336;
+    add("device-gone", gone);
+    Snapshot clipped = advised(reading(21.5, 0.1, 7.7), PipeKind::string, Material::metal,
+                               TuningDevice::scroll, way(Way::up, "scroll up"));
+    clipped.notices = {{true,
+                        "The microphone is overloaded: move it away or lower the input. The pitch "
+                        "still holds."}};
+    clipped.level_words = "overloaded";
+    clipped.level_bad = true;
+    add("overloaded", clipped);
+
+    Snapshot long_names = advised(reading(-148.0, 2.4, 0.4), PipeKind::reed_half, Material::metal,
+                                  TuningDevice::resonator_sleeve,
+                                  way(Way::down, "resonator sleeve down",
+                                      "it works together with the wire, and changes the strength"),
+                                  "about three and a half taps like the last");
+    long_names.stop = "Auxiliary Floating Positive Division · Contra Bassoon of the Crypt 10 2/3′";
+    long_names.note = "C♯ in altissimo";
+    long_names.then = "then C♯ · D♯ · F · G";
+    long_names.stops_on = {"Contra Bassoon of the Crypt 10 2/3′", "Grosse Quinte ouverte 5 1/3′",
+                           "Octave 4′"};
+    long_names.level_words = "too quiet: move nearer";
+    long_names.level_bad = true;
+    long_names.overruns = 12;
+    long_names.notices = {{false,
+                           "Mains hum in the input: check the cable, and keep the laptop's "
+                           "power supply away from the microphone's lead."}};
+    long_names.simulated = true;
+    long_names.settled_count = 1048;
+    long_names.pipe_count = 2205;
+    add("long-names", long_names);
+
+    Snapshot harmonic = advised(reading(-1.3, 0.05, 7.9), PipeKind::harmonic, Material::metal,
+                                TuningDevice::slide, way(Way::down, "slide down"), "about 0.5 mm");
+    harmonic.notices = {{false, "Still moving: hands off, wait."}};
+    harmonic.chest = chest(30, 12, 20);
+    harmonic.simulated = true;
+    add("harmonic-pedal", harmonic);
+    Snapshot cut =
+        advised(reading(5.1, 0.05, 3.0), PipeKind::open, Material::metal, TuningDevice::none,
+                way(Way::none, "no device: cut to length, too sharp"));
+    add("no-device", cut);
+    add("nothing-known", Snapshot{});
+    return out;
+}
+
+}  // namespace rankwright::overlay::examples
