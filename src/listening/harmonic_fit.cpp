@@ -1,5 +1,7 @@
 #include "listening/harmonic_fit.h"
 
+#include "listening/fit_uncertainty.h"
+
 #include <algorithm>
 #include <cassert>
 #include <cmath>
@@ -14,6 +16,9 @@ using Complex = std::complex<double>;
 constexpr double kTwoPi = 2.0 * std::numbers::pi;
 /// Higher partials are weak in most pipes, and a whistle in one's band could lead astray.
 constexpr int kApproachPartials = 8;
+/// What anyone calls the mean lies somewhere between the mean of the pitch and the slope of the
+/// phase: the standard deviation of a uniform spread, in units of their difference.
+constexpr double kMeanAmbiguity = 0.58;
 
 /// Σ_{n<N} e^{jxn} about the middle frame (Dirichlet's kernel): real.
 double kernel(double x, double frames) {
@@ -40,6 +45,8 @@ struct HarmonicFitter::State {
         slope.resize(rows);
         phasor.resize(rows);
         noise.resize(rows);
+        common.resize(blocks);
+        slopes.resize(rows);
         logs.resize(rows);
         trend.resize(rows);
     }
@@ -50,16 +57,20 @@ struct HarmonicFitter::State {
     void demodulated_sums();
     void tabulate_leaks();
     void solve_phasors();
+    double offset(int k) const;
     double step() const;
+    Wander wander();
     void estimate_noise();
     void steady_noise();
     void remove_leaks(int k);
     double presence(int k) const;
     double information(int k) const;
 
-    double& leak_at(int k, int m) {
-        return leak[static_cast<std::size_t>(k * (2 * partials + 1) + m + partials)];
+    std::size_t leak_index(int k, int m) const {
+        return static_cast<std::size_t>(k * (2 * partials + 1) + m + partials);
     }
+    double& leak_at(int k, int m) { return leak[leak_index(k, m)]; }
+    double leak_at(int k, int m) const { return leak[leak_index(k, m)]; }
     Complex comb_at(int d) const { return comb[static_cast<std::size_t>(d + 2 * partials)]; }
     Complex comb_slope_at(int d) const {
         return comb_slope[static_cast<std::size_t>(d + 2 * partials)];
@@ -90,6 +101,9 @@ struct HarmonicFitter::State {
     std::vector<Complex> slope;       // Σ τ · series
     std::vector<Complex> phasor;
     std::vector<double> noise;
+    std::vector<double> common;  // residual phase of the fundamental, from all partials
+    std::vector<PartialSlope> slopes;
+    double scatter = 0.0;
     std::vector<double> logs, trend;  // of the noise, while it is steadied
 };
 
@@ -242,25 +256,51 @@ double HarmonicFitter::State::information(int k) const {
            time_square / noise[i];
 }
 
+/// Partial k's own answer: its pitch minus the present ω.
+double HarmonicFitter::State::offset(int k) const {
+    const auto i = static_cast<std::size_t>(k);
+    Complex rest = slope[i];
+    for (int m = -count; m <= count; ++m)
+        if (m != k) rest -= signed_phasor(m) * leak_at(k, m) * comb_slope_at(m - k);
+    const double size = std::norm(phasor[i]) * block * time_square * k;
+    return (rest * std::conj(phasor[i])).imag() / size;
+}
+
 /// The least-squares step of ω from where it is.
 double HarmonicFitter::State::step() const {
     double sum = 0.0;
     double weights = 0.0;
     for (int k = 1; k <= count; ++k) {
-        const auto i = static_cast<std::size_t>(k);
         const double weight = information(k);
         if (weight <= 0.0) continue;
-        Complex rest = slope[i];
-        for (int m = -count; m <= count; ++m)
-            if (m != k)
-                rest -= signed_phasor(m) *
-                        leak[static_cast<std::size_t>(k * (2 * partials + 1) + m + partials)] *
-                        comb_slope_at(m - k);
-        const double size = std::norm(phasor[i]) * block * time_square * k;
-        sum += weight * (rest * std::conj(phasor[i])).imag() / size;
+        sum += weight * offset(k);
         weights += weight;
     }
     return weights > 0.0 ? sum / weights : 0.0;
+}
+
+/// Variances of the mean beyond noise, and the movement to the end of the span.
+Wander HarmonicFitter::State::wander() {
+    std::size_t present = 0;
+    double weights = 0.0;
+    std::fill_n(common.begin(), span, 0.0);
+    for (int k = 1; k <= count; ++k) {
+        const double weight = information(k);
+        if (weight <= 0.0) continue;
+        slopes[present++] = {offset(k), weight};
+        weights += weight;
+        remove_leaks(k);
+        const auto i = static_cast<std::size_t>(k);
+        const double size = std::norm(phasor[i]) * leak_at(k, k) * k;
+        for (std::size_t b = 0; b < span; ++b)
+            common[b] += weight * (residual[b] * std::conj(phasor[i])).imag() / size;
+    }
+    if (weights <= 0.0) return {};
+    for (std::size_t b = 0; b < span; ++b)
+        common[b] /= weights;
+    // A partial's information on ω is that of one block's phase times Στ².
+    scatter = scatter_variance(std::span(slopes).first(present));
+    return wander_of(std::span(common).first(span), time_square / weights, block);
 }
 
 /// Leaves in `residual` what the model doesn't explain in the series of partial k.
@@ -373,9 +413,13 @@ std::optional<HarmonicFit> HarmonicFitter::fit(const PartialBank& bank, std::siz
         fit.power += 2.0 * own;
     }
     if (information <= 0.0) return {};
-    fit.sd = Hertz{1.0 / std::sqrt(information)};
-    fit.pitch_now = fit.pitch;
-    fit.sd_now = fit.sd;
+    const Wander wander = s.wander();
+    const double mean_variance =
+        1.0 / information +
+        square(hertz) * (s.scatter + square(kMeanAmbiguity) * wander.mean_variance);
+    fit.sd = Hertz{std::sqrt(mean_variance)};
+    fit.pitch_now = fit.pitch + Hertz{hertz * wander.end_offset};
+    fit.sd_now = Hertz{std::sqrt(mean_variance + square(hertz) * wander.end_variance)};
     double energy = 0.0;
     for (const float e : bank.energy().subspan(first, count))
         energy += static_cast<double>(e);
