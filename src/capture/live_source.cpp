@@ -66,8 +66,8 @@ class DeviceWatch {
 
   private:
     bool open() {
-        const PortAudioLock lock = lock_portaudio(kLockPatience);
-        if (!lock.owns_lock()) return not_open(kBusy);
+        const PortAudioLock lock(kLockPatience);
+        if (!lock.held()) return not_open(kBusy);
         auto session = PortAudioSession::start();
         if (!session) return not_open(session.error().message);
         session_ = std::make_unique<PortAudioSession>(std::move(*session));
@@ -99,8 +99,8 @@ class DeviceWatch {
             } else if (now - heard > (frames > 0 ? kMostSilence : kMostSilenceAtStart)) {
                 return lost(kHangs);
             }
-            const PortAudioLock lock = lock_portaudio(Seconds{0.0});
-            if (lock.owns_lock() && !stream_->active()) return lost(kWentAway);
+            const PortAudioLock lock(Seconds{0.0});
+            if (lock.held() && !stream_->active()) return lost(kWentAway);
         }
     }
 
@@ -108,8 +108,8 @@ class DeviceWatch {
     // answers.
     void close() {
         while (stream_ || session_) {
-            const PortAudioLock lock = lock_portaudio(kLockPatience);
-            if (!lock.owns_lock()) continue;
+            const PortAudioLock lock(kLockPatience);
+            if (!lock.held()) continue;
             stream_.reset();
             session_.reset();
         }

@@ -4,7 +4,9 @@
 #include <array>
 #include <cctype>
 #include <charconv>
+#include <condition_variable>
 #include <cstdlib>
+#include <mutex>
 
 #include <alsa/asoundlib.h>
 #include <dlfcn.h>
@@ -18,6 +20,18 @@ constexpr Seconds kListPatience{40.0};  // a hanging call into the sound system 
 void ignore_alsa(const char* /*file*/, int /*line*/, const char* /*function*/, int /*code*/,
                  const char* /*format*/, ...) {}
 void ignore_jack(const char* /*message*/) {}
+
+struct Occupancy {
+    std::mutex mutex;
+    std::condition_variable freed;
+    bool taken = false;
+};
+
+// Never destroyed: a device thread that hangs may outlive everything else.
+Occupancy& occupancy() {
+    static auto& only = *new Occupancy;
+    return only;
+}
 
 // Looking for devices prints up to a hundred lines about those that don't exist. PortAudio brings
 // JACK's library along, so its handlers are looked up where it is already loaded.
@@ -76,10 +90,19 @@ std::string list_names(const std::vector<Input>& inputs) {
 
 }  // namespace
 
-PortAudioLock lock_portaudio(Seconds patience) {
-    // Never destroyed: a device thread that hangs may outlive everything else.
-    static auto& mutex = *new std::timed_mutex;
-    return {mutex, patience};
+PortAudioLock::PortAudioLock(Seconds patience) {
+    Occupancy& portaudio = occupancy();
+    std::unique_lock lock(portaudio.mutex);
+    held_ = portaudio.freed.wait_for(lock, patience, [&] { return !portaudio.taken; });
+    if (held_) portaudio.taken = true;
+}
+
+PortAudioLock::~PortAudioLock() {
+    if (!held_) return;
+    Occupancy& portaudio = occupancy();
+    const std::lock_guard lock(portaudio.mutex);
+    portaudio.taken = false;
+    portaudio.freed.notify_one();
 }
 
 Result<PortAudioSession> PortAudioSession::start() {
@@ -147,8 +170,8 @@ Result<Input> PortAudioSession::find(std::string_view wanted) const {
 }
 
 Result<std::vector<Input>> list_inputs() {
-    const PortAudioLock lock = lock_portaudio(kListPatience);
-    if (!lock.owns_lock()) {
+    const PortAudioLock lock(kListPatience);
+    if (!lock.held()) {
         return fail(ErrorKind::device,
                     "The sound system doesn't answer. Wait a moment, or restart the computer.");
     }

@@ -3,17 +3,26 @@
 
 #include "capture/inputs.h"
 
-#include <mutex>
 #include <string_view>
 
 #include <portaudio.h>
 
 namespace rankwright::capture {
 
-/// PortAudio isn't made for several threads: every call into it holds this lock. A call can hang
-/// for half a minute, so whoever must not wait tries with a patience. [any]
-using PortAudioLock = std::unique_lock<std::timed_mutex>;
-PortAudioLock lock_portaudio(Seconds patience);
+/// PortAudio isn't made for several threads: every call into it needs this lock. A call can hang
+/// for half a minute, so whoever must not wait tries with a patience. (std::timed_mutex would do,
+/// but the thread sanitizer of g++ 12 doesn't know its timed waits.) [any]
+class PortAudioLock {
+  public:
+    explicit PortAudioLock(Seconds patience);
+    ~PortAudioLock();
+    PortAudioLock(const PortAudioLock&) = delete;
+    PortAudioLock& operator=(const PortAudioLock&) = delete;
+    bool held() const { return held_; }  ///< false: another thread had it all the time
+
+  private:
+    bool held_;
+};
 
 /// Started on construction by `start`, terminated by the destructor. The list of devices is the one
 /// at the start: a new session sees a new list, when no other session is open. Hold the lock while
