@@ -37,14 +37,13 @@ struct Chamber::State {
 
     State(const organ::Instrument& instrument, const Parameters& given);
 
-    const HandledPipe* find(const PipeId& id) const;
-    HandledPipe* find(const PipeId& id);
+    std::optional<std::size_t> find(const PipeId& id) const;
     bool wanted(const organ::Pipe& pipe) const;
     void update_keys();
     void put_on_wind(std::size_t pipe);
     void next_step();
     void breathe();  ///< the wind in the next step
-    double now_s() const { return static_cast<double>(steps_) * step_s; }
+    double now_s() const { return static_cast<double>(steps) * step_s; }
 
     Parameters parameters;
     std::size_t microphones;
@@ -67,7 +66,7 @@ struct Chamber::State {
     Voice voice;
     Room room;
 
-    std::int64_t steps_ = 0;  ///< computed so far
+    std::int64_t steps = 0;  ///< computed so far
     SoundBlock block;
     std::size_t used = kStepFrames;  ///< frames of `block` handed out
     std::array<float, kMostMicrophones> low_cut{};
@@ -84,21 +83,20 @@ Chamber::State::State(const organ::Instrument& instrument, const Parameters& giv
       knocks(given.rate, Random(given.seed, "knocks")),
       voice(given.rate, Random(given.seed, "voice")),
       room(given.rate, given.reverberation, microphones, Random(given.seed, "room")) {
-    const organ::Day home{instrument.a, instrument.at};
+    organ::Day home;
+    home.pitch = instrument.a;
+    home.temperature = instrument.at;
     for (const organ::Pipe& pipe : organ::pipes(instrument)) {
         pipes.emplace_back(pipe, organ::target(instrument, pipe, home), instrument.at,
                            given.mistuning, Random(given.seed, to_string(pipe.id)));
     }
 }
 
-const HandledPipe* Chamber::State::find(const PipeId& id) const {
+std::optional<std::size_t> Chamber::State::find(const PipeId& id) const {
     const auto at = std::find_if(pipes.begin(), pipes.end(),
                                  [&](const HandledPipe& p) { return p.pipe().id == id; });
-    return at == pipes.end() ? nullptr : &*at;
-}
-
-HandledPipe* Chamber::State::find(const PipeId& id) {
-    return const_cast<HandledPipe*>(std::as_const(*this).find(id));
+    if (at == pipes.end()) return std::nullopt;
+    return static_cast<std::size_t>(at - pipes.begin());
 }
 
 bool Chamber::State::wanted(const organ::Pipe& pipe) const {
@@ -168,7 +166,7 @@ void Chamber::State::next_step() {
             sample = std::clamp(gain * (sample - low_cut[m]), -1.0F, 1.0F);
         }
     }
-    ++steps_;
+    ++steps;
     used = 0;
 }
 
@@ -225,13 +223,13 @@ void Chamber::key_up(std::string_view division, int key) {
 }
 
 void Chamber::move_device(const PipeId& id, Millimetres up) {
-    if (HandledPipe* pipe = state_->find(id)) {
-        pipe->move(up, state_->now_s(), state_->parameters.handling);
+    if (const auto at = state_->find(id)) {
+        state_->pipes[*at].move(up, state_->now_s(), state_->parameters.handling);
     }
 }
 
 void Chamber::settle_wire(const PipeId& id) {
-    if (HandledPipe* pipe = state_->find(id)) pipe->settle();
+    if (const auto at = state_->find(id)) state_->pipes[*at].settle();
 }
 
 void Chamber::set_temperature(Celsius air) { state_->parameters.temperature = air; }
@@ -241,9 +239,9 @@ void Chamber::footstep() { state_->knocks.footstep(); }
 void Chamber::set_tremulant(bool on) { state_->tremulant = on; }
 
 Hertz Chamber::true_pitch(const PipeId& id) const {
-    const HandledPipe* pipe = state_->find(id);
-    return pipe == nullptr ? Hertz{0.0}
-                           : pipe->pitch(state_->parameters.temperature, state_->now_s());
+    const auto at = state_->find(id);
+    if (!at) return Hertz{0.0};
+    return state_->pipes[*at].pitch(state_->parameters.temperature, state_->now_s());
 }
 
 std::optional<double> Chamber::cycles(const PipeId& id) const {

@@ -1,6 +1,7 @@
 #include "simulator/chamber.h"
 
 #include "one_of_each.h"
+#include "support/allocation_count.h"
 
 #include <gtest/gtest.h>
 
@@ -46,6 +47,23 @@ TEST(Chamber, SamePartsGiveTheSameSoundInAnyChunks) {
     }
     EXPECT_EQ(sounds[0], sounds[1]);
     EXPECT_EQ(sounds[0], sounds[2]);
+}
+
+TEST(Chamber, RenderingAllocatesNothing) {
+    if (!testing::allocations_are_counted()) GTEST_SKIP() << "not counted under the sanitizers";
+    Chamber::Parameters parameters;
+    parameters.channels = 2;
+    parameters.mains = Hertz{50.0};
+    Chamber chamber(one_of_each(), parameters);
+    chamber.draw_stop("great", "reed-full", true);
+    chamber.key_down("great", 1);
+    chamber.set_tremulant(true);
+    chamber.say_next();
+    chamber.knock();
+    std::vector<float> block(2 * 512);
+    const std::size_t before = testing::allocations();
+    for (int i = 0; i < 100; ++i) chamber.render(block);
+    EXPECT_EQ(testing::allocations() - before, 0U);
 }
 
 TEST(Chamber, AnotherSeedIsAnotherChamber) {

@@ -53,30 +53,28 @@ TEST(PipeBody, EveryDeviceTurnsThePitchTheWayTheTradeSays) {
     EXPECT_EQ(cents_per_mm(organ::PipeKind::open, TuningDevice::none, 261.6), 0.0);
 }
 
-// The product's advice in millimetres meets a pipe that it knows nothing of.
-TEST(PipeBody, AdviceInMillimetresBringsMostPipesHome) {
+// The product's advice in millimetres meets pipes whose scale, mouth and sleeve it knows nothing
+// of. A sleeve's wider bore lets it do up to 8 % less than its movement; 10 % and 0.1 cent are
+// allowed.
+TEST(PipeBody, AdviceInMillimetresTakesAwayNineTenthsOfTheError) {
     const organ::Instrument instrument = one_of_each();
     Chamber::Parameters parameters = still();
-    parameters.mistuning = Cents{20.0};
-    int advised = 0;
-    int within_range = 0;
+    parameters.mistuning = Cents{15.0};
     Chamber chamber(instrument, parameters);
+    int advised = 0;
     for (const organ::Pipe& pipe : organ::pipes(instrument)) {
         const Hertz home = organ::target(instrument, pipe, {});
         const Hertz now = chamber.true_pitch(pipe.id);
-        const organ::Movement advice = organ::movement(pipe, now, interval(now, home), 343.2);
+        const double before = interval(home, now).value();
+        const organ::Movement advice = organ::movement(pipe, now, Cents{-before}, 343.2);
         if (!advice.at_least || !advice.at_most) continue;
         ++advised;
-        const double sign = advice.way == organ::Way::up ? 1.0 : -1.0;
-        chamber.move_device(pipe.id, *advice.at_least * sign);
-        const double after_least = interval(home, chamber.true_pitch(pipe.id)).value() * sign;
-        chamber.move_device(pipe.id, (*advice.at_most - *advice.at_least) * sign);
-        const double after_most = interval(home, chamber.true_pitch(pipe.id)).value() * sign;
-        // Moved the least advised it is not yet over, moved the most no longer short.
-        if (after_least > -0.3 && after_most < 0.3) ++within_range;
+        const Millimetres middle = 0.5 * (*advice.at_least + *advice.at_most);
+        chamber.move_device(pipe.id, advice.way == organ::Way::up ? middle : -middle);
+        const double after = interval(home, chamber.true_pitch(pipe.id)).value();
+        EXPECT_LT(std::abs(after), 0.1 * std::abs(before) + 0.1) << to_string(pipe.id);
     }
     EXPECT_GT(advised, 100);
-    EXPECT_GT(within_range, 0.9 * advised);
 }
 
 }  // namespace
