@@ -18,19 +18,22 @@ ExitCode check(const std::string& path, bool json) {
         Json out{{"errors", Json::array()}};
         if (!loaded)
             for (const Error& error : loaded.error())
-                out["errors"].push_back({{"line", error.where ? Json(error.where->line) : Json()},
-                                         {"column", error.where ? Json(error.where->column) : Json()},
-                                         {"message", error.message}});
+                out["errors"].push_back(
+                    {{"line", error.where ? Json(error.where->line) : Json()},
+                     {"column", error.where ? Json(error.where->column) : Json()},
+                     {"message", error.message}});
         std::cout << out.dump() << "\n";
     }
     if (!loaded) {
         if (!json)
-            for (const Error& error : loaded.error()) report(error);
+            for (const Error& error : loaded.error())
+                report(error);
         return kBadInput;
     }
     if (!json) {
         std::size_t stops = 0;
-        for (const organ::Division& division : loaded->divisions) stops += division.stops.size();
+        for (const organ::Division& division : loaded->divisions)
+            stops += division.stops.size();
         std::printf("%s: no mistakes found; %zu divisions, %zu stops, %zu pipes\n",
                     loaded->name.c_str(), loaded->divisions.size(), stops,
                     organ::pipes(*loaded).size());

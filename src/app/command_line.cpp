@@ -25,13 +25,14 @@ ExitCode report(const Error& error) {
 std::optional<organ::Instrument> load_instrument_or_report(const std::string& path) {
     auto loaded = storage::load_instrument(path);
     if (loaded) return std::move(*loaded);
-    for (const Error& error : loaded.error()) report(error);
+    for (const Error& error : loaded.error())
+        report(error);
     return std::nullopt;
 }
 
 Error bad_temperature(const std::string& text) {
-    return {ErrorKind::bad_input,
-            "\"" + text + "\" is no temperature: write it as 21.3C or 70.4F", std::nullopt};
+    return {ErrorKind::bad_input, "\"" + text + "\" is no temperature: write it as 21.3C or 70.4F",
+            std::nullopt};
 }
 
 int run(int argc, const char* const* argv) {

@@ -74,7 +74,8 @@ ExitCode show_targets(const TargetsOptions& options) {
         }
         if (const std::string now = pipe.division + " · " + pipe.stop; now != heading)
             std::printf("\n%s\n", (heading = now).c_str());
-        std::printf("%4d  %-18s %s%11.3f Hz  %+8.3f cents from equal\n", pipe.key, pipe.note.c_str(),
+        std::printf("%4d  %-18s %s%11.3f Hz  %+8.3f cents from equal\n", pipe.key,
+                    pipe.note.c_str(),
                     pipe.id.row > 1 ? ("row " + std::to_string(pipe.id.row) + "  ").c_str() : "",
                     target.value(), from_equal.value());
     }

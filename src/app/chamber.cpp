@@ -1,0 +1,107 @@
+#include "app/chamber.h"
+
+#include "app/interrupt.h"
+#include "app/reading_log.h"
+#include "app/session.h"
+#include "app/simulated_chamber.h"
+#include "app/technician.h"
+#include "app/window.h"
+#include "capture/live_source.h"
+#include "capture/recording_source.h"
+#include "core/thread_role.h"
+
+#include <chrono>
+#include <cstdio>
+#include <memory>
+
+namespace rankwright::app {
+
+namespace {
+
+struct Input {
+    std::unique_ptr<capture::Source> source;
+    Console console;
+};
+
+Result<Input> open_input(const organ::Instrument& instrument, const ChamberOptions& options) {
+    if (options.input == "simulated") {
+        simulator::Chamber::Parameters parameters;
+        parameters.seed = options.seed;
+        parameters.temperature = options.day.temperature.value_or(instrument.at);
+        SimulatedChamber chamber = simulate_chamber(instrument, parameters);
+        return Input{std::move(chamber.source), std::move(chamber.console)};
+    }
+    if (options.input == "mic") {
+        capture::LiveOptions live;
+        live.device = options.device;
+        return Input{capture::open_live(live), {}};
+    }
+    auto recording =
+        capture::open_recording(options.input, {.paced = true, .channel = options.channel});
+    if (!recording) return tl::unexpected(recording.error());
+    return Input{std::move(*recording), {}};
+}
+
+ExitCode work(Session& session, Window& window, const ChamberOptions& options) {
+    std::optional<ScreenReader> technician;
+    if (options.simulated_technician) technician.emplace(options.seed);
+    ReadingLog log(options.json ? ReadingLog::Form::json : ReadingLog::Form::words);
+    const auto began = std::chrono::steady_clock::now();
+    for (;;) {
+        const Seconds now = std::chrono::steady_clock::now() - began;
+        const overlay::Snapshot snapshot = session.snapshot();
+        std::vector<visit::Command> commands;
+        const bool open = window.frame(snapshot, commands);
+        for (const visit::Command& command : commands)
+            session.post(command);
+        if (technician)
+            if (const auto command = technician->look(snapshot, now)) session.post(*command);
+        if (options.print || options.json) log.add(snapshot, now);
+        const bool over = options.lasting && now >= *options.lasting;
+        if (!open || over || interrupted() || session.wants_to_quit()) break;
+    }
+    if (options.screenshot.empty()) return kDone;
+    const auto saved = window.screenshot(options.screenshot);
+    return saved ? kDone : report(saved.error());
+}
+
+}  // namespace
+
+Result<organ::StopRef> choose_stop(const organ::Instrument& instrument, const std::string& name) {
+    Result<organ::StopRef> chosen =
+        fail(ErrorKind::bad_input, "this instrument has no pipes to tune");
+    if (!name.empty()) {
+        chosen = organ::find_stop(instrument, name);
+    } else if (instrument.bearings) {
+        chosen =
+            organ::stop_by_id(instrument, instrument.bearings->division, instrument.bearings->stop);
+    } else {
+        for (const organ::Division& division : instrument.divisions)
+            for (const organ::Stop& stop : division.stops)
+                if (!chosen) chosen = organ::StopRef{&division, &stop, &instrument};
+    }
+    if (chosen && organ::pipes(*chosen).empty())
+        return fail(ErrorKind::bad_input,
+                    "that stop has no pipes to tune; choose another with --stop");
+    return chosen;
+}
+
+ExitCode work_at(const organ::Instrument& instrument, const organ::StopRef& stop,
+                 const ChamberOptions& options) {
+    set_thread_role(ThreadRole::window);
+    if (options.simulated_technician && options.input != "simulated")
+        return report(
+            {ErrorKind::bad_input,
+             "a simulated technician can only move simulated pipes: add --input simulated",
+             std::nullopt});
+    auto input = open_input(instrument, options);
+    if (!input) return report(input.error());
+    auto window = Window::open({});
+    if (!window) return report(window.error());
+    catch_interrupts();
+    Session session(instrument, stop, options.day, std::move(input->source),
+                    std::move(input->console));
+    return work(session, **window, options);
+}
+
+}  // namespace rankwright::app

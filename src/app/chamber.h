@@ -1,0 +1,35 @@
+// The window at work: a session, what it shows, and who acts on it.
+#pragma once
+
+#include "app/commands.h"
+#include "organ/instrument.h"
+#include "organ/target.h"
+
+#include <cstdint>
+#include <optional>
+#include <string>
+
+namespace rankwright::app {
+
+struct ChamberOptions {
+    std::string input = "mic";  ///< "mic", "simulated" or a recording's path
+    std::string device;         ///< of the microphone; empty = the default
+    std::optional<int> channel;
+    std::string stop;
+    organ::Day day;
+    std::uint64_t seed = 1;
+    bool simulated_technician = false;
+    std::optional<Seconds> lasting;
+    std::string screenshot;
+    bool print = false;
+    bool json = false;
+};
+
+/// The stop of that name; of an empty name, that of the bearings, or else the first with pipes.
+Result<organ::StopRef> choose_stop(const organ::Instrument& instrument, const std::string& name);
+
+/// Opens the window and works until it is closed.
+ExitCode work_at(const organ::Instrument& instrument, const organ::StopRef& stop,
+                 const ChamberOptions& options);
+
+}  // namespace rankwright::app

@@ -1,0 +1,86 @@
+#include "app/reading_log.h"
+
+#include "app/json_output.h"
+
+#include <cmath>
+#include <cstdio>
+#include <iostream>
+
+namespace rankwright::app {
+
+namespace {
+
+using overlay::Snapshot;
+using overlay::Stage;
+
+const char* word(Stage stage) {
+    switch (stage) {
+        case Stage::waiting:
+            return "waiting";
+        case Stage::speaking:
+            return "speaking";
+        case Stage::reading:
+            return "reading";
+        case Stage::moving:
+            return "moving";
+        case Stage::disturbed:
+            return "disturbed";
+        case Stage::wrong_key:
+            return "wrong key";
+        case Stage::settled:
+            return "settled";
+    }
+    return "";
+}
+
+void print_json(const Snapshot& s, Seconds now) {
+    Json line;
+    line["at_s"] = now.count();
+    line["stop"] = s.stop;
+    line["key"] = s.key;
+    line["note"] = s.note;
+    line["stage"] = word(s.stage);
+    line["target_hz"] = or_null(s.target);
+    line["hz"] = or_null(s.pitch);
+    line["cents"] = or_null(s.deviation);
+    line["cents_sd"] = or_null(s.uncertainty);
+    line["beat_hz"] = or_null(s.beats);
+    line["heard_s"] = s.heard.count();
+    line["move"] = s.advice.words.empty() ? Json(nullptr) : Json(s.advice.words);
+    line["settled"] = s.settled_count;
+    line["pipes"] = s.pipe_count;
+    std::cout << line.dump() << std::endl;
+}
+
+void print_words(const Snapshot& s, Seconds now) {
+    std::printf("%6.1f s  %-14s %-10s", now.count(), s.note.c_str(), word(s.stage));
+    if (s.stage == Stage::wrong_key) std::printf("  %s sounds", s.heard_note.c_str());
+    const bool figure = s.deviation && s.uncertainty && s.stage != Stage::waiting;
+    if (figure) {
+        const double cents = s.deviation->value();
+        std::printf("  %s %.2f cents ± %.2f, %.2f beats a second", cents > 0.0 ? "sharp" : "flat",
+                    std::abs(cents), s.uncertainty->value(), std::abs(s.beats->value()));
+        if (!s.advice.words.empty())
+            std::printf("; %s%s%s", s.advice.words.c_str(), s.amount.empty() ? "" : ", ",
+                        s.amount.c_str());
+    }
+    std::printf("\n");
+    std::fflush(stdout);
+}
+
+}  // namespace
+
+void ReadingLog::add(const Snapshot& snapshot, Seconds now) {
+    constexpr Seconds kEvery{0.5};
+    const std::string state = snapshot.note + word(snapshot.stage);
+    const bool figure = snapshot.deviation && snapshot.stage != Stage::waiting;
+    if (state == last_ && !(figure && now - printed_ >= kEvery)) return;
+    last_ = state;
+    printed_ = now;
+    if (form_ == Form::json)
+        print_json(snapshot, now);
+    else
+        print_words(snapshot, now);
+}
+
+}  // namespace rankwright::app
