@@ -18,7 +18,8 @@ constexpr double kQuietShare = 0.2;      // of a segment's bins, taken as free o
 constexpr double kLineThreshold = 16.0;  // line power over mean noise: one false line in ~700 looks
 constexpr double kEmptyCost = 0.2;       // of its neighbours' strength, for an empty place
 constexpr double kFolded = 0.2;          // relative amplitude that a folded harmonic hardly has
-constexpr double kWander = 0.0015;       // a partial's own width, 2.6 cents
+constexpr double kHighestLine_hz = 14000.0;  // above, no partial is needed to find a note
+constexpr double kWander = 0.0015;           // a partial's own width, 2.6 cents
 
 struct FftDeleter {
     void operator()(kiss_fftr_state* cfg) const { kiss_fftr_free(cfg); }
@@ -107,7 +108,8 @@ CoarsePitch::CoarsePitch(const Parameters& parameters) : state_(std::make_unique
     }
     s.input.resize(s.frames);
     s.spectrum.resize(s.frames / 2 + 1);
-    s.power.resize(s.frames / 2 + 1);
+    const double top = std::min(0.5 * s.rate.value(), kHighestLine_hz);
+    s.power.resize(static_cast<std::size_t>(top / s.bin_hz) + 1);
     s.sorted.resize(s.frames / 2 + 1);
     s.floor.reserve(64);
     s.floor_at.reserve(64);
@@ -182,9 +184,11 @@ double CoarsePitch::State::floor_near(double bin) const {
 }
 
 void CoarsePitch::State::pick_lines(std::span<const SpectralLine> ignore) {
+    const double quietest = *std::min_element(floor.begin(), floor.end());
     const double least_hz = 0.9 * kLowestPitch.value();
     for (std::size_t k = 2; k + 2 < power.size(); ++k) {
         if (power[k] < power[k - 1] || power[k] <= power[k + 1]) continue;
+        if (power[k] < kLineThreshold * quietest) continue;
         const double noise = floor_near(static_cast<double>(k));
         if (power[k] < kLineThreshold * noise) continue;
         // Exact for a lone sine under Hann: from the ratio to its larger neighbour (Grandke, IEEE

@@ -18,13 +18,21 @@ constexpr int kFrameEvery = 3;       // steps, of partial frames
 constexpr Seconds kFramesKept{12.0};
 constexpr Seconds kLongestGap{1.0};  // after a longer one a tone isn't the same tone
 constexpr Seconds kLongestTrial{0.8};
-constexpr Seconds kSameTone{0.7};  // a better note found so soon is the same tone
+constexpr Seconds kRings{1.0};
+constexpr Seconds kRepeatSeen{0.06};      // so long after the note spoke again
+constexpr double kSpeaksAgain_db = 80.0;  // a second
+constexpr Seconds kSameTone{0.7};         // a better note found so soon is the same tone
 constexpr Cents kSameNote{60.0};
-constexpr Cents kVoiceGlides{12.0};       // in 50 ms; a pipe doesn't
+constexpr Seconds kYoung{0.25};
+constexpr Cents kYoungSd{3.0};
+constexpr Cents kVoiceGlides{8.0};        // in 50 ms; a pipe doesn't
 constexpr double kKnockFalls_db = -20.0;  // a second
 constexpr double kExplainsBetter = 1.2;   // the share of power it explains, for another note
+constexpr double kExplainsAsMuch = 0.95;
+constexpr double kExplainsSome = 0.7;
+constexpr Seconds kSureAfter{0.1};
 constexpr Cents kFirstReading{1.3};
-constexpr Cents kLooseReading{6.0};  // in deep noise, after a while
+constexpr Cents kLooseReading{4.0};  // in deep noise, after a while
 constexpr Seconds kLooseAfter{0.6};
 constexpr double kClippedShare = 5e-4;
 
@@ -42,16 +50,20 @@ struct PipeListener::State {
                       std::max<std::int64_t>(1, std::lround(sound.rate().value() / kSteps_hz));
         pending.resize(static_cast<std::size_t>(step_frames * channels));
         frames.reserve(static_cast<std::size_t>(kFramesKept.count() * kSteps_hz / kFrameEvery));
+        ringing.reserve(kMostPartials);
         hearing.rate = rate;
     }
 
     void take(FrameIndex first, std::span<const float> interleaved);
     void lose(FrameIndex next_first);
     void analyse();
+    std::span<const SpectralLine> what_rings();
     void judge_active();
     void judge_trial();
     void begin_trial();
+    void try_note(Hertz pitch, FrameIndex onset);
     bool trial_is_a_pipe() const;
+    bool trial_replaces_active() const;
     void adopt_trial();
     void report();
     std::optional<PitchReading> honest_reading() const;
@@ -75,7 +87,10 @@ struct PipeListener::State {
 
     std::optional<Hertz> expected;
     FrameIndex trial_began;
+    Hertz first_pitch;  // of the present tone: what ribbons turn against when nothing is awaited
     bool doubtful = false;
+    std::vector<SpectralLine> ringing;
+    FrameIndex rings_until;
     std::vector<PartialFrame> frames;
     Hearing hearing;
 };
@@ -154,18 +169,33 @@ void PipeListener::State::analyse() {
     else if (trial.active())
         known = trial.pitch();
     if (idle || active.speaking() || active.disturbed() || step % kLookEvery == 0)
-        finder.look(sound, {.step = step, .awaited = expected, .known = known, .idle = idle});
+        finder.look(sound, {.step = step,
+                            .awaited = expected,
+                            .known = known,
+                            .idle = idle,
+                            .ringing = what_rings()});
     judge_active();
     judge_trial();
     report();
 }
 
+// The partials of the tone that sounds, or of the last one while the room may still ring of it.
+std::span<const SpectralLine> PipeListener::State::what_rings() {
+    if (active.active()) {
+        active.list_lines(ringing);
+        rings_until =
+            sound.end() + static_cast<std::int64_t>(kRings.count() * sound.rate().value());
+    } else if (sound.end() > rings_until) {
+        ringing.clear();
+    }
+    return ringing;
+}
+
 void PipeListener::State::judge_active() {
     if (!active.active()) return;
     if (active.repeated()) {
-        const auto before = static_cast<std::int64_t>(0.05 * sound.rate().value());
-        trial.start(sound, active.pitch(), sound.end() + -before);
-        trial_began = sound.end();
+        try_note(active.pitch(), sound.end() + -static_cast<std::int64_t>(kRepeatSeen.count() *
+                                                                          sound.rate().value()));
         active.stop();
     } else if (active.ended()) {
         active.stop();
@@ -177,8 +207,13 @@ void PipeListener::State::judge_trial() {
         begin_trial();
         if (!trial.active()) return;
     }
-    if (trial.ended() || duration(sound.end() - trial_began, sound.rate()) > kLongestTrial)
+    const Seconds age = duration(sound.end() - trial_began, sound.rate());
+    const double slope = trial.level_slope_db(Seconds{0.05});
+    if (trial.ended() || age > kLongestTrial || (age > kSureAfter && slope < kKnockFalls_db))
         trial.stop();
+    else if (age > kSureAfter && (trial.repeated() || slope > kSpeaksAgain_db))
+        try_note(trial.pitch(), sound.end() + -static_cast<std::int64_t>(kRepeatSeen.count() *
+                                                                         sound.rate().value()));
     else if (trial_is_a_pipe())
         adopt_trial();
 }
@@ -190,17 +225,36 @@ void PipeListener::State::begin_trial() {
         return std::abs(interval(pitch, found->pitch).value()) < kSameNote.value();
     };
     if (active.active() && same(active.pitch())) return;
-    trial.start(sound, found->pitch, found->onset);
-    trial_began = sound.end();
+    try_note(found->pitch, found->onset);
     doubtful = found->octave_doubtful;
+}
+
+void PipeListener::State::try_note(Hertz pitch, FrameIndex onset) {
+    trial.start(sound, pitch, onset);
+    trial_began = sound.end();
 }
 
 bool PipeListener::State::trial_is_a_pipe() const {
     if (!trial.coherent() || trial.steady_hops() < 4) return false;
+    const bool young = duration(sound.end() - trial.onset(), sound.rate()) < kYoung;
+    if (young && trial.sd() > kYoungSd) return false;
     if (std::abs(trial.recent_glide().value()) > kVoiceGlides.value()) return false;
     if (trial.level_slope_db(Seconds{0.05}) < kKnockFalls_db) return false;
-    if (!active.active()) return true;
-    return active.ending() || trial.share() > kExplainsBetter * active.share();
+    return !active.active() || trial_replaces_active();
+}
+
+// Two notes are heard at once while the last one rings in the room.
+bool PipeListener::State::trial_replaces_active() const {
+    if (active.ending() || trial.share() > kExplainsBetter * active.share()) return true;
+    const Seconds age = trial.steady_hops() * trial.hop();
+    if (age < kSureAfter) return false;
+    const double times = trial.pitch() / active.pitch();
+    const bool multiple =
+        times > 1.5 && std::abs(1200.0 * std::log2(times / std::round(times))) < kSameNote.value();
+    // A multiple that explains as much: the other partials have gone.
+    if (multiple) return trial.share() > kExplainsAsMuch * active.share();
+    return active.disturbed() && trial.sd() < kFirstReading &&
+           trial.share() > kExplainsSome * active.share();
 }
 
 void PipeListener::State::adopt_trial() {
@@ -211,6 +265,7 @@ void PipeListener::State::adopt_trial() {
     if (same_tone) return;
     ++hearing.tone;
     hearing.tone_began = of_stream(active.onset());
+    first_pitch = active.pitch();
     frames.clear();
 }
 
@@ -246,7 +301,8 @@ void PipeListener::State::report() {
 
 std::optional<PitchReading> PipeListener::State::honest_reading() const {
     if (active.speaking() || active.ending() || active.tremulant()) return std::nullopt;
-    const bool long_heard = active.steady_hops() * active.hop() > kLooseAfter;
+    const bool long_heard =
+        active.steady_hops() * active.hop() > kLooseAfter && !active.disturbed();
     if (active.sd() > (long_heard ? kLooseReading : kFirstReading)) return std::nullopt;
     PitchReading reading;
     reading.pitch = active.pitch();
@@ -266,7 +322,7 @@ void PipeListener::State::add_partial_frame() {
     PartialFrame frame;
     frame.at = hearing.now;
     for (std::size_t k = 0; k < kRibbonPartials; ++k)
-        frame.phasor[k] = active.phasor(static_cast<int>(k) + 1, expected.value_or(active.pitch()));
+        frame.phasor[k] = active.phasor(static_cast<int>(k) + 1, expected.value_or(first_pitch));
     frames.push_back(frame);
 }
 

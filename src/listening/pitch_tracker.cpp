@@ -76,6 +76,7 @@ void PitchTracker::observe(double cycles, double variance) {
         return;
     }
     heard_ += since_observed_;
+    noise_density_ = variance * since_observed_;
     surprise_ = surprise_of(cycles, variance);
     double most = -1e300;
     std::array<double, kFilters> likelihood{};
@@ -188,17 +189,19 @@ Hertz PitchTracker::sd() const {
     return Hertz{std::max(reach(0.683), 0.5 * reach(0.954))};
 }
 
-Cents PitchTracker::wander_in_a_second() const {
-    double sum = 0.0;
-    for (std::size_t i = 0; i < kFilters; ++i)
-        sum += filters_[i].weight * square(kWander[i / kNoises]);
-    return Cents{std::sqrt(sum)};
-}
-
-// The wander of this length is what the uncertainty amounts to; never more than was heard.
+// A filter of wander q and phase noise of density R settles within 2√2 (R / q²)^¼ seconds; never
+// more than was heard.
 Seconds PitchTracker::memory() const {
-    const double wander = wander_in_a_second().value() * hertz_a_cent(base_);
-    return Seconds{wander > 0.0 ? std::min(heard_, 3.0 * variance_ / square(wander)) : heard_};
+    const double cent = hertz_a_cent(base_);
+    double sum = 0.0;
+    for (std::size_t i = 0; i < kFilters; ++i) {
+        const double wander = kWander[i / kNoises] * cent;
+        const double density = noise_density_ * kNoise[i % kNoises];
+        const double settled =
+            wander > 0.0 ? 2.83 * std::sqrt(std::sqrt(density) / wander) : heard_;
+        sum += filters_[i].weight * std::min(heard_, settled);
+    }
+    return Seconds{sum};
 }
 
 }  // namespace rankwright::listening

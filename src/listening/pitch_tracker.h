@@ -42,8 +42,6 @@ class PitchTracker {
     double surprise_of(double cycles, double variance) const;
     /// Seconds of sound that the present pitch effectively rests on.
     Seconds memory() const;
-    /// Expected pitch change in one second's wander, cents.
-    Cents wander_in_a_second() const;
 
   private:
     static constexpr std::size_t kWanders = 9;
@@ -68,6 +66,7 @@ class PitchTracker {
     double variance_ = 0.0;
     double surprise_ = 0.0;
     double heard_ = 0.0;
+    double noise_density_ = 0.0;  // of the phases, cycles² s
 };
 
 }  // namespace rankwright::listening

@@ -1,9 +1,11 @@
 #include "listening/tone_finder.h"
 
+#include "listening/reading.h"
+
 #include <algorithm>
 #include <cmath>
-#include <complex>
 #include <numbers>
+#include <numeric>
 
 namespace rankwright::listening {
 
@@ -12,8 +14,10 @@ namespace {
 constexpr double kLeastStrength = 0.6;
 constexpr double kLeastShare = 0.35;
 constexpr Cents kSameNote{60.0};
-constexpr double kOnsetRise = 4.0;  // 6 dB
-constexpr Seconds kLookedBack{1.3};
+constexpr double kOnsetRise = 4.0;     // 6 dB
+constexpr double kWorthSeeing = 0.05;  // of the loudest partial's power
+constexpr Seconds kLookedBack{1.2};
+constexpr Seconds kLongestStretch{0.1};
 constexpr Seconds kHeardAtLeast{0.4};  // before a note without a beginning counts
 constexpr double kClearOfNoise = 8.0;  // its power over all else
 constexpr double kHolds_db = 1.2;      // a decay of less than 17 s would pass
@@ -46,6 +50,7 @@ ToneFinder::ToneFinder(SampleRate rate, int channels) : rate_(rate), channels_(c
     }
     standing_.reserve(kMostStanding);
     background_.reserve(kMostStanding);
+    ignored_.reserve(kMostStanding + kMostPartials);
 }
 
 void ToneFinder::reset() {
@@ -57,6 +62,9 @@ void ToneFinder::reset() {
 
 void ToneFinder::look(const SoundHistory& sound, const Task& task) {
     candidate_.reset();
+    ignored_.assign(background_.begin(), background_.end());
+    for (const SpectralLine& line : task.ringing)
+        if (ignored_.size() < ignored_.capacity()) ignored_.push_back(line);
     for (std::size_t i = 0; i < windows_.size(); ++i) {
         Window& window = windows_[i];
         if (task.step % window.every != 0) continue;
@@ -72,7 +80,7 @@ std::optional<CoarsePitchReading> ToneFinder::best_of_channels(Window& window,
     for (int c = channels_ - 1; c >= 0; --c) {
         const auto newest = sound.newest(c, window.coarse.frames());
         if (newest.empty()) return std::nullopt;
-        window.coarse.look(newest, background_);
+        window.coarse.look(newest, ignored_);
         auto found = window.coarse.find();
         // The awaited octave only where the lines leave both open.
         if (near && found)
@@ -103,71 +111,92 @@ void ToneFinder::look_through(Window& window, const SoundHistory& sound, const T
     weigh_novelty(window, sound, *found);
 }
 
-// Power of the strongest partials (at most 8) of `pitch` in one stretch.
-double ToneFinder::power_of(const SoundHistory& sound, Hertz pitch, FrameIndex from,
-                            FrameIndex to) const {
+// Power of the strongest partials of `pitch` in one stretch: Goertzel's recurrence (Amer. Math.
+// Monthly 65, 1958, p. 34), all partials side by side.
+ToneFinder::Powers ToneFinder::powers_of(const SoundHistory& sound, Hertz pitch, FrameIndex from,
+                                         FrameIndex to) const {
     const auto samples = sound.between(channel_, from, to);
-    double power = 0.0;
-    for (int i = 0; i < number_count_; ++i) {
-        const int k = numbers_[static_cast<std::size_t>(i)];
-        const double angle = 2.0 * std::numbers::pi * k * pitch.value() / rate_.value();
-        // Goertzel's recurrence (Amer. Math. Monthly 65, 1958, p. 34).
-        const double twice_cosine = 2.0 * std::cos(angle);
-        double last = 0.0;
-        double before = 0.0;
-        for (const float x : samples) {
-            const double now = static_cast<double>(x) + twice_cosine * last - before;
-            before = last;
-            last = now;
+    std::array<double, kCompared> twice_cosine{};
+    std::array<double, kCompared> last{};
+    std::array<double, kCompared> before{};
+    for (std::size_t i = 0; i < number_count_; ++i)
+        twice_cosine[i] =
+            2.0 * std::cos(2.0 * std::numbers::pi * numbers_[i] * pitch.value() / rate_.value());
+    for (const float x : samples)
+        for (std::size_t i = 0; i < kCompared; ++i) {
+            const double now = static_cast<double>(x) + twice_cosine[i] * last[i] - before[i];
+            before[i] = last[i];
+            last[i] = now;
         }
-        power += last * last + before * before - twice_cosine * last * before;
-    }
+    Powers powers{};
     const auto n = static_cast<double>(samples.size());
-    return 4.0 * power / (n * n);
+    for (std::size_t i = 0; i < number_count_; ++i)
+        powers[i] =
+            4.0 / (n * n) *
+            (last[i] * last[i] + before[i] * before[i] - twice_cosine[i] * last[i] * before[i]);
+    return powers;
 }
 
-// Whether it was there before: its partials' power now, against the stretches of the last second.
+// The loudest few partials that stand in the window's spectrum.
+void ToneFinder::choose_partials(const Window& window, double hz) {
+    number_count_ = 0;
+    std::array<double, kCompared> amplitude{};
+    for (const SpectralLine& line : window.coarse.lines()) {
+        const double k = std::round(line.hz / hz);
+        if (k < 1.0 || std::abs(line.hz - k * hz) > 0.5 / window.length.count()) continue;
+        std::size_t place = number_count_;
+        if (number_count_ < kCompared)
+            ++number_count_;
+        else
+            place = static_cast<std::size_t>(std::min_element(amplitude.begin(), amplitude.end()) -
+                                             amplitude.begin());
+        if (line.amplitude <= amplitude[place]) continue;
+        amplitude[place] = line.amplitude;
+        numbers_[place] = static_cast<int>(k);
+    }
+    if (number_count_ > 0) return;
+    // The other channel's spectrum was the clear one.
+    for (; number_count_ < kCompared && (number_count_ + 1.0) * hz < 0.45 * rate_.value();
+         ++number_count_)
+        numbers_[number_count_] = static_cast<int>(number_count_) + 1;
+}
+
+// Whether it was there before: its partials' powers now, against the stretches of the last second.
+// One new partial is enough, so that an octave below the last note is seen to begin.
 void ToneFinder::weigh_novelty(const Window& window, const SoundHistory& sound,
                                const CoarsePitchReading& reading) {
     const double hz = reading.pitch.value();
-    number_count_ = 0;
-    double loudest = 0.0;
-    for (const SpectralLine& line : window.coarse.lines())
-        loudest = std::max(loudest, line.amplitude);
-    for (const SpectralLine& line : window.coarse.lines()) {
-        const double k = std::round(line.hz / hz);
-        if (k < 1.0 || number_count_ == 8 || line.amplitude < 0.2 * loudest) continue;
-        if (std::abs(line.hz - k * hz) > 0.5 / window.length.count()) continue;
-        numbers_[static_cast<std::size_t>(number_count_++)] = static_cast<int>(k);
-    }
+    choose_partials(window, hz);
     if (number_count_ == 0) return;
 
-    const auto stretch = static_cast<std::int64_t>(0.5 * window.length.count() * rate_.value());
-    FrameIndex to = sound.end();
-    const double now = power_of(sound, reading.pitch, to + -stretch, to);
-    const auto oldest = to + -static_cast<std::int64_t>(kLookedBack.count() * rate_.value());
-    FrameIndex onset = to + -stretch;
-    double lowest = now;
-    double highest = now;
-    const auto held = to + -static_cast<std::int64_t>(kHoldsFor.count() * rate_.value());
-    double lowest_held = now;
-    for (to = to + -stretch; to + -stretch >= std::max(oldest, sound.begin()); to = to + -stretch) {
-        const double power = power_of(sound, reading.pitch, to + -stretch, to);
-        lowest = std::min(lowest, power);
-        if (to > held) {
-            lowest_held = std::min(lowest_held, power);
-            highest = std::max(highest, power);
-        }
-        if (power < now / kOnsetRise) break;
+    const double length = std::min(0.5 * window.length.count(), kLongestStretch.count());
+    const auto stretch = static_cast<std::int64_t>(length * rate_.value());
+    const auto oldest =
+        sound.end() + -static_cast<std::int64_t>(kLookedBack.count() * rate_.value());
+    const auto held = sound.end() + -static_cast<std::int64_t>(kHoldsFor.count() * rate_.value());
+    FrameIndex to = sound.end() + -stretch;
+    FrameIndex onset = to;
+    const Powers now = powers_of(sound, reading.pitch, to, sound.end());
+    const double loudest = *std::max_element(now.begin(), now.end());
+    double lowest = std::accumulate(now.begin(), now.end(), 0.0);
+    double highest = lowest;
+    bool began = false;
+    // Close by every stretch, further back every third.
+    for (std::int64_t back = 0; !began && to + -stretch >= std::max(oldest, sound.begin());
+         to = to + -stretch * (++back > 4 ? 3 : 1)) {
+        const Powers then = powers_of(sound, reading.pitch, to + -stretch, to);
+        for (std::size_t i = 0; i < number_count_; ++i)
+            began = began || (now[i] > kOnsetRise * then[i] && now[i] > kWorthSeeing * loudest);
+        if (began) break;
         onset = to + -stretch;
+        if (to <= held) continue;
+        const double all = std::accumulate(then.begin(), then.end(), 0.0);
+        lowest = std::min(lowest, all);
+        highest = std::max(highest, all);
     }
-    ToneCandidate found{reading.pitch,
-                        onset,
-                        reading.strength,
-                        reading.level,
-                        reading.partials,
-                        reading.octave_doubtful,
-                        now > kOnsetRise * lowest};
+    ToneCandidate found{
+        reading.pitch,           onset, reading.strength, reading.level, reading.partials,
+        reading.octave_doubtful, began};
     if (!found.began) {
         const auto newest = sound.newest(channel_, window.coarse.frames());
         double total = 0.0;
@@ -176,7 +205,7 @@ void ToneFinder::weigh_novelty(const Window& window, const SoundHistory& sound,
         total /= static_cast<double>(newest.size());
         const double harmonic = 0.5 * reading.level;
         const bool clear = harmonic > kClearOfNoise * std::max(0.0, total - harmonic);
-        const bool holds = 10.0 * std::log10(highest / std::max(lowest_held, 1e-30)) < kHolds_db;
+        const bool holds = 10.0 * std::log10(highest / std::max(lowest, 1e-30)) < kHolds_db;
         const bool long_enough = sound.end() - sound.begin() >
                                  static_cast<std::int64_t>(kHeardAtLeast.count() * rate_.value());
         if (!clear || !holds || !long_enough || at_mains(hz)) return;

@@ -23,7 +23,7 @@ struct ToneCandidate {
 };
 
 /// Looks with four windows, short for trebles and long for the bass. A note counts when its
-/// partials are at least 6 dB above what they were some time in the last second; what decays or
+/// partials rose by 6 dB (one of them at least) within the last second; what decays or
 /// has always been there (the last note, hum, the blower) doesn't. A note without a beginning
 /// counts when it stands clear of the noise, holds its level and isn't at a multiple of the mains.
 class ToneFinder {
@@ -38,6 +38,7 @@ class ToneFinder {
         std::optional<Hertz> awaited;  ///< decides between octaves where the lines leave both open
         std::optional<Hertz> known;    ///< the tone that sounds: no candidate
         bool idle = true;              ///< nothing sounds: steady lines are learned as background
+        std::span<const SpectralLine> ringing;  ///< of the tone that sounds or rings on: not new
     };
     /// Looks at the newest sound. Never allocates.
     void look(const SoundHistory& sound, const Task& task);
@@ -54,6 +55,8 @@ class ToneFinder {
     std::span<const SpectralLine> background() const;
 
   private:
+    static constexpr std::size_t kCompared = 4;  // partials, with what was there before
+
     struct Window {
         CoarsePitch coarse;
         Seconds length;
@@ -69,22 +72,25 @@ class ToneFinder {
 
     void look_through(Window& window, const SoundHistory& sound, const Task& task);
     std::optional<CoarsePitchReading> best_of_channels(Window& window, const SoundHistory& sound,
-                                                       std::optional<Hertz> near);
+                                                       std::optional<Hertz> awaited);
     void weigh_novelty(const Window& window, const SoundHistory& sound,
                        const CoarsePitchReading& reading);
-    double power_of(const SoundHistory& sound, Hertz pitch, FrameIndex from, FrameIndex to) const;
+    using Powers = std::array<double, kCompared>;
+    Powers powers_of(const SoundHistory& sound, Hertz pitch, FrameIndex from, FrameIndex to) const;
+    void choose_partials(const Window& window, double hz);
     void learn_background(const CoarsePitch& coarse);
 
     SampleRate rate_;
     int channels_;
     int channel_ = 0;  // the one looked at last
     std::vector<Window> windows_;
-    std::array<int, 8> numbers_{};  // the partials that power_of measures
-    int number_count_ = 0;
+    std::array<int, kCompared> numbers_{};  // the partials that powers_of measures
+    std::size_t number_count_ = 0;
     std::optional<ToneCandidate> candidate_;
     std::optional<CoarsePitchReading> sounding_;
     std::vector<Standing> standing_;
     std::vector<SpectralLine> background_;
+    std::vector<SpectralLine> ignored_;  // background and what rings on
 };
 
 }  // namespace rankwright::listening

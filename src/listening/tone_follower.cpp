@@ -9,7 +9,8 @@ namespace rankwright::listening {
 namespace {
 
 constexpr double kTwoPi = 2.0 * std::numbers::pi;
-constexpr Seconds kHop{0.008};
+constexpr Seconds kShortestHop{0.006};
+constexpr Seconds kLongestHop{0.016};
 constexpr std::size_t kMostBlocks = 96;
 constexpr std::int64_t kSlice = 2048;   // frames fed at once
 constexpr double kHighestShare = 0.45;  // of the rate
@@ -20,11 +21,30 @@ constexpr double kKnock = 6.0;              // times the usual residual power
 constexpr double kHarmlessResidual = 1e-4;  // of the tone's power
 constexpr Cents kRetuneAt{8.0};
 constexpr Cents kRefineAt{1.0};
-constexpr std::int64_t kRefineAfter = 8;    // hops
+constexpr std::int64_t kRefineAfter = 6;    // hops
 constexpr std::int64_t kReplayAlways = 16;  // hops: until then every hop weighs all anew
 constexpr double kReplayGrowth = 1.4;
 constexpr std::int64_t kReplayUpTo = 230;
-constexpr std::int64_t kReweighEvery = 250;
+constexpr std::int64_t kCheckEvery = 25;  // hops: whether the weights still serve
+constexpr std::int64_t kRecent = 80;
+
+// The shortest hop that holds whole periods nearly enough for the partials not to leak into each
+// other, else the best one.
+std::size_t hop_frames(SampleRate rate, Hertz pitch) {
+    constexpr double kNearEnough = 2e-4;
+    const double period = rate.value() / pitch.value();
+    const double shortest = std::max(1.0, std::ceil(kShortestHop.count() * pitch.value()));
+    const double longest = std::max(shortest, std::floor(kLongestHop.count() * pitch.value()));
+    double best = 1.0;
+    double frames = shortest * period;
+    for (double periods = shortest; periods <= longest && best > kNearEnough; periods += 1.0) {
+        const double misfit = std::abs(std::round(periods * period) / (periods * period) - 1.0);
+        if (misfit >= best) continue;
+        best = misfit;
+        frames = periods * period;
+    }
+    return static_cast<std::size_t>(std::lround(frames));
+}
 
 double decibels(double power) { return 10.0 * std::log10(std::max(power, 1e-12)); }
 
@@ -39,6 +59,7 @@ ToneFollower::ToneFollower(SampleRate rate, int channels) : rate_(rate), channel
     weight_.resize(rows);
     amplitude_.resize(rows);
     noise_.resize(rows);
+    power_.resize(rows);
 }
 
 void ToneFollower::start(const SoundHistory& sound, Hertz pitch, FrameIndex onset) {
@@ -70,13 +91,13 @@ void ToneFollower::begin_at(const SoundHistory& sound, Hertz pitch, FrameIndex o
 
 void ToneFollower::tune(Hertz pitch) {
     tuned_ = pitch;
+    const std::size_t frames = hop_frames(rate_, pitch);
     for (PartialBank& bank : banks_)
-        bank.tune(pitch, partials_);
+        bank.tune(pitch, partials_, frames);
     partials_ = banks_.front().partials();
-    const auto block = static_cast<std::int64_t>(banks_.front().block_frames());
-    const double wanted = kHop.count() * rate_.value() / static_cast<double>(block);
-    blocks_a_hop_ = std::max<std::int64_t>(1, std::lround(wanted));
-    hop_ = duration(blocks_a_hop_ * block, rate_);
+    hop_ = duration(static_cast<std::int64_t>(frames), rate_);
+    const double periods = static_cast<double>(frames) * pitch.value() / rate_.value();
+    misfit_ = std::abs(periods / std::round(periods) - 1.0);
 }
 
 void ToneFollower::process(const SoundHistory& sound) {
@@ -111,11 +132,9 @@ void ToneFollower::feed(const SoundHistory& sound, FrameIndex to) {
     }
 }
 
-// Adds up the blocks of the next hop, once they are complete.
 bool ToneFollower::take_hop() {
-    const auto blocks = static_cast<std::size_t>(blocks_a_hop_);
-    if (banks_.front().blocks() < blocks) return false;
-    const double frames = static_cast<double>(blocks * banks_.front().block_frames());
+    if (banks_.front().blocks() == 0) return false;
+    const auto frames = static_cast<double>(banks_.front().block_frames());
     const std::int64_t h = hop_count_++;
     Hop& hop = at(h);
     hop = {};
@@ -125,9 +144,7 @@ bool ToneFollower::take_hop() {
     for (int c = 0; c < channels_; ++c) {
         PartialBank& bank = banks_[static_cast<std::size_t>(c)];
         for (int k = 0; k <= partials_; ++k) {
-            std::complex<float> sum{};
-            for (const auto& block : bank.series(k).first(blocks))
-                sum += block;
+            const std::complex<float> sum = bank.series(k).front();
             const double amplitude = static_cast<double>(std::abs(sum)) / frames;
             if (k > 0) {
                 z(c * partials_ + k - 1, h) = sum;
@@ -136,15 +153,15 @@ bool ToneFollower::take_hop() {
                 total -= amplitude * amplitude;
             }
         }
-        for (const float energy : bank.energy().first(blocks))
-            total += static_cast<double>(energy) / frames;
-        heard_to_ = bank.block_first(blocks);
-        bank.keep_newest(bank.blocks() - blocks);
+        total += static_cast<double>(bank.energy().front()) / frames;
+        heard_to_ = bank.block_first(1);
+        bank.keep_newest(bank.blocks() - 1);
     }
     hop.to = heard_to_;
     hop.residual = std::max(0.0, total - hop.power) / channels_;
     hop.power /= channels_;
     hop.level_db = decibels(2.0 * hop.power);
+    hop.kept_db = decibels(2.0 * kept_power(h));
     return true;
 }
 
@@ -153,7 +170,7 @@ void ToneFollower::judge_hop() {
     Hop& hop = at(h);
     const bool settled = h >= steady_ + 6 && quiet_residual_ > 0.0;
     const bool hidden = settled && hop.residual > kKnock * quiet_residual_ &&
-                        hop.residual > kHarmlessResidual * hop.power;
+                        hop.residual > (kHarmlessResidual + 8.0 * misfit_) * hop.power;
     if (hidden) {
         disturbed_left_ = 1 + std::lround(kHeldAfterKnock / hop_);
         if (++disturbed_for_ * hop_ > kLongestKnock) quiet_residual_ = hop.residual;
@@ -169,10 +186,9 @@ void ToneFollower::judge_hop() {
          static_cast<double>(h) >= kReplayGrowth * static_cast<double>(weighed_at_))) {
         settle_on();
     } else {
-        if (h - weighed_at_ >= kReweighEvery && weigh(std::max(oldest(), tuned_at_))) {
-            weighed_at_ = h;
+        const std::int64_t recent = std::max({oldest(), tuned_at_, steady_, h - kRecent});
+        if (h % kCheckEvery == 0 && weights_are_stale(recent) && weigh(recent))
             tracker_.lose_phase(Cents{0.0});
-        }
         step(h, (tracker_.pitch() - tuned_).value(), true);
     }
     watch_pitch();
@@ -184,8 +200,24 @@ Cents ToneFollower::sd() const { return interval(pitch(), pitch() + tracker_.sd(
 FrameIndex ToneFollower::steady_from() const {
     if (hop_count_ == 0) return onset_;
     const std::int64_t back = hop_count_ - std::max(steady_, oldest());
-    return at(hop_count_ - 1).to +
-           -back * blocks_a_hop_ * static_cast<std::int64_t>(banks_.front().block_frames());
+    return at(hop_count_ - 1).to + -back * static_cast<std::int64_t>(banks_.front().block_frames());
+}
+
+void ToneFollower::list_lines(std::vector<SpectralLine>& lines) const {
+    lines.clear();
+    if (hop_count_ == 0) return;
+    const double frames = hop_.count() * rate_.value();
+    for (int k = 1; k <= partials_ && lines.size() < lines.capacity(); ++k) {
+        double amplitude = 0.0;
+        for (int c = 0; c < channels_; ++c) {
+            const int row = c * partials_ + k - 1;
+            const std::complex<float> now = z(row, hop_count_ - 1);
+            amplitude =
+                std::max(amplitude, std::min(2.0 * static_cast<double>(std::abs(now)) / frames,
+                                             amplitude_[static_cast<std::size_t>(row)]));
+        }
+        lines.push_back({k * pitch().value(), amplitude, 1.0});
+    }
 }
 
 Decibels ToneFollower::snr() const { return Decibels{decibels(snr_)}; }

@@ -1,6 +1,7 @@
 // Follows one tone whose note is known, partial by partial, from its speech to its end.
 #pragma once
 
+#include "listening/coarse_pitch.h"
 #include "listening/partial_bank.h"
 #include "listening/pitch_tracker.h"
 #include "listening/reading.h"
@@ -56,6 +57,9 @@ class ToneFollower {
     Decibels snr() const;
     /// The tone's share of all power in the last few hops.
     double share() const;
+    /// The partials as they sound now, but no louder than they were, into `lines` (up to its
+    /// capacity).
+    void list_lines(std::vector<SpectralLine>& lines) const;
     /// How far the pitch went in the last 50 ms.
     Cents recent_glide() const;
     /// Slope of the pitch over the last two seconds at most; 0 before half a second was heard.
@@ -70,11 +74,12 @@ class ToneFollower {
     static constexpr std::int64_t kStillSpeaking = 5;  // hops whose level is no measure yet
 
     struct Hop {
-        double power = 0.0;     // harmonic
-        double residual = 0.0;  // everything else
-        bool heard = true;      // false: hidden by a disturbance
-        bool joined = true;     // its phase follows from the hop before
-        double hz = 0.0;        // the tracker's pitch then
+        double power = 0.0;       // harmonic
+        double residual = 0.0;    // everything else
+        bool heard = true;        // false: hidden by a disturbance
+        bool joined = true;       // its phase follows from the hop before
+        double hz = 0.0;          // the tracker's pitch then
+        double kept_db = -120.0;  // level, each partial counted at most as loud as it was
         double level_db = -120.0;
         FrameIndex to;
     };
@@ -85,12 +90,20 @@ class ToneFollower {
     bool take_hop();
     void judge_hop();
     void settle_on();
+    bool measure_partials(std::int64_t from);
+    double information(int row) const;
     bool weigh(std::int64_t from);
+    bool weights_are_stale(std::int64_t from);
     double common_turn(std::int64_t from) const;
     void replay(std::int64_t from);
     void step(std::int64_t h, double offset, bool live);
     std::int64_t find_steady() const;
+    double kept_power(std::int64_t hop) const;
+    double slope_db(double Hop::*level, Seconds over) const;
+    double kept_slope_db(Seconds over) const;
     void watch_level();
+    void watch_end(double level);
+    void watch_fading(double level);
     void watch_pitch();
     void watch_tremulant();
 
@@ -118,14 +131,15 @@ class ToneFollower {
     std::vector<double> weight_;     // of each row in the common phase
     std::vector<double> amplitude_;  // of each row, as a sine's
     std::vector<double> noise_;      // of each row in one hop
+    std::vector<double> power_;      // of each row, noise included
+    std::int64_t differences_ = 0;   // that the noise rests on
     double turn_ = 0.0;              // cycles a hop, against tuned_
     double phase_variance_ = 1.0;    // of one hop's common phase, cycles²
 
     bool active_ = false;
     Hertz tuned_;
     int partials_ = 1;
-    std::int64_t hop_frames_ = 1;
-    std::int64_t blocks_a_hop_ = 1;
+    double misfit_ = 0.0;  // of a hop to whole periods, relative
     Seconds hop_{0.01};
     FrameIndex onset_, fed_to_, heard_to_;
     std::int64_t hop_count_ = 0;
@@ -142,6 +156,7 @@ class ToneFollower {
     std::int64_t moving_left_ = 0;
     int outliers_ = 0;
     double steady_level_ = -120.0, lowest_level_ = -120.0, highest_level_ = -120.0;
+    std::int64_t highest_at_ = 0, ending_since_ = 0, falling_ = 0;
     bool ended_ = false, ending_ = false, repeated_ = false, fading_ = false, tremulant_ = false;
     double drift_ = 0.0;
     bool drift_known_ = false;

@@ -21,6 +21,7 @@ constexpr Cents kJumpSeen{25.0};
 constexpr double kRise_db = 2.0;         // above and
 constexpr double kStillRising_db = 1.5;  // under the present level: not yet steady then
 constexpr Cents kCoherent{6.0};
+constexpr double kStale = 1.6;
 
 double square(double x) { return x * x; }
 
@@ -83,69 +84,93 @@ double ToneFollower::common_turn(std::int64_t from) const {
 }
 
 // Each partial's noise from the second differences of its phasor, turned back by the common pitch:
-// they see the noise beside the partial and hardly its own slow wander. Neighbours are pooled, the
-// more the fewer hops there are.
-bool ToneFollower::weigh(std::int64_t from) {
+// they see the noise beside the partial and hardly its own slow wander.
+bool ToneFollower::measure_partials(std::int64_t from) {
     if (hop_count_ - from < kFewestHops) return false;
-    const double turn = common_turn(from);
-    turn_ = turn;
+    turn_ = common_turn(from);
     double harmonic = 0.0;
     double residual = 0.0;
-    std::int64_t heard = 0;
-    std::int64_t differences = 0;
     for (std::int64_t h = from; h < hop_count_; ++h) {
         if (!at(h).heard) continue;
-        ++heard;
         harmonic += at(h).power;
         residual += at(h).residual;
     }
+    if (harmonic <= 0.0) return false;
+    snr_ = harmonic / std::max(residual, 1e-12 * harmonic);
     for (int row = 0; row < rows(); ++row) {
-        const auto i = static_cast<std::size_t>(row);
-        const std::complex<double> back = std::polar(1.0, -kTwoPi * number(row) * turn);
+        const std::complex<double> back = std::polar(1.0, -kTwoPi * number(row) * turn_);
         double sum = 0.0;
         double power = 0.0;
-        differences = 0;
+        std::int64_t heard = 0;
+        differences_ = 0;
         for (std::int64_t h = from; h < hop_count_; ++h) {
             if (!at(h).heard) continue;
             const std::complex<double> now(z(row, h));
             power += std::norm(now);
+            ++heard;
             if (h < from + 2 || !at(h - 1).heard || !at(h - 2).heard || !at(h).joined ||
                 !at(h - 1).joined)
                 continue;
             const std::complex<double> before(z(row, h - 1));
             const std::complex<double> first(z(row, h - 2));
             sum += std::norm(now * back * back - 2.0 * before * back + first);
-            ++differences;
+            ++differences_;
         }
-        if (differences == 0) return false;
-        noise_[i] = sum / (6.0 * static_cast<double>(differences));
-        amplitude_[i] = power / static_cast<double>(heard);  // still a power
+        if (differences_ == 0) return false;
+        noise_[static_cast<std::size_t>(row)] = sum / (6.0 * static_cast<double>(differences_));
+        power_[static_cast<std::size_t>(row)] = power / static_cast<double>(heard);
     }
-    snr_ = harmonic / std::max(residual, 1e-12 * harmonic);
+    return true;
+}
+
+// A partial's information on the fundamental's phase in one hop, 1/cycles²; 0 where it is too weak
+// to have a phase. Neighbours' noise is pooled, the more the fewer hops there are.
+double ToneFollower::information(int row) const {
+    const auto i = static_cast<std::size_t>(row);
+    const int k = number(row);
+    double beside = 0.0;
+    double count = 0.0;
+    for (int other = std::max(1, k - 2); other <= std::min(partials_, k + 2); ++other, ++count)
+        beside += noise_[static_cast<std::size_t>(row + other - k)];
+    const auto trust = static_cast<double>(differences_);
+    const double noise =
+        std::max((trust * noise_[i] + kPooled * beside / count) / (trust + kPooled),
+                 kLeastNoise * power_[i]);
+    const double signal = power_[i] - noise;
+    return signal < kLeastSnr * noise ? 0.0 : 2.0 * square(kTwoPi * k) * signal / noise;
+}
+
+// Gives each partial the weight that its information has in the common phase.
+bool ToneFollower::weigh(std::int64_t from) {
+    if (!measure_partials(from)) return false;
+    double sum = 0.0;
+    for (int row = 0; row < rows(); ++row)
+        sum += information(row);
+    if (sum <= 0.0) return false;
+    phase_variance_ = 1.0 / sum;
     const double frames = hop_.count() * rate_.value();
-    double information = 0.0;
     for (int row = 0; row < rows(); ++row) {
         const auto i = static_cast<std::size_t>(row);
-        const int k = number(row);
-        double beside = 0.0;
-        double count = 0.0;
-        for (int other = std::max(1, k - 2); other <= std::min(partials_, k + 2); ++other, ++count)
-            beside += noise_[i + static_cast<std::size_t>(other) - static_cast<std::size_t>(k)];
-        const double trust = static_cast<double>(differences);
-        const double power = amplitude_[i];
-        const double noise =
-            std::max((trust * noise_[i] + kPooled * beside / count) / (trust + kPooled),
-                     kLeastNoise * power);
-        const double signal = power - noise;
-        amplitude_[i] = 2.0 * std::sqrt(std::max(0.0, signal)) / frames;
-        weight_[i] = signal < kLeastSnr * noise ? 0.0 : 2.0 * square(kTwoPi * k) * signal / noise;
-        information += weight_[i];
+        weight_[i] = information(row) / sum;
+        amplitude_[i] = 2.0 * std::sqrt(std::max(0.0, power_[i] - noise_[i])) / frames;
     }
-    if (information <= 0.0) return false;
-    phase_variance_ = 1.0 / information;
-    for (double& w : weight_)
-        w /= information;
     return true;
+}
+
+// Whether the weights have grown stale: another set would serve much better by now, or the phases
+// are much noisier (or cleaner) than was thought.
+bool ToneFollower::weights_are_stale(std::int64_t from) {
+    if (!measure_partials(from)) return false;
+    double best = 0.0;
+    double present = 0.0;
+    for (int row = 0; row < rows(); ++row) {
+        const double w = weight_[static_cast<std::size_t>(row)];
+        const double info = information(row);
+        best += info;
+        if (w > 0.0) present += info > 0.0 ? w * w / info : w * w;  // without a phase: a cycle off
+    }
+    if (best <= 0.0) return false;
+    return present > kStale / best || phase_variance_ > kStale * kStale * present;
 }
 
 void ToneFollower::replay(std::int64_t from) {

@@ -13,10 +13,14 @@ namespace {
 constexpr Seconds kLevelMemory{0.75};
 constexpr double kEndingDrop_db = 3.0;
 constexpr double kEndingSlope_db = -8.0;  // a second; slower falls are the machine's doing
-constexpr double kEndedDrop_db = 6.0;
-constexpr double kGoneDrop_db = 14.0;
+constexpr double kEndedDrop_db = 6.5;     // below what falls of 8 dB a second leave of it
+constexpr std::int64_t kStands = 20;      // hops; after that a jump upward is the note again
+
+constexpr Seconds kEndsWithin{0.25};
 constexpr double kRepeatRise_db = 3.0;
 constexpr double kFadedDrop_db = 3.0;
+constexpr double kFadingSlope_db = -0.4;  // a second
+constexpr Seconds kFadesFor{0.7};
 constexpr Seconds kLookBack{0.25};
 constexpr Seconds kMovingHeld{0.3};
 constexpr Cents kMoved{1.0};
@@ -30,13 +34,17 @@ double ToneFollower::level_db() const {
     return hop_count_ == 1 ? now : 0.5 * (now + at(hop_count_ - 2).level_db);
 }
 
-double ToneFollower::level_slope_db(Seconds over) const {
+double ToneFollower::slope_db(double Hop::*level, Seconds over) const {
     const auto back = std::max<std::int64_t>(2, std::lround(over / hop_));
-    if (hop_count_ - oldest() < back + 2) return 0.0;
-    const double before =
-        0.5 * (at(hop_count_ - 1 - back).level_db + at(hop_count_ - 2 - back).level_db);
-    return (level_db() - before) / (static_cast<double>(back) * hop_.count());
+    const std::int64_t now = hop_count_ - 1;
+    if (now - back - 1 < oldest()) return 0.0;
+    const double after = 0.5 * (at(now).*level + at(now - 1).*level);
+    const double before = 0.5 * (at(now - back).*level + at(now - back - 1).*level);
+    return (after - before) / (static_cast<double>(back) * hop_.count());
 }
+
+double ToneFollower::level_slope_db(Seconds over) const { return slope_db(&Hop::level_db, over); }
+double ToneFollower::kept_slope_db(Seconds over) const { return slope_db(&Hop::kept_db, over); }
 
 double ToneFollower::share() const {
     double power = 0.0;
@@ -55,35 +63,75 @@ Cents ToneFollower::recent_glide() const {
     return interval(Hertz{at(before).hz}, pitch());
 }
 
+// The tone's power in one hop, no partial counted louder than it has been: a new note that shares
+// some partials doesn't keep the old one alive.
+double ToneFollower::kept_power(std::int64_t hop) const {
+    constexpr double kLouder = 1.3;
+    double power = 0.0;
+    bool known = false;
+    const double frames = hop_.count() * rate_.value();
+    for (int row = 0; row < rows(); ++row) {
+        const double usual = amplitude_[static_cast<std::size_t>(row)];
+        if (usual <= 0.0) continue;
+        known = true;
+        const double now = 2.0 * static_cast<double>(std::abs(z(row, hop))) / frames;
+        power += 0.5 * std::min(now * now, kLouder * usual * usual);
+    }
+    return known ? power / channels_ : at(hop).power;
+}
+
 bool ToneFollower::speaking() const {
-    return !coherent_ || steady_hops() < 4 || level_slope_db(Seconds{0.05}) > 25.0;
+    return !refined_ || !coherent_ || steady_hops() < 4 || level_slope_db(Seconds{0.05}) > 25.0;
 }
 
 void ToneFollower::watch_level() {
     if (hop_count_ <= kStillSpeaking) {
         steady_level_ = lowest_level_ = highest_level_ = level_db();
+        highest_at_ = hop_count_;
         return;
     }
     if (disturbed()) return;
-    const double level = level_db();
-    const double share = std::min(1.0, hop_ / kLevelMemory);
+    if (hop_count_ > steady_ + kStands && level_db() > steady_level_ + kRepeatRise_db + 1.0)
+        repeated_ = true;
+    const double level = 0.5 * (at(hop_count_ - 1).kept_db + at(hop_count_ - 2).kept_db);
+    watch_end(level);
+    watch_fading(level);
+}
+
+void ToneFollower::watch_end(double level) {
     // Upward at once: a pipe that is still speaking isn't falling afterwards.
-    steady_level_ += (level > steady_level_ ? 0.5 : share) * (level - steady_level_);
+    if (!ending_)
+        steady_level_ += (level > steady_level_ ? 0.5 : std::min(1.0, hop_ / kLevelMemory)) *
+                         (level - steady_level_);
     const double drop = steady_level_ - level;
-    if (!ending_ && drop > kEndingDrop_db && level_slope_db(Seconds{0.1}) < kEndingSlope_db) {
+    if (!ending_ && (drop > kEndedDrop_db ||
+                     (drop > kEndingDrop_db && kept_slope_db(Seconds{0.1}) < kEndingSlope_db))) {
         ending_ = true;
+        ending_since_ = hop_count_;
         lowest_level_ = level;
     }
-    if (ending_) {
-        lowest_level_ = std::min(lowest_level_, level);
-        if (level > lowest_level_ + kRepeatRise_db) repeated_ = true;
-        ended_ = ended_ || drop > kGoneDrop_db ||
-                 (drop > kEndedDrop_db && level_slope_db(Seconds{0.1}) < kEndingSlope_db);
-        if (drop < 0.5 * kEndingDrop_db) ending_ = false;
+    if (!ending_) return;
+    lowest_level_ = std::min(lowest_level_, level);
+    if (level > lowest_level_ + kRepeatRise_db) repeated_ = true;
+    if (drop < 0.5 * kEndingDrop_db) ending_ = false;
+    ended_ = drop > kEndedDrop_db || (ending_ && (hop_count_ - ending_since_) * hop_ > kEndsWithin);
+}
+
+// A fall that is slow and goes on; a pipe's own wind doesn't do that.
+void ToneFollower::watch_fading(double level) {
+    if (level > highest_level_) {
+        highest_level_ = level;
+        highest_at_ = hop_count_;
     }
-    highest_level_ = std::max(highest_level_, level);
     const double lost = highest_level_ - level;
-    if (lost > kFadedDrop_db && !ending_)
+    const Seconds since = (hop_count_ - highest_at_) * hop_;
+    const double slope = kept_slope_db(Seconds{0.5});
+    if (lost > kFadedDrop_db && since > kFadesFor && !ending_ && slope < kFadingSlope_db &&
+        slope > kEndingSlope_db)
+        ++falling_;
+    else
+        falling_ = 0;
+    if (falling_ * hop_ > kEndsWithin)
         fading_ = true;
     else if (lost < 0.5 * kFadedDrop_db)
         fading_ = false;
