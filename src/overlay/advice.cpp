@@ -62,9 +62,9 @@ void draw_advice(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     baseline += 16;
     const Rect below{place.left, baseline, place.right, place.bottom};
     if (!snapshot.amount.empty())
-        baseline = canvas.paragraph({below.left, below.top, below.right, below.top + 76},
-                                    {32, kPale}, kSmall, snapshot.amount) +
-                   10;
+        baseline = canvas.paragraph({below.left, below.top, below.right, below.top + 92},
+                                    {kLarge, kPale}, kSmall, snapshot.amount) +
+                   12;
     if (!advice.caution.empty() && place.bottom - baseline > 30)
         canvas.paragraph({place.left, baseline + 4, place.right, place.bottom}, {24, kGrey}, kSmall,
                          advice.caution);

@@ -15,7 +15,7 @@ struct Column {
         baseline += kLabelStep;
         canvas.text_within({place.left, baseline}, place.width(), {24, kGrey}, kSmall, words);
     }
-    void line(std::string_view words, float em, float least_em, bool bold) {
+    void line(std::string_view words, float em, bool bold, float least_em = kSmall) {
         baseline += em * 1.06F;
         canvas.text_within({place.left, baseline}, place.width(), {em, kPale, bold}, least_em,
                            words);
@@ -24,8 +24,8 @@ struct Column {
 
 void call_note(Column& column, const std::string& note) {
     const NoteParts parts = note_parts(note);
-    if (!parts.place.empty()) column.line(parts.place, kLadder, kLarge, true);
-    column.line(parts.letter, kHuge, kLarge, true);
+    if (!parts.place.empty()) column.line(parts.place, kLadder, true);
+    column.line(parts.letter, kHuge, true);
 }
 
 std::string joined(const std::vector<std::string>& notes, std::size_t from, std::size_t most) {
@@ -48,7 +48,7 @@ void to_come(Column& column, const std::string& then, std::size_t from) {
         const std::string words = joined(notes, from, most);
         if (most > 1 && column.canvas.width({kLadder, kPale}, words) > column.place.width())
             continue;
-        column.line(words, kLadder, kLarge, false);
+        column.line(words, kLadder, false);
         return;
     }
 }
@@ -57,6 +57,7 @@ void to_come(Column& column, const std::string& then, std::size_t from) {
 
 void draw_call(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     canvas.fill(place, kPlate, 10);
+    if (snapshot.note.empty()) return;
     Column column{canvas, place.inset(18), place.top + 2};
     const auto notes = notes_to_come(snapshot.then);
     const std::string next = !snapshot.next_note.empty() ? snapshot.next_note
@@ -76,7 +77,7 @@ void draw_call(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
         column.label("settled");
         column.line(
             std::to_string(snapshot.settled_count) + " of " + std::to_string(snapshot.pipe_count),
-            kLadder, kLarge, false);
+            kLadder, false);
     }
     column.baseline += 6;
     if (snapshot.stops_on.empty() || place.bottom - column.baseline < 80) return;

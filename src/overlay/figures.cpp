@@ -8,12 +8,11 @@ namespace {
 
 // Lines below the large figure, from `baseline` on.
 void draw_details(Canvas& canvas, const Rect& place, float baseline, const Snapshot& snapshot) {
-    const ImU32 colour = kGrey;
-    for (const std::string& words :
-         {beats_words(snapshot), certainty_words(snapshot), pitch_words(snapshot)}) {
-        if (words.empty()) continue;
-        canvas.text_within({place.left, baseline}, place.width(), {kBody, colour}, kSmall, words);
+    canvas.text_within({place.left, baseline}, place.width(), {34, kPale}, kSmall,
+                       beats_words(snapshot));
+    for (const std::string& words : {certainty_words(snapshot), pitch_words(snapshot)}) {
         baseline += kBody * 1.36F;
+        canvas.text_within({place.left, baseline}, place.width(), {kBody, kGrey}, kSmall, words);
     }
 }
 
@@ -29,11 +28,11 @@ void draw_reading(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     const bool held = snapshot.stage == Stage::disturbed;
     const ImU32 hue = held ? kGrey : colour_of(figure.sense);
     const float sign_em = figure.sense == Sense::undecided ? kLadder : 66.0F;
-    const float sign_baseline = place.top + 58;
+    const float sign_baseline = place.top + 66;
     float left = place.left;
     if (figure.sense != Sense::undecided) {
-        draw_sense_mark(canvas, {left, place.top + 2, left + 54, place.top + 70}, figure.sense);
-        left += 72;
+        draw_sense_mark(canvas, {left, place.top + 6, left + 58, place.top + 82}, figure.sense);
+        left += 78;
     }
     left += canvas.text_within({left, sign_baseline}, place.right - left, {sign_em, hue, true},
                                kLadder, figure.sign);
@@ -42,7 +41,7 @@ void draw_reading(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     if (!word.empty() && canvas.width(aside, word) + left + 24 < place.right)
         canvas.text({place.right, sign_baseline}, aside, word);
 
-    const float baseline = place.top + 202;
+    const float baseline = place.top + 212;
     const float unit_room = 130.0F;
     const float wide =
         canvas.text_within({place.left - 6, baseline}, place.width() - unit_room,
@@ -50,7 +49,7 @@ void draw_reading(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     canvas.text_within({place.left + wide + 14, baseline}, place.right - place.left - wide - 14,
                        {kLadder, held ? kGrey : kPale}, kLarge,
                        figure.number == "1" ? "cent" : "cents");
-    draw_details(canvas, place, baseline + 46, snapshot);
+    draw_details(canvas, place, baseline + 54, snapshot);
 }
 
 // A stroke that reads as done from any distance; no other stage has a filled plate.
@@ -62,7 +61,7 @@ void draw_tick(Canvas& canvas, const Rect& place, ImU32 colour, float stroke) {
 }
 
 void draw_settled(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
-    const Rect plate{place.left - 8, place.top, place.right, place.top + 208};
+    const Rect plate{place.left - 8, place.top, place.right, place.top + 220};
     canvas.fill(plate, kPale, 12);
     draw_tick(canvas, {plate.left + 34, plate.top + 44, plate.left + 154, plate.top + 144}, kGround,
               26);
@@ -70,10 +69,10 @@ void draw_settled(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
                        {100, kGround, true}, kLadder, "settled");
     if (snapshot.deviation) {
         const Figure figure = figure_of(*snapshot.deviation, snapshot.uncertainty);
-        canvas.text_within({plate.left + 34, plate.top + 190}, plate.width() - 60,
+        canvas.text_within({plate.left + 34, plate.top + 196}, plate.width() - 60,
                            {kLarge, kGround}, kSmall, figure.sign + " " + figure.number + " cents");
     }
-    draw_details(canvas, place, plate.bottom + 40, snapshot);
+    draw_details(canvas, place, plate.bottom + 46, snapshot);
 }
 
 void draw_wrong_key(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
@@ -83,13 +82,14 @@ void draw_wrong_key(Canvas& canvas, const Rect& place, const Snapshot& snapshot)
     canvas.line({mark.left, mark.top + 40}, {mark.right, mark.top + 40}, kPale, 9);
     canvas.line({mark.left + 14, mark.bottom + 4}, {mark.right - 14, mark.top - 6}, kPale, 9);
     canvas.text({place.left + 84, place.top + 58}, {kLadder, kPale, true}, "another key");
-    canvas.text_within({place.left, place.top + 170}, place.width(), {kHuge, kPale, true}, kLadder,
+    canvas.text_within({place.left, place.top + 168}, place.width(), {kHuge, kPale, true}, kLadder,
                        snapshot.heard_note.empty() ? "not this one" : snapshot.heard_note);
-    canvas.paragraph({place.left, place.top + 200, place.right, place.bottom}, {kLarge, kGrey},
-                     kBody, "sounds; waiting for " + snapshot.note);
+    canvas.text_within({place.left, place.top + 250}, place.width(), {kLadder, kGrey}, kLarge,
+                       "called: " + snapshot.note);
 }
 
 void draw_waiting(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
+    if (snapshot.note.empty()) return;
     canvas.text({place.left, place.top + 58}, {kLadder, kGrey}, "waiting for");
     canvas.text_within({place.left, place.top + 158}, place.width(), {kHuge, kPale, true}, kLadder,
                        snapshot.note);

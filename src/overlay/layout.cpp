@@ -14,7 +14,7 @@ constexpr float kPipeWidth = 116.0F;
 constexpr float kAdviceWidth = 246.0F;
 constexpr float kChestHeight = 166.0F;
 constexpr float kHintsHeight = 34.0F;
-constexpr float kFiguresHeight = 330.0F;
+constexpr float kFiguresHeight = 346.0F;
 constexpr float kNoticesHeight = 42.0F;
 }  // namespace
 

@@ -22,13 +22,15 @@ void draw_caution_mark(Canvas& canvas, Point centre, float size) {
                 size * 0.12F);
 }
 
-void draw_notice(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
+bool draw_notice(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     const auto found = std::find_if(snapshot.notices.begin(), snapshot.notices.end(),
                                     [](const Notice& notice) { return !notice.urgent; });
-    if (found == snapshot.notices.end()) return;
+    if (found == snapshot.notices.end()) return false;
     draw_caution_mark(canvas, {place.left + 16, place.centre().y}, 28);
-    canvas.text_within({place.left + 42, place.centre().y + 10}, place.width() - 42, {kBody, kPale},
-                       kSmall, found->words);
+    constexpr float kLeastEm = 17.0F;
+    canvas.paragraph({place.left + 42, place.top, place.right, place.bottom + 6}, {kBody, kPale},
+                     kLeastEm, found->words);
+    return true;
 }
 
 void draw_trouble(Canvas& canvas, const Rect& place, const Notice& notice) {
@@ -37,7 +39,7 @@ void draw_trouble(Canvas& canvas, const Rect& place, const Notice& notice) {
     const float mark = std::min(110.0F, place.height() * 0.6F);
     draw_caution_mark(canvas, {place.left + 34 + mark / 2, place.centre().y}, mark);
     canvas.paragraph({place.left + 60 + mark, place.top + 16, place.right - 22, place.bottom - 12},
-                     {kLadder, kPale, true}, kLarge, notice.words);
+                     {kHuge, kPale, true}, kLarge, notice.words);
 }
 
 }  // namespace rankwright::overlay

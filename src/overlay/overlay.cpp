@@ -90,8 +90,10 @@ void Overlay::draw_work(Canvas& canvas, const Layout& layout, const Snapshot& sn
     } else {
         draw_advice(canvas, layout.advice, snapshot);
         draw_figures(canvas, layout.figures, snapshot);
-        draw_ribbons(canvas, layout.ribbons, snapshot, painter_);
-        draw_notice(canvas, layout.notices, snapshot);
+        // Without a notice the ribbons have its room.
+        Rect ribbons = layout.ribbons;
+        if (!draw_notice(canvas, layout.notices, snapshot)) ribbons.bottom = layout.notices.bottom;
+        draw_ribbons(canvas, ribbons, snapshot, painter_);
         // A figure stands all the same: the trouble takes the chest's place.
         if (urgent != nullptr)
             draw_trouble(canvas, layout.chest, *urgent);

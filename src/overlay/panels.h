@@ -21,8 +21,8 @@ void draw_ribbons(Canvas& canvas, const Rect& place, const Snapshot& snapshot,
                   RibbonPainter& painter);
 void draw_call(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
 void draw_chest(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
-/// The first notice that isn't urgent, in one or two lines.
-void draw_notice(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
+/// The first notice that isn't urgent; false when there is none.
+bool draw_notice(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
 /// An urgent notice, big enough for the ladder.
 void draw_trouble(Canvas& canvas, const Rect& place, const Notice& notice);
 void draw_hints(Canvas& canvas, const Rect& place, const Snapshot& snapshot);

@@ -32,6 +32,7 @@ ImU32 faded(ImU32 colour) {
 }  // namespace
 
 void draw_pipe(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
+    if (snapshot.stop.empty()) return;
     const PipeShape shape = shape_of(place, snapshot.kind, snapshot.material);
     const bool moving_it = snapshot.stage == Stage::reading || snapshot.stage == Stage::moving;
     const bool advised = moving_it && snapshot.deviation && snapshot.advice.way != organ::Way::none;

@@ -85,6 +85,8 @@ inline Snapshot reading(double cents, double uncertainty, double heard) {
     s.beats = *s.pitch - *s.target;
     s.heard = Seconds{heard};
     s.ribbons = ribbons(std::abs(s.beats->value()), heard);
+    for (ChestPipe& pipe : s.chest)
+        if (pipe.current) pipe.deviation = s.deviation;
     return s;
 }
 
