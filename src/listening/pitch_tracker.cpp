@@ -164,19 +164,22 @@ void PitchTracker::summarise() {
 Hertz PitchTracker::pitch() const { return Hertz{base_ + offset_}; }
 // What 68 % of the mixture lies within, or half of what 95 % does: a filter of little weight and
 // wide spread must not widen it, nor be forgotten.
-Hertz PitchTracker::sd() const {
+Hertz PitchTracker::sd(Seconds later) const {
     constexpr double kNegligible = 1e-4;
-    constexpr int kHalvings = 14;
+    constexpr int kHalvings = 18;
+    const double cent = hertz_a_cent(base_);
     const auto reach = [&](double share) {
         double low = 0.0;
-        double high = 6.0 * std::sqrt(variance_);
-        for (int i = 0; i < kHalvings; ++i) {
+        double high = 6.0 * std::sqrt(variance_ + square(kWander.back() * cent) * later.count());
+        for (int halving = 0; halving < kHalvings; ++halving) {
             const double middle = 0.5 * (low + high);
             double inside = 0.0;
             double weights = 0.0;
-            for (const Filter& f : filters_) {
+            for (std::size_t i = 0; i < kFilters; ++i) {
+                const Filter& f = filters_[i];
                 if (f.weight < kNegligible) continue;
-                const double spread = std::sqrt(2.0 * f.oo);
+                const double wander = square(kWander[i / kNoises] * cent) * later.count();
+                const double spread = std::sqrt(2.0 * (f.oo + wander));
                 const double miss = f.offset - offset_;
                 inside += 0.5 * f.weight *
                           (std::erf((middle - miss) / spread) + std::erf((middle + miss) / spread));

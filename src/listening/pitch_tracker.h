@@ -33,7 +33,8 @@ class PitchTracker {
     void rebase(Hertz pitch);
 
     Hertz pitch() const;
-    Hertz sd() const;
+    /// Standard uncertainty of the pitch `later` than the last phase.
+    Hertz sd(Seconds later = Seconds{0.0}) const;
     /// Cycles expected now, against the pitch given to begin().
     double expected_cycles() const { return phase_; }
     /// How unlikely the last phase was: squared, in units of what the freest filter allows.

@@ -195,7 +195,11 @@ void ToneFollower::judge_hop() {
     if (h % 8 == 0) watch_tremulant();
 }
 
-Cents ToneFollower::sd() const { return interval(pitch(), pitch() + tracker_.sd()); }
+// A hop's phase belongs to its middle.
+Cents ToneFollower::sd() const {
+    const Seconds since = duration(fed_to_ - heard_to_, rate_) + 0.5 * hop_;
+    return interval(pitch(), pitch() + tracker_.sd(since));
+}
 
 FrameIndex ToneFollower::steady_from() const {
     if (hop_count_ == 0) return onset_;
