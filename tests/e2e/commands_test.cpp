@@ -1,0 +1,166 @@
+// Every command of the program as a user runs it, on small files.
+#include "support/program.h"
+#include "support/sound_files.h"
+#include "support/tones.h"
+
+#include <cmath>
+#include <fstream>
+#include <random>
+
+#include <gtest/gtest.h>
+
+namespace rankwright::testing {
+namespace {
+
+const std::string kOrgan = std::string("'") + RANKWRIGHT_INSTRUMENTS + "/emberlow.toml'";
+
+struct Commands : ::testing::Test {
+    TemporaryFolder folder;
+    std::mt19937_64 random{2026};
+
+    std::vector<float> tone(double hz, double seconds, int rate) {
+        auto samples = render(sawtooth_like(hz, rate, seconds, 8, 0.3, random));
+        std::normal_distribution<float> noise(0.0F, 0.001F);
+        for (float& x : samples)
+            x += noise(random);
+        return samples;
+    }
+    std::string file(const std::string& name, const std::vector<float>& samples, int rate,
+                     int channels = 1, int format = SF_FORMAT_WAV | SF_FORMAT_FLOAT) {
+        EXPECT_TRUE(write_sound(folder / name, samples, rate, channels, format));
+        return "'" + (folder / name).string() + "'";
+    }
+};
+
+TEST_F(Commands, HelpAndVersionAreDone) {
+    EXPECT_EQ(rankwright("--help").code, 0);
+    EXPECT_EQ(rankwright("--version").code, 0);
+    for (const char* command : {"listen", "targets", "check", "inputs", "chamber"}) {
+        const Outcome help = rankwright(std::string(command) + " --help");
+        EXPECT_EQ(help.code, 0) << command;
+        EXPECT_FALSE(help.out.empty()) << command;
+    }
+}
+
+TEST_F(Commands, BadArgumentsEndWithTwoAndSayWhat) {
+    for (const char* arguments :
+         {"nonsense", "listen --near x", "targets", "listen --channel 0 x.wav", "check"}) {
+        const Outcome outcome = rankwright(arguments);
+        EXPECT_EQ(outcome.code, 2) << arguments;
+        EXPECT_FALSE(outcome.error.empty()) << arguments;
+        EXPECT_TRUE(outcome.out.empty()) << arguments;
+    }
+}
+
+// The tone's pitch is exact by construction; f0 from the definition of the signal.
+TEST_F(Commands, ListenSaysThePitchOfARecording) {
+    const std::string path = file("c.wav", tone(261.6256, 2.0, 44100), 44100);
+    const Outcome outcome = rankwright("listen --json " + path);
+    ASSERT_EQ(outcome.code, 0) << outcome.error;
+    const auto json = outcome.json();
+    EXPECT_NEAR(1200.0 * std::log2(json["hz"].get<double>() / 261.6256), 0.0, 0.01);
+    for (const char* key : {"hz_sd", "cents_sd", "from_s", "to_s", "snr_db", "clipped"})
+        EXPECT_TRUE(json[key].is_number()) << key;
+    EXPECT_GE(json["partials"].size(), 6U);
+    // Partial k of the tone is 1/k as loud as the first: −6.02 dB an octave.
+    const auto partials = json["partials"];
+    EXPECT_NEAR(partials[1]["level_db"].get<double>() - partials[0]["level_db"].get<double>(),
+                -6.02, 0.2);
+    EXPECT_EQ(rankwright("listen " + path).code, 0);
+}
+
+TEST_F(Commands, ListenTakesASpanAndAChannel) {
+    std::vector<float> both;
+    const auto left = tone(220.0, 2.0, 48000);
+    const auto right = tone(330.0, 2.0, 48000);
+    for (std::size_t n = 0; n < left.size(); ++n) {
+        both.push_back(left[n]);
+        both.push_back(right[n]);
+    }
+    const std::string path = file("two.flac", both, 48000, 2, SF_FORMAT_FLAC | SF_FORMAT_PCM_24);
+    const auto second = rankwright("listen --json --channel 2 --from 0.5 --to 1.5 " + path).json();
+    EXPECT_NEAR(second["hz"].get<double>(), 330.0, 0.01);
+    EXPECT_NEAR(second["from_s"].get<double>(), 0.5, 0.02);
+    EXPECT_NEAR(second["to_s"].get<double>(), 1.5, 0.02);
+    EXPECT_EQ(rankwright("listen --channel 3 " + path).code, 2);
+}
+
+TEST_F(Commands, ListenFindsNothingInNoiseAndSaysSo) {
+    std::vector<float> hiss(96000);
+    std::normal_distribution<float> noise(0.0F, 0.1F);
+    for (float& x : hiss)
+        x = noise(random);
+    const Outcome outcome = rankwright("listen --json " + file("hiss.wav", hiss, 48000));
+    EXPECT_EQ(outcome.code, 1);
+    EXPECT_TRUE(outcome.json()["hz"].is_null());
+    EXPECT_FALSE(outcome.error.empty());
+}
+
+TEST_F(Commands, ListenRefusesWhatIsNoRecording) {
+    std::ofstream(folder / "text.wav") << "no sound in here";
+    for (const std::string& name : {std::string("missing.wav"), std::string("text.wav")}) {
+        const Outcome outcome = rankwright("listen '" + (folder / name).string() + "'");
+        EXPECT_EQ(outcome.code, 2) << name;
+        EXPECT_NE(outcome.error.find(name), std::string::npos) << outcome.error;
+    }
+}
+
+// Equal temperament at A 440: C 65.406 … Hz, the MIDI standard's formula 440 · 2^((m − 69) / 12).
+// Dry air: 2.95 cents a kelvin at 20 °C (ISO 9613-1:1993, A.5).
+TEST_F(Commands, TargetsFollowPitchAndTemperature) {
+    const auto typed =
+        rankwright("targets --json --stop 'Great/Principal 8' --pitch 440 " + kOrgan).json();
+    ASSERT_TRUE(typed.contains("pipes"));
+    for (const auto& pipe : typed["pipes"]) {
+        const double equal = 440.0 * std::exp2((pipe["midi"].get<int>() - 69) / 12.0);
+        const double off = 1200.0 * std::log2(pipe["hz"].get<double>() / equal);
+        EXPECT_NEAR(off, pipe["cents_from_equal"].get<double>(), 1e-6) << pipe;
+        for (const char* key : {"id", "division", "stop", "note"})
+            EXPECT_TRUE(pipe[key].is_string()) << key;
+        for (const char* key : {"row", "key"})
+            EXPECT_TRUE(pipe[key].is_number_integer()) << key;
+    }
+    const auto at = [&](const std::string& temperature) {
+        return rankwright("targets --json --stop 'Great/Principal 8' --temperature " + temperature +
+                          " " + kOrgan)
+            .json()["pipes"][0]["hz"]
+            .get<double>();
+    };
+    EXPECT_NEAR(1200.0 * std::log2(at("21.0C") / at("20.0C")), 2.95, 0.01);
+    EXPECT_NEAR(1200.0 * std::log2(at("68F") / at("20C")), 0.0, 1e-6);
+}
+
+TEST_F(Commands, TargetsRefusesWhatItCannotKnow) {
+    EXPECT_EQ(rankwright("targets --temperature warm " + kOrgan).code, 2);
+    const Outcome unknown = rankwright("targets --stop 'Great/Prinzipal 8' " + kOrgan);
+    EXPECT_EQ(unknown.code, 2);
+    EXPECT_NE(unknown.error.find("Principal"), std::string::npos) << "the nearest is named";
+    EXPECT_EQ(rankwright("targets /nowhere/organ.toml").code, 2);
+}
+
+TEST_F(Commands, CheckFindsEveryMistakeWithItsPlace) {
+    EXPECT_EQ(rankwright("check " + kOrgan).code, 0);
+    EXPECT_EQ(rankwright("check --json " + kOrgan).json()["errors"].size(), 0U);
+
+    std::ifstream in(std::string(RANKWRIGHT_INSTRUMENTS) + "/emberlow.toml");
+    std::ostringstream text;
+    text << in.rdbuf();
+    std::ofstream(folder / "bad.toml") << "nmae = \"x\"\n" << text.str() << "\nfootage = 7\n";
+    const Outcome outcome = rankwright("check --json '" + (folder / "bad.toml").string() + "'");
+    EXPECT_EQ(outcome.code, 2);
+    const auto errors = outcome.json()["errors"];
+    ASSERT_GE(errors.size(), 2U) << outcome.out;
+    EXPECT_EQ(errors[0]["line"], 1);
+    EXPECT_EQ(errors[0]["column"], 1);
+    EXPECT_NE(errors[0]["message"].get<std::string>().find("name"), std::string::npos);
+}
+
+TEST_F(Commands, ChamberRefusesBadInputBeforeOpeningAWindow) {
+    EXPECT_EQ(rankwright("chamber /nowhere/organ.toml").code, 2);
+    EXPECT_EQ(rankwright("chamber --stop 'No such stop' " + kOrgan).code, 2);
+    EXPECT_EQ(rankwright("chamber --input /nowhere/sound.wav " + kOrgan).code, 2);
+    EXPECT_EQ(rankwright("chamber --input mic --technician simulated " + kOrgan).code, 2);
+}
+
+}  // namespace
+}  // namespace rankwright::testing
