@@ -27,8 +27,8 @@ constexpr Seconds kLockPatience{0.5};
 constexpr const char* kWentAway =
     "The microphone went away. Plug it in again; work goes on by itself.";
 constexpr const char* kHangs =
-    "The microphone is there but sends nothing: the sound system hangs. Wait a moment, or plug the "
-    "microphone in again; work goes on by itself.";
+    "The microphone is there but sends nothing: the sound system hangs. Plug the microphone in "
+    "again; work goes on by itself. If it doesn't, start Rankwright again.";
 constexpr const char* kBusy = "The sound system doesn't answer. Work goes on as soon as it does.";
 
 // Shared with the device thread, which may outlive the source while it hangs in a call.

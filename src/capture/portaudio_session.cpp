@@ -1,5 +1,7 @@
 #include "capture/portaudio_session.h"
 
+#include "capture/pulse_client.h"
+
 #include <algorithm>
 #include <array>
 #include <cctype>
@@ -35,10 +37,11 @@ Occupancy& occupancy() {
 
 // Looking for devices prints up to a hundred lines about those that don't exist. PortAudio brings
 // JACK's library along, so its handlers are looked up where it is already loaded.
-void silence_libraries() {
+void prepare_libraries() {
     static std::once_flag once;
     std::call_once(once, [] {
         setenv("JACK_NO_START_SERVER", "1", 0);
+        avoid_shared_memory_with_pulse();
         snd_lib_error_set_handler(ignore_alsa);
         using SetHandler = void (*)(void (*)(const char*));
         for (const char* name : std::array{"jack_set_error_function", "jack_set_info_function"})
@@ -106,7 +109,7 @@ PortAudioLock::~PortAudioLock() {
 }
 
 Result<PortAudioSession> PortAudioSession::start() {
-    silence_libraries();
+    prepare_libraries();
     if (!alsa_is_configured()) {
         return fail(ErrorKind::device,
                     "The sound system (ALSA) has no configuration that names a device. Install "
