@@ -1,11 +1,11 @@
 #include "app/chamber.h"
 
 #include "app/interrupt.h"
+#include "app/last_visit.h"
 #include "app/reading_log.h"
 #include "app/session.h"
 #include "app/simulated_chamber.h"
 #include "app/technician.h"
-#include "app/window.h"
 #include "capture/live_source.h"
 #include "capture/recording_source.h"
 #include "core/thread_role.h"
@@ -87,7 +87,7 @@ Result<organ::StopRef> choose_stop(const organ::Instrument& instrument, const st
 }
 
 ExitCode work_at(const organ::Instrument& instrument, const organ::StopRef& stop,
-                 const ChamberOptions& options) {
+                 const ChamberOptions& options, std::unique_ptr<Window> window) {
     set_thread_role(ThreadRole::window);
     if (options.simulated_technician && options.input != "simulated")
         return report(
@@ -96,12 +96,18 @@ ExitCode work_at(const organ::Instrument& instrument, const organ::StopRef& stop
              std::nullopt});
     auto input = open_input(instrument, options);
     if (!input) return report(input.error());
-    auto window = Window::open({});
-    if (!window) return report(window.error());
+    if (!window) {
+        auto opened = Window::open({});
+        if (!opened) return report(opened.error());
+        window = std::move(*opened);
+    }
+    if (!options.organ_file.empty())
+        save_last_visit({options.organ_file, instrument.name,
+                         stop.division->id + "/" + stop.stop->id, options.input, options.device});
     catch_interrupts();
     Session session(instrument, stop, options.day, std::move(input->source),
                     std::move(input->console));
-    return work(session, **window, options);
+    return work(session, *window, options);
 }
 
 }  // namespace rankwright::app

@@ -2,16 +2,19 @@
 #pragma once
 
 #include "app/commands.h"
+#include "app/window.h"
 #include "organ/instrument.h"
 #include "organ/target.h"
 
 #include <cstdint>
+#include <memory>
 #include <optional>
 #include <string>
 
 namespace rankwright::app {
 
 struct ChamberOptions {
+    std::string organ_file;     ///< kept as the last visit; empty = not kept
     std::string input = "mic";  ///< "mic", "simulated" or a recording's path
     std::string device;         ///< of the microphone; empty = the default
     std::optional<int> channel;
@@ -28,8 +31,8 @@ struct ChamberOptions {
 /// The stop of that name; of an empty name, that of the bearings, or else the first with pipes.
 Result<organ::StopRef> choose_stop(const organ::Instrument& instrument, const std::string& name);
 
-/// Opens the window and works until it is closed.
+/// Works until the window is closed; opens one when none is given.
 ExitCode work_at(const organ::Instrument& instrument, const organ::StopRef& stop,
-                 const ChamberOptions& options);
+                 const ChamberOptions& options, std::unique_ptr<Window> window = nullptr);
 
 }  // namespace rankwright::app

@@ -3,6 +3,7 @@
 #include "app/commands.h"
 #include "organ/air.h"
 
+#include <filesystem>
 #include <memory>
 
 namespace rankwright::app {
@@ -29,6 +30,7 @@ ExitCode open_chamber(ChamberArguments& arguments) {
     if (!instrument) return kBadInput;
     const auto stop = choose_stop(*instrument, options.stop);
     if (!stop) return report(stop.error());
+    options.organ_file = std::filesystem::absolute(arguments.organ).string();
     return work_at(*instrument, *stop, options);
 }
 

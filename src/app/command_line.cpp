@@ -1,5 +1,6 @@
 #include "app/command_line.h"
 
+#include "app/choose.h"
 #include "app/commands.h"
 #include "storage/instrument_file.h"
 
@@ -41,8 +42,11 @@ int run(int argc, const char* const* argv) {
         "way to move them.",
         "rankwright"};
     app.set_version_flag("--version", "rankwright " RANKWRIGHT_VERSION);
-    app.require_subcommand(1);
+    app.require_subcommand(0, 1);
     ExitCode code = kDone;
+    app.callback([&] {
+        if (app.get_subcommands().empty()) code = choose_and_work();
+    });
     add_chamber_command(app, code);
     add_listen_command(app, code);
     add_targets_command(app, code);

@@ -20,7 +20,7 @@ struct Choices {
     };
     std::vector<Entry> instruments;
     std::vector<Entry> inputs;
-    std::optional<std::string> last_visit;  ///< "St Ursula's, Great Principal 8′, 12 of 61"
+    std::optional<std::string> last_visit;  ///< "The Emberlow Organ, Great · Octave 4′"
     std::string trouble;                    ///< why a list is empty and what to do; may be empty
 };
 

@@ -9,9 +9,9 @@ namespace rankwright::visit {
 
 Run::Run(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day)
     : instrument_(instrument), stop_(stop), day_(day) {
-    const organ::StandingOrder order = organ::standing_order(
-        stop.stop->chest.value_or(stop.division->chest), stop.stop->first_key, stop.stop->last_key,
-        stop.division->lowest_midi);
+    const organ::StandingOrder order =
+        organ::standing_order(stop.stop->chest.value_or(stop.division->chest), stop.stop->first_key,
+                              stop.stop->last_key, stop.division->lowest_midi);
     const std::vector<organ::Pipe> by_row = organ::pipes(stop);
     for (std::size_t i = 0; i < order.keys.size(); ++i) {
         if (order.other_side != 0 && i == order.other_side) other_side_ = pipes_.size();
@@ -48,10 +48,11 @@ bool Run::go_to(int key) {
 }
 
 void Run::set_temperature(Celsius air) { day_.temperature = air; }
-void Run::set_pitch(std::optional<Hertz> a) { day_.pitch = a; }
+void Run::set_pitch(std::optional<Hertz> a) { day_.pitch = a ? a : measured_; }
 
 void Run::take_pitch_of_day(Cents deviation) {
-    day_.pitch = transpose(organ::pitch_of(instrument_, day_), deviation);
+    measured_ = transpose(organ::pitch_of(instrument_, day_), deviation);
+    day_.pitch = measured_;
 }
 
 tuning::Expectation Run::expectation() const {

@@ -43,7 +43,8 @@ class Run {
     bool go_to(int key);
 
     void set_temperature(Celsius air);
-    /// A of today; empty: carried from the organ's own pitch by the thermometer.
+    /// A of today as typed; empty: as last measured, or carried from the organ's own pitch by the
+    /// thermometer.
     void set_pitch(std::optional<Hertz> a);
     /// Takes the pipe now sounding as right: A of today is what makes its deviation nought.
     void take_pitch_of_day(Cents deviation);
@@ -58,6 +59,7 @@ class Run {
     const organ::Instrument& instrument_;
     organ::StopRef stop_;
     organ::Day day_;
+    std::optional<Hertz> measured_;  ///< A of today
     std::vector<organ::Pipe> pipes_;
     std::vector<PipeOutcome> outcomes_;
     std::size_t other_side_ = 0;
