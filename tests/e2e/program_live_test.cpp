@@ -1,0 +1,173 @@
+// The real program hears sound played into a virtual microphone.
+#include "support/sound_server.h"
+#include "support/tones.h"
+
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+#include <csignal>
+#include <functional>
+#include <random>
+#include <sstream>
+#include <string>
+#include <thread>
+#include <vector>
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+#include <nlohmann/json.hpp>
+
+namespace rankwright {
+namespace {
+
+using Json = nlohmann::json;
+using std::chrono::seconds;
+using ::testing::HasSubstr;
+using ::testing::IsEmpty;
+using testing::Process;
+using testing::read_text;
+using testing::SoundServer;
+
+constexpr const char* kProgram = RANKWRIGHT_PROGRAM;
+// Sound played into the virtual microphone keeps the file's own clock, so nothing but the reading
+// itself stands between the file's pitch and the figure.
+constexpr double kBudgetCents = 0.1;
+
+bool await(const std::function<bool()>& wanted, seconds time) {
+    const auto end = std::chrono::steady_clock::now() + time;
+    while (std::chrono::steady_clock::now() < end) {
+        if (wanted()) return true;
+        std::this_thread::sleep_for(std::chrono::milliseconds{20});
+    }
+    return wanted();
+}
+
+class ProgramLive : public ::testing::Test {
+  protected:
+    Process run(std::vector<std::string> arguments) const {
+        arguments.insert(arguments.begin(), kProgram);
+        return Process(arguments, out_, errors_);
+    }
+    std::filesystem::path write_tone(const char* name, double hz, double length) const {
+        std::mt19937_64 random(7);
+        auto tone = testing::sawtooth_like(hz, 48000.0, length, 8, 0.2, random);
+        auto samples = testing::render(tone);
+        testing::add_white(samples, testing::power(tone) * 1e-4, random);  // 40 dB
+        const auto path = server_.folder() / name;
+        testing::write_wav(path, samples, 48000);
+        return path;
+    }
+    // The readings printed so far; a line that is still being written doesn't count.
+    std::vector<Json> readings() const {
+        const std::string text = read_text(out_);
+        std::istringstream in(text.substr(0, text.rfind('\n') + 1));
+        std::vector<Json> lines;
+        for (std::string line; std::getline(in, line);)
+            if (!line.empty()) lines.push_back(Json::parse(line));
+        return lines;
+    }
+    bool heard(double hz, seconds time) const {
+        return await(
+            [&] {
+                const auto lines = readings();
+                return !lines.empty() &&
+                       std::abs(testing::cents(hz, lines.back()["hz"])) < kBudgetCents;
+            },
+            time);
+    }
+    bool said(const char* text, seconds time) const {
+        return await([&] { return read_text(errors_).find(text) != std::string::npos; }, time);
+    }
+    SoundServer server_;
+    const std::filesystem::path out_ = server_.folder() / "out";
+    const std::filesystem::path errors_ = server_.folder() / "errors";
+};
+
+TEST_F(ProgramLive, ListenReadsThePlayedToneRight) {
+    constexpr double kHz = 293.7123;
+    ASSERT_TRUE(server_.start());
+    const auto wav = write_tone("tone.wav", kHz, 5.0);
+    Process program = run({"listen", "--json"});
+    std::this_thread::sleep_for(seconds{1});
+    Process player = server_.play(wav);
+    ASSERT_EQ(player.wait(seconds{20}), 0) << read_text(server_.folder() / "play.log");
+    program.signal(SIGINT);
+    EXPECT_EQ(program.wait(seconds{10}), 0) << read_text(errors_);
+    EXPECT_THAT(read_text(errors_), IsEmpty()) << "the sound libraries' chatter must not show";
+
+    const auto lines = readings();
+    ASSERT_GE(lines.size(), 10U) << "5 s of tone, at least two readings a second expected";
+    for (const Json& line : lines) {
+        for (const char* key :
+             {"hz", "hz_sd", "cents_sd", "from_s", "to_s", "snr_db", "clipped", "partials"})
+            EXPECT_TRUE(line.contains(key)) << key << " is part of the contract";
+        EXPECT_LT(std::abs(testing::cents(kHz, line["hz"])), 1.0) << line;
+    }
+    for (std::size_t i = lines.size() / 2; i < lines.size(); ++i)
+        EXPECT_LT(std::abs(testing::cents(kHz, lines[i]["hz"])), kBudgetCents) << lines[i];
+}
+
+TEST_F(ProgramLive, ListenSurvivesTheSoundServerKilledAndRestarted) {
+    constexpr double kBefore = 220.5;
+    constexpr double kAfter = 370.25;
+    ASSERT_TRUE(server_.start());
+    const auto first = write_tone("first.wav", kBefore, 20.0);
+    const auto second = write_tone("second.wav", kAfter, 20.0);
+    Process program = run({"listen", "--json"});
+    {
+        const Process player = server_.play(first);
+        ASSERT_TRUE(heard(kBefore, seconds{15})) << read_text(errors_);
+        server_.kill();
+    }
+    ASSERT_TRUE(said("The microphone went away", seconds{10})) << read_text(errors_);
+    ASSERT_TRUE(server_.start());
+    const Process player = server_.play(second);
+    ASSERT_TRUE(heard(kAfter, seconds{18})) << read_text(errors_);
+    program.signal(SIGTERM);
+    EXPECT_EQ(program.wait(seconds{10}), 0);
+}
+
+TEST_F(ProgramLive, ListenStopsCleanlyAndSaysThatNothingWasHeard) {
+    ASSERT_TRUE(server_.start());
+    for (const int number : {SIGINT, SIGTERM}) {
+        Process program = run({"listen", "--json"});
+        std::this_thread::sleep_for(seconds{2});
+        ASSERT_EQ(program.wait(std::chrono::milliseconds{0}), -1) << read_text(errors_);
+        program.signal(number);
+        EXPECT_EQ(program.wait(seconds{10}), 1);
+        EXPECT_THAT(read_text(out_), IsEmpty());
+        EXPECT_THAT(read_text(errors_), HasSubstr("no steady pipe was heard"));
+    }
+}
+
+TEST_F(ProgramLive, ListenWithoutAMicrophoneSaysWhatToDo) {
+    Process program = run({"listen", "--json"});
+    EXPECT_TRUE(said("Plug in a microphone", seconds{10})) << read_text(errors_);
+    program.signal(SIGINT);
+    EXPECT_NE(program.wait(seconds{10}), -1);
+}
+
+TEST_F(ProgramLive, InputsAreListed) {
+    ASSERT_TRUE(server_.start());
+    EXPECT_EQ(run({"inputs", "--json"}).wait(seconds{10}), 0) << read_text(errors_);
+    const Json inputs = Json::parse(read_text(out_))["inputs"];
+    EXPECT_THAT(read_text(errors_), IsEmpty());
+    const auto named = [&](const char* name) {
+        return std::count_if(inputs.begin(), inputs.end(),
+                             [name](const Json& input) { return input["name"] == name; });
+    };
+    EXPECT_EQ(named("organloft"), 1) << inputs;
+    EXPECT_EQ(named("default"), 1) << inputs;
+
+    EXPECT_EQ(run({"inputs"}).wait(seconds{10}), 0);
+    EXPECT_THAT(read_text(out_), HasSubstr("organloft"));
+}
+
+TEST_F(ProgramLive, InputsWithoutAnySayWhatToDo) {
+    EXPECT_EQ(run({"inputs", "--json"}).wait(seconds{10}), 1);
+    EXPECT_EQ(Json::parse(read_text(out_)), Json::parse(R"({"inputs": []})"));
+    EXPECT_THAT(read_text(errors_), HasSubstr("plug in a microphone"));
+}
+
+}  // namespace
+}  // namespace rankwright
