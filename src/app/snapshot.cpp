@@ -66,7 +66,6 @@ void fill_figures(Snapshot& out, const tuning::SinglePipe& job, const visit::Run
     out.deviation = state.deviation;
     out.uncertainty = state.uncertainty;
     out.heard = state.heard;
-    out.drift_cents_a_second = state.drift_cents_a_second;
     if (state.pitch) out.beats = *state.pitch - *out.target;
     if (state.advice) {
         out.advice = *state.advice;
@@ -101,10 +100,7 @@ void fill_notices(Snapshot& out, const SnapshotInputs& in) {
     if (hearing.suspicions.octave_doubtful)
         add(false, "The octave is doubtful: the fundamental is missing.");
     if (hearing.suspicions.mains_hum) add(false, "Mains hum in the input: check the cable.");
-    constexpr double kCooling = 0.25;
-    const auto drift = in.job.state().drift_cents_a_second;
-    if (in.job.state().stage == Stage::reading && drift && std::abs(*drift) > kCooling)
-        add(false, "Still moving: hands off, wait.");
+    if (in.job.state().drifting) add(false, "Still moving by itself: hands off, wait.");
 }
 
 }  // namespace

@@ -66,7 +66,6 @@ struct Snapshot {
     std::optional<Cents> uncertainty;
     std::optional<Hertz> beats;  ///< pitch − target
     Seconds heard{0.0};          ///< what the figure rests on
-    std::optional<double> drift_cents_a_second;
     organ::Movement advice;
     std::string amount;  ///< "about 2 to 3 mm", "about two taps like the last"
 

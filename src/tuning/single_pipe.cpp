@@ -10,12 +10,16 @@ namespace {
 // A pipe this far from its target is taken for another key.
 constexpr Cents kOtherKey{60.0};
 constexpr Cents kSameKey{45.0};
-// A pipe counts as settled once it has stood inside its tolerance for this long …
-constexpr Seconds kStandsFor{1.0};
-// … moving no faster than this: half a cent in two seconds is a pipe still cooling from the hand.
-constexpr double kDriftLimit_cents_a_second = 0.25;
+// A pipe counts as settled once it has stood for this long with its mean known to a part of the
+// tolerance …
+constexpr Seconds kStandsFor{1.2};
+constexpr double kKnownTo = 0.6;
+// … and not drifting: half a cent in three seconds is a pipe still cooling from the hand.
+constexpr double kDriftLimit_cents_a_second = 0.15;
+constexpr double kDriftInSd = 3.0;
 // A settled pipe stays so until it is clearly outside, or the word would flicker on the edge.
 constexpr double kLeavesAt = 1.5;
+constexpr Hertz kZero{440.0};
 
 }  // namespace
 
@@ -27,8 +31,10 @@ Cents tolerance_at(Hertz target) {
 void SinglePipe::expect(Expectation expectation) {
     const bool same_pipe = expectation_ && expectation_->pipe.id == expectation.pipe.id;
     expectation_ = std::move(expectation);
-    inside_since_.reset();
-    if (!same_pipe) state_ = {};
+    if (state_.stage == Stage::settled) state_.stage = Stage::reading;
+    if (same_pipe) return;
+    state_ = {};
+    standing_.restart();
 }
 
 void SinglePipe::hear(const listening::Hearing& hearing) {
@@ -39,7 +45,6 @@ void SinglePipe::hear(const listening::Hearing& hearing) {
     if (hearing.sounding == Sounding::silence) {
         // A settled pipe stays settled when the key comes up: that is how the helper moves on.
         if (state_.stage != Stage::settled) state_.stage = Stage::waiting;
-        inside_since_.reset();
         return;
     }
     const std::optional<Hertz> heard =
@@ -72,53 +77,43 @@ bool SinglePipe::name_wrong_key(const listening::Hearing& hearing, Hertz heard) 
     state_.wrong_pitch = heard;
     for (const KeyPitch& other : expectation_->others)
         if (distance(other.pitch) <= kSameKey) state_.wrong_key = other.key;
-    inside_since_.reset();
     return true;
 }
 
 void SinglePipe::judge(const listening::Hearing& hearing) {
     const listening::PitchReading& reading = *hearing.reading;
-    state_.pitch = reading.pitch;
-    state_.pitch_sd = reading.sd;
-    state_.deviation = interval(expectation_->target, reading.pitch);
-    state_.uncertainty = reading.cents_sd();
-    state_.heard = duration(reading.to - reading.from, hearing.rate);
-    state_.drift_cents_a_second = hearing.drift_cents_a_second;
-    if (settles(hearing))
-        state_.stage = Stage::settled;
-    else
-        state_.stage =
-            hearing.sounding == listening::Sounding::moving ? Stage::moving : Stage::reading;
+    const bool moving = hearing.sounding == listening::Sounding::moving;
+    if (moving || hearing.tone != tone_) standing_.restart();
+    tone_ = hearing.tone;
+    standing_.add(duration(hearing.now - FrameIndex{}, hearing.rate),
+                  interval(kZero, reading.pitch), reading.cents_sd());
 
-    const double off = std::abs(state_.deviation->value());
-    if (off > expectation_->tolerance.value())
-        state_.advice = organ::movement(expectation_->pipe, reading.pitch, -*state_.deviation,
+    state_.pitch = transpose(kZero, *standing_.mean());
+    state_.deviation = interval(expectation_->target, *state_.pitch);
+    state_.uncertainty = standing_.uncertainty();
+    state_.heard = std::max(standing_.span(), duration(reading.to - reading.from, hearing.rate));
+    const auto drift = standing_.drift();
+    state_.drifting = drift && std::abs(drift->cents_a_second) > kDriftLimit_cents_a_second &&
+                      std::abs(drift->cents_a_second) > kDriftInSd * drift->sd;
+    if (moving)
+        state_.stage = Stage::moving;
+    else
+        state_.stage = settles() ? Stage::settled : Stage::reading;
+
+    if (std::abs(state_.deviation->value()) > expectation_->tolerance.value())
+        state_.advice = organ::movement(expectation_->pipe, *state_.pitch, -*state_.deviation,
                                         expectation_->speed_of_sound);
     else
         state_.advice.reset();
 }
 
-bool SinglePipe::settles(const listening::Hearing& hearing) {
+bool SinglePipe::settles() const {
     const double off = std::abs(state_.deviation->value());
     const double tolerance = expectation_->tolerance.value();
-    const bool was_settled = state_.stage == Stage::settled && inside_since_;
-    if (hearing.sounding == listening::Sounding::moving && !was_settled) {
-        inside_since_.reset();
-        return false;
-    }
-    if (was_settled && inside_tone_ == hearing.tone) return off <= kLeavesAt * tolerance;
-
-    const bool drifting =
-        std::abs(hearing.drift_cents_a_second.value_or(0.0)) > kDriftLimit_cents_a_second;
-    if (off > tolerance || state_.uncertainty->value() > tolerance || drifting) {
-        inside_since_.reset();
-        return false;
-    }
-    if (!inside_since_ || inside_tone_ != hearing.tone) {
-        inside_since_ = hearing.now;
-        inside_tone_ = hearing.tone;
-    }
-    return duration(hearing.now - *inside_since_, hearing.rate) >= kStandsFor;
+    if (state_.drifting) return false;
+    if (state_.stage == Stage::settled) return off <= kLeavesAt * tolerance;
+    return off <= tolerance && state_.uncertainty->value() <= kKnownTo * tolerance &&
+           standing_.span() >= kStandsFor;
 }
 
 }  // namespace rankwright::tuning

@@ -6,6 +6,7 @@
 #include "organ/movement.h"
 #include "organ/pipe.h"
 #include "tuning/stage.h"
+#include "tuning/steady_mean.h"
 
 #include <optional>
 #include <string>
@@ -36,12 +37,13 @@ Cents tolerance_at(Hertz target);
 /// How the work on this pipe stands. Everything optional is empty while it isn't known.
 struct PipeState {
     Stage stage = Stage::waiting;
+    /// While the pipe stands, the mean since it was last moved (at most six seconds); while it is
+    /// being moved, the pitch now.
     std::optional<Hertz> pitch;
-    std::optional<Hertz> pitch_sd;
-    std::optional<Cents> deviation;    ///< from the target, positive = sharp
-    std::optional<Cents> uncertainty;  ///< standard, of the pitch now
-    Seconds heard{0.0};                ///< how much sound the figure rests on
-    std::optional<double> drift_cents_a_second;
+    std::optional<Cents> deviation;         ///< from the target, positive = sharp
+    std::optional<Cents> uncertainty;       ///< standard, of that pitch
+    Seconds heard{0.0};                     ///< how much sound the figure rests on
+    bool drifting = false;                  ///< the pitch clearly goes one way: hands off, wait
     std::optional<organ::Movement> advice;  ///< empty inside the tolerance
     std::optional<Hertz> wrong_pitch;       ///< for Stage::wrong_key: what sounds instead …
     std::optional<int> wrong_key;           ///< … and which key of the stop that would be
@@ -60,12 +62,12 @@ class SinglePipe {
   private:
     void judge(const listening::Hearing& hearing);
     bool name_wrong_key(const listening::Hearing& hearing, Hertz heard);
-    bool settles(const listening::Hearing& hearing);
+    bool settles() const;
 
     std::optional<Expectation> expectation_;
     PipeState state_;
-    std::optional<FrameIndex> inside_since_;  ///< frames are of the present stream
-    int inside_tone_ = 0;
+    SteadyMean standing_;  ///< cents from A 440, so that a changed target leaves it alone
+    int tone_ = -1;        ///< the tone that `standing_` is of
 };
 
 }  // namespace rankwright::tuning

@@ -73,29 +73,56 @@ TEST(SinglePipe, SharpPipeIsToldSleeveUpAndFlatPipeSleeveDown) {
     EXPECT_EQ(job.state().advice->way, organ::Way::down);
 }
 
-TEST(SinglePipe, SettlesOnlyAfterStandingASecondInsideItsTolerance) {
+TEST(SinglePipe, SettlesOnlyAfterStandingInsideItsTolerance) {
     SinglePipe job;
     job.expect(middle_c());
     double at = 0.5;
-    for (; at < 1.4; at += 0.05) {
+    for (; at < 1.5; at += 0.05) {
         job.hear(standing(at, Cents{0.2}));
         EXPECT_EQ(job.state().stage, Stage::reading) << at;
     }
-    for (; at < 1.7; at += 0.05)
+    for (; at < 2.0; at += 0.05)
         job.hear(standing(at, Cents{0.2}));
     EXPECT_EQ(job.state().stage, Stage::settled);
     EXPECT_FALSE(job.state().advice) << "nothing is left to do";
 }
 
-TEST(SinglePipe, ADriftingPipeDoesNotSettle) {
+// A handled pipe is heard to fall as it cools: common practice, no source for the rate.
+TEST(SinglePipe, ADriftingPipeIsSaidToDriftAndDoesNotSettle) {
     SinglePipe job;
     job.expect(middle_c());
-    for (double at = 0.5; at < 6.0; at += 0.05) {
-        Hearing hearing = standing(at, Cents{0.2});
-        hearing.drift_cents_a_second = -0.4;
-        job.hear(hearing);
-        ASSERT_NE(job.state().stage, Stage::settled);
+    for (double at = 0.0; at < 4.0; at += 0.05) {
+        job.hear(standing(at, Cents{0.45 - 0.2 * at}));
+        if (at > 2.0) {
+            EXPECT_TRUE(job.state().drifting) << at;
+            EXPECT_NE(job.state().stage, Stage::settled) << at;
+        }
     }
+}
+
+// Pitch wander of a bass pipe, 1 cent and more (measured on open recordings of single pipes).
+TEST(SinglePipe, AWanderingBassPipeSettlesByItsMean) {
+    SinglePipe job;
+    Expectation expected = middle_c();
+    expected.tolerance = Cents{1.3};
+    job.expect(expected);
+    for (double at = 0.5; at < 8.0; at += 0.05)
+        job.hear(
+            standing(at, Cents{1.2 * std::sin(9.0 * at) + 0.8 * std::sin(4.1 * at)}, Cents{0.3}));
+    EXPECT_EQ(job.state().stage, Stage::settled);
+    EXPECT_FALSE(job.state().drifting);
+    EXPECT_LT(std::abs(job.state().deviation->value()), 0.5);
+}
+
+TEST(SinglePipe, ATapIsFollowedWithinASecond) {
+    SinglePipe job;
+    job.expect(middle_c());
+    double at = 0.5;
+    for (; at < 4.0; at += 0.05)
+        job.hear(standing(at, Cents{6.0}));
+    for (; at < 5.0; at += 0.05)
+        job.hear(standing(at, Cents{3.0}));
+    EXPECT_NEAR(job.state().deviation->value(), 3.0, 1e-6);
 }
 
 TEST(SinglePipe, AnUncertainReadingDoesNotSettle) {

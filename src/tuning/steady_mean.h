@@ -1,0 +1,59 @@
+// The mean of a pipe's wandering pitch over the last seconds: what is worth tuning to.
+#pragma once
+
+#include "core/units.h"
+
+#include <array>
+#include <cstddef>
+#include <optional>
+
+namespace rankwright::tuning {
+
+/// A standing pipe's pitch wanders by more than one reading's uncertainty, most in the bass. This
+/// gathers the readings since the pipe was last moved, at most `kLongest`, in short batches whose
+/// scatter tells how well the mean is known and whether there is a drift in it. Batch means:
+/// R. W. Conway, Management Science 10 (1963), p. 47.
+class SteadyMean {
+  public:
+    static constexpr Seconds kBatch{0.4};
+    static constexpr Seconds kLongest{6.0};
+
+    void restart();
+    /// A reading `at` a time of the stream (never backwards) with its own uncertainty. When the
+    /// pitch has stepped away from what was gathered, begins anew from there.
+    void add(Seconds at, Cents reading, Cents uncertainty);
+
+    std::optional<Cents> mean() const;         ///< empty before the first reading
+    std::optional<Cents> uncertainty() const;  ///< standard, of the mean
+    Seconds span() const;                      ///< from the first reading gathered to the last
+
+    /// Cents a second by a straight line through the batches, and its standard uncertainty; empty
+    /// for fewer than four batches.
+    struct Drift {
+        double cents_a_second = 0.0;
+        double sd = 0.0;
+    };
+    std::optional<Drift> drift() const;
+
+  private:
+    struct Batch {
+        double began_s = 0.0;
+        double sum = 0.0;
+        double sum_sd = 0.0;
+        int count = 0;
+        double mean() const { return sum / count; }
+        double sd() const { return sum_sd / count; }
+    };
+    static constexpr std::size_t kMost = 16;  // of kBatch in kLongest, one in the making
+
+    bool stepped_away(double reading, double sd) const;
+    double scatter() const;
+
+    std::array<Batch, kMost> batches_{};
+    std::size_t count_ = 0;
+    double last_s_ = 0.0;
+    int away_ = 0;  ///< readings in a row that stand elsewhere
+    double away_since_s_ = 0.0;
+};
+
+}  // namespace rankwright::tuning
