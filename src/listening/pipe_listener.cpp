@@ -19,6 +19,8 @@ constexpr Seconds kFramesKept{12.0};
 constexpr Seconds kLongestGap{1.0};  // after a longer one a tone isn't the same tone
 constexpr Seconds kLongestTrial{0.8};
 constexpr Seconds kRings{1.0};
+constexpr Seconds kTrialLeftAlone{0.05};
+constexpr double kPeriodsHeard = 9.0;     // so that an octave below would have shown
 constexpr Seconds kRepeatSeen{0.06};      // so long after the note spoke again
 constexpr double kSpeaksAgain_db = 80.0;  // a second
 constexpr Seconds kSameTone{0.7};         // a better note found so soon is the same tone
@@ -29,6 +31,8 @@ constexpr Cents kVoiceGlides{8.0};        // in 50 ms; a pipe doesn't
 constexpr double kKnockFalls_db = -20.0;  // a second
 constexpr double kExplainsBetter = 1.2;   // the share of power it explains, for another note
 constexpr double kExplainsAsMuch = 0.95;
+constexpr double kOwnPartials = 0.05;
+constexpr Seconds kOwnAgain{0.07};  // between looks at them: longer in all than a word lasts
 constexpr double kExplainsSome = 0.7;
 constexpr Seconds kSureAfter{0.1};
 constexpr Cents kFirstReading{1.3};
@@ -203,10 +207,8 @@ void PipeListener::State::judge_active() {
 }
 
 void PipeListener::State::judge_trial() {
-    if (!trial.active()) {
-        begin_trial();
-        if (!trial.active()) return;
-    }
+    begin_trial();
+    if (!trial.active()) return;
     const Seconds age = duration(sound.end() - trial_began, sound.rate());
     const double slope = trial.level_slope_db(Seconds{0.05});
     if (trial.ended() || age > kLongestTrial || (age > kSureAfter && slope < kKnockFalls_db))
@@ -225,6 +227,13 @@ void PipeListener::State::begin_trial() {
         return std::abs(interval(pitch, found->pitch).value()) < kSameNote.value();
     };
     if (active.active() && same(active.pitch())) return;
+    // A trial gives way to a lower note (it was one of its partials), or when it came to nothing.
+    if (trial.active()) {
+        const Seconds age = duration(sound.end() - trial_began, sound.rate());
+        const Seconds patience = kTrialLeftAlone + Seconds{6.0 / trial.pitch().value()};
+        const bool lower = found->pitch < trial.pitch() && age > kTrialLeftAlone;
+        if (same(trial.pitch()) || !(lower || (!trial.coherent() && age > patience))) return;
+    }
     try_note(found->pitch, found->onset);
     doubtful = found->octave_doubtful;
 }
@@ -235,8 +244,12 @@ void PipeListener::State::try_note(Hertz pitch, FrameIndex onset) {
 }
 
 bool PipeListener::State::trial_is_a_pipe() const {
-    if (!trial.coherent() || trial.steady_hops() < 4) return false;
-    const bool young = duration(sound.end() - trial.onset(), sound.rate()) < kYoung;
+    if (!trial.coherent() || !trial.well_tuned() || trial.steady_hops() < 4) return false;
+    const Seconds heard = duration(sound.end() - trial.onset(), sound.rate());
+    const bool awaited =
+        expected && std::abs(interval(*expected, trial.pitch()).value()) < 2.0 * kSameNote.value();
+    if (!awaited && heard.count() * trial.pitch().value() < kPeriodsHeard) return false;
+    const bool young = heard < kYoung;
     if (young && trial.sd() > kYoungSd) return false;
     if (std::abs(trial.recent_glide().value()) > kVoiceGlides.value()) return false;
     if (trial.level_slope_db(Seconds{0.05}) < kKnockFalls_db) return false;
@@ -245,12 +258,28 @@ bool PipeListener::State::trial_is_a_pipe() const {
 
 // Two notes are heard at once while the last one rings in the room.
 bool PipeListener::State::trial_replaces_active() const {
-    if (active.ending() || trial.share() > kExplainsBetter * active.share()) return true;
+    if (active.ending()) return true;
     const Seconds age = trial.steady_hops() * trial.hop();
+    const auto near_whole = [](double times) {
+        return times > 1.5 &&
+               std::abs(1200.0 * std::log2(times / std::round(times))) < kSameNote.value();
+    };
+    // An octave (or more) below: its own partials must stand, unlike a knock's.
+    if (const double times = active.pitch() / trial.pitch(); near_whole(times)) {
+        const int m = static_cast<int>(std::lround(times));
+        double least = 1.0;
+        double most = 0.0;
+        for (int i = 0; i < 4; ++i) {
+            const double own = trial.share_beside(m, i * kOwnAgain);
+            least = std::min(least, own);
+            most = std::max(most, own);
+        }
+        return age > 4.0 * kOwnAgain && least > kOwnPartials && most < 1.5 * least;
+    }
+    if (!active.disturbed() && trial.share() > kExplainsBetter * active.share()) return true;
     if (age < kSureAfter) return false;
     const double times = trial.pitch() / active.pitch();
-    const bool multiple =
-        times > 1.5 && std::abs(1200.0 * std::log2(times / std::round(times))) < kSameNote.value();
+    const bool multiple = near_whole(times);
     // A multiple that explains as much: the other partials have gone.
     if (multiple) return trial.share() > kExplainsAsMuch * active.share();
     return active.disturbed() && trial.sd() < kFirstReading &&
@@ -300,9 +329,9 @@ void PipeListener::State::report() {
 }
 
 std::optional<PitchReading> PipeListener::State::honest_reading() const {
-    if (active.speaking() || active.ending() || active.tremulant()) return std::nullopt;
-    const bool long_heard =
-        active.steady_hops() * active.hop() > kLooseAfter && !active.disturbed();
+    if (active.speaking() || active.disturbed() || active.ending() || active.tremulant())
+        return std::nullopt;
+    const bool long_heard = active.steady_hops() * active.hop() > kLooseAfter && !active.moving();
     if (active.sd() > (long_heard ? kLooseReading : kFirstReading)) return std::nullopt;
     PitchReading reading;
     reading.pitch = active.pitch();

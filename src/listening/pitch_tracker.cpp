@@ -13,6 +13,8 @@ namespace {
 constexpr std::array<double, 9> kWander{0.0, 0.03, 0.1, 0.3, 0.8, 2.0, 6.0, 20.0, 80.0};
 // The filters that allow for a jump after lost phases.
 constexpr double kFreeWander = 5.0;
+// How likely the pitch has jumped by then.
+constexpr double kJumps = 0.4;
 // The phases' variance in units of what was estimated beside the partials.
 constexpr std::array<double, 4> kNoise{0.7, 1.5, 5.0, 25.0};
 // How often a pipe changes from one way of wandering to another, a second.
@@ -135,11 +137,21 @@ void PitchTracker::mix(double dt) {
 
 void PitchTracker::lose_phase(Cents may_have_jumped) {
     phase_known_ = false;
+    for (Filter& f : filters_)
+        f.po = 0.0;
     const double jump = square(may_have_jumped.value() * hertz_a_cent(base_));
-    for (std::size_t i = 0; i < kFilters; ++i) {
-        filters_[i].po = 0.0;
-        if (kWander[i / kNoises] < kFreeWander) continue;
-        filters_[i].oo += jump;
+    if (jump > 0.0) {
+        double free_weight = 0.0;
+        const auto is_free = [](std::size_t i) { return kWander[i / kNoises] > kFreeWander; };
+        for (std::size_t i = 0; i < kFilters; ++i)
+            if (is_free(i)) free_weight += filters_[i].weight;
+        for (std::size_t i = 0; i < kFilters; ++i) {
+            Filter& f = filters_[i];
+            f.weight *= is_free(i) ? kJumps / free_weight : (1.0 - kJumps) / (1.0 - free_weight);
+            if (!is_free(i)) continue;
+            f.offset = offset_;
+            f.oo = variance_ + jump;
+        }
     }
     summarise();
 }

@@ -77,8 +77,8 @@ void ToneFollower::begin_at(const SoundHistory& sound, Hertz pitch, FrameIndex o
     fed_to_ = heard_to_ = onset;
     hop_count_ = steady_ = weighed_at_ = tuned_at_ = 0;
     cycles_ = 0.0;
-    coherent_ = ended_ = ending_ = repeated_ = fading_ = tremulant_ = drift_known_ = false;
-    disturbed_left_ = disturbed_for_ = moving_left_ = 0;
+    coherent_ = stood_ = ended_ = ending_ = repeated_ = fading_ = tremulant_ = drift_known_ = false;
+    disturbed_left_ = disturbed_for_ = moving_left_ = moved_at_ = 0;
     outliers_ = 0;
     quiet_residual_ = snr_ = drift_ = 0.0;
     steady_level_ = lowest_level_ = highest_level_ = -120.0;
@@ -222,6 +222,10 @@ void ToneFollower::list_lines(std::vector<SpectralLine>& lines) const {
         }
         lines.push_back({k * pitch().value(), amplitude, 1.0});
     }
+}
+
+bool ToneFollower::well_tuned() const {
+    return refined_ && std::abs(interval(tuned_, pitch()).value()) < kRefineAt.value() * 3.0;
 }
 
 Decibels ToneFollower::snr() const { return Decibels{decibels(snr_)}; }

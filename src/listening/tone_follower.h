@@ -41,6 +41,8 @@ class ToneFollower {
     Seconds memory() const { return tracker_.memory(); }
     /// Phases agree from hop to hop: a pipe and not noise, a knock or a voice.
     bool coherent() const { return coherent_; }
+    /// The bank stands within a few cents of the tone.
+    bool well_tuned() const;
     bool speaking() const;
     bool disturbed() const { return disturbed_left_ > 0; }
     bool moving() const { return moving_left_ > 0; }
@@ -60,6 +62,9 @@ class ToneFollower {
     /// The partials as they sound now, but no louder than they were, into `lines` (up to its
     /// capacity).
     void list_lines(std::vector<SpectralLine>& lines) const;
+    /// The share of the tone's power, in the last few hops and `before` that, of partials that
+    /// aren't multiples of `m`: what tells it from the note m times as high.
+    double share_beside(int m, Seconds before = Seconds{0.0}) const;
     /// How far the pitch went in the last 50 ms.
     Cents recent_glide() const;
     /// Slope of the pitch over the last two seconds at most; 0 before half a second was heard.
@@ -150,10 +155,10 @@ class ToneFollower {
 
     PitchTracker tracker_;
     double cycles_ = 0.0;
-    bool coherent_ = false;
+    bool coherent_ = false, stood_ = false;
     double quiet_residual_ = 0.0;
     std::int64_t disturbed_left_ = 0, disturbed_for_ = 0;
-    std::int64_t moving_left_ = 0;
+    std::int64_t moving_left_ = 0, moved_at_ = 0;
     int outliers_ = 0;
     double steady_level_ = -120.0, lowest_level_ = -120.0, highest_level_ = -120.0;
     std::int64_t highest_at_ = 0, ending_since_ = 0, falling_ = 0;

@@ -56,6 +56,19 @@ double ToneFollower::share() const {
     return power > 0.0 ? power / (power + residual) : 0.0;
 }
 
+double ToneFollower::share_beside(int m, Seconds before) const {
+    const std::int64_t to = hop_count_ - std::lround(before / hop_);
+    double all = 0.0;
+    double beside = 0.0;
+    for (std::int64_t h = std::max(oldest(), to - 4); h < to; ++h)
+        for (int row = 0; row < rows(); ++row) {
+            const auto power = static_cast<double>(std::norm(z(row, h)));
+            all += power;
+            if (number(row) % m != 0) beside += power;
+        }
+    return all > 0.0 ? beside / all : 0.0;
+}
+
 Cents ToneFollower::recent_glide() const {
     const auto back = std::max<std::int64_t>(2, std::lround(0.05 / hop_.count()));
     if (hop_count_ - back <= oldest()) return Cents{0.0};
@@ -80,9 +93,7 @@ double ToneFollower::kept_power(std::int64_t hop) const {
     return known ? power / channels_ : at(hop).power;
 }
 
-bool ToneFollower::speaking() const {
-    return !refined_ || !coherent_ || steady_hops() < 4 || level_slope_db(Seconds{0.05}) > 25.0;
-}
+bool ToneFollower::speaking() const { return !stood_ || !coherent_; }
 
 void ToneFollower::watch_level() {
     if (hop_count_ <= kStillSpeaking) {
@@ -139,6 +150,9 @@ void ToneFollower::watch_fading(double level) {
 
 void ToneFollower::watch_pitch() {
     if (moving_left_ > 0) --moving_left_;
+    constexpr double kSpeaks_db = 25.0;  // a second
+    stood_ = stood_ || (refined_ && coherent_ && steady_hops() >= 4 &&
+                        level_slope_db(Seconds{0.05}) < kSpeaks_db);
     const auto back = std::max<std::int64_t>(2, std::lround(kLookBack / hop_));
     const std::int64_t now = hop_count_ - 1;
     const std::int64_t settled =
@@ -146,10 +160,14 @@ void ToneFollower::watch_pitch() {
     if (!coherent_ || now - back < std::max(settled, oldest())) return;
     const double change = std::abs(interval(Hertz{at(now - back).hz}, Hertz{at(now).hz}).value());
     const double allowed = pitch() < kBassBelow ? 2.0 * kMoved.value() : kMoved.value();
-    if (change > allowed + 3.0 * sd().value()) moving_left_ = std::lround(kMovingHeld / hop_);
+    if (change > allowed + 3.0 * sd().value()) {
+        moving_left_ = std::lround(kMovingHeld / hop_);
+        moved_at_ = now;
+    }
 
     const auto longest = std::lround((moving() ? 0.5 : 2.0) / hop_.count());
-    const std::int64_t from = std::max({settled, oldest(), hop_count_ - longest});
+    const std::int64_t from =
+        std::max({settled, oldest(), hop_count_ - longest, moving() ? 0 : moved_at_});
     const std::int64_t count = hop_count_ - from;
     drift_known_ = static_cast<double>(count) * hop_.count() > 0.45;
     if (!drift_known_) return;
@@ -176,7 +194,7 @@ void ToneFollower::watch_tremulant() {
                   hop_count_ - static_cast<std::int64_t>(std::lround(1.4 / hop_.count()))});
     const std::int64_t count = hop_count_ - from;
     tremulant_ = false;
-    if (static_cast<double>(count) * hop_.count() < 0.9) return;
+    if (static_cast<double>(count) * hop_.count() < 0.75) return;
     double level = 0.0;
     double hz = 0.0;
     for (std::int64_t h = from; h < hop_count_; ++h) {
