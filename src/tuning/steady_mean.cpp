@@ -7,7 +7,7 @@ namespace rankwright::tuning {
 
 namespace {
 // A pipe that was tapped stands elsewhere for good; a gust of wander comes back sooner than this.
-constexpr double kStepLasts_s = 0.5;
+constexpr double kStepLasts_s = 0.3;
 constexpr double kStepInSd = 3.5;
 constexpr double kLeastStep_cents = 0.5;
 }  // namespace

@@ -28,7 +28,7 @@ organ::Instrument small_organ() {
 struct RunTest : testing::Test {
     organ::Instrument instrument = small_organ();
     organ::StopRef stop = organ::find_stop(instrument, "Great/Principal 8").value();
-    Run run{instrument, stop, {}};
+    visit::Run run{instrument, stop, {}};
 
     tuning::PipeState stands(Cents off, tuning::Stage stage) const {
         tuning::PipeState state;
