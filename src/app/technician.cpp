@@ -1,5 +1,8 @@
 #include "app/technician.h"
 
+#include <algorithm>
+#include <cmath>
+
 namespace rankwright::app {
 
 std::optional<visit::Command> ScreenReader::look(const overlay::Snapshot& snapshot, Seconds now) {
@@ -16,8 +19,11 @@ std::optional<visit::Command> ScreenReader::look(const overlay::Snapshot& snapsh
     screen.way = snapshot.advice.way;
     screen.at_least = snapshot.advice.at_least;
     screen.at_most = snapshot.advice.at_most;
-    screen.settled = snapshot.stage == Stage::settled;
-    screen.kept = screen.settled;
+    screen.kept = snapshot.stage == Stage::settled;
+    // A figure stands when what is written behind "±" is small beside it.
+    const double off = std::abs(screen.cents);
+    screen.settled = screen.kept || (snapshot.stage == Stage::reading && snapshot.uncertainty &&
+                                     snapshot.uncertainty->value() < std::max(0.2, 0.2 * off));
     const simulator::Deed deed = technician_.look(screen, now);
     switch (deed.kind) {
         case simulator::Deed::Kind::move:
