@@ -1,6 +1,7 @@
 // Live capture through PortAudio, ALSA and PulseAudio, with a virtual microphone.
 #include "capture/inputs.h"
 #include "capture/live_source.h"
+#include "support/sound_files.h"
 #include "support/sound_server.h"
 #include "support/tones.h"
 
@@ -63,7 +64,8 @@ testing::Tone sine(double hz, double rate, double length) {
 class LiveSound : public ::testing::Test {
   protected:
     void write(const testing::Tone& tone) const {
-        testing::write_wav(wav_, testing::render(tone), static_cast<int>(tone.rate));
+        const int rate = static_cast<int>(tone.rate);
+        ASSERT_TRUE(testing::write_sound(wav_, testing::render(tone), rate));
     }
     SoundServer server_;
     const std::filesystem::path wav_ = server_.folder() / "tone.wav";
@@ -178,7 +180,9 @@ TEST_F(LiveSound, WithoutAServerAtTheStartItSaysSoAndBeginsWhenOneComes) {
     EXPECT_EQ(source->status().message, "");
 }
 
+// PortAudio 19.6 by itself aborts on all of these but the third.
 TEST_F(LiveSound, AConfigurationWithoutDevicesIsAnErrorNotACrash) {
+    ASSERT_TRUE(server_.start());
     for (const char* text : {"", "ctl.!default { type pulse }\n", "}}}", "pcm 3\n",
                              "pcm.only { type pulse hint { show on } }\n"}) {
         server_.configure_alsa(text);

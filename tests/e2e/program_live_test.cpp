@@ -1,4 +1,5 @@
 // The real program hears sound played into a virtual microphone.
+#include "support/sound_files.h"
 #include "support/sound_server.h"
 #include "support/tones.h"
 
@@ -54,7 +55,7 @@ class ProgramLive : public ::testing::Test {
         auto samples = testing::render(tone);
         testing::add_white(samples, testing::power(tone) * 1e-4, random);  // 40 dB
         const auto path = server_.folder() / name;
-        testing::write_wav(path, samples, 48000);
+        EXPECT_TRUE(testing::write_sound(path, samples, 48000));
         return path;
     }
     // The readings printed so far; a line that is still being written doesn't count.

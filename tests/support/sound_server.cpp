@@ -8,7 +8,6 @@
 #include <utility>
 
 #include <fcntl.h>
-#include <sndfile.h>
 #include <sys/prctl.h>
 #include <sys/wait.h>
 #include <unistd.h>
@@ -129,19 +128,6 @@ Process SoundServer::play(const std::filesystem::path& wav) const {
 
 void SoundServer::configure_alsa(std::string_view text) const {
     std::ofstream(folder_ / "asound.conf") << text;
-}
-
-void write_wav(const std::filesystem::path& path, const std::vector<float>& interleaved, int rate,
-               int channels) {
-    SF_INFO info{};
-    info.samplerate = rate;
-    info.channels = channels;
-    info.format = SF_FORMAT_WAV | SF_FORMAT_FLOAT;
-    SNDFILE* file = sf_open(path.c_str(), SFM_WRITE, &info);
-    if (file == nullptr) std::abort();
-    sf_writef_float(file, interleaved.data(),
-                    static_cast<sf_count_t>(interleaved.size()) / channels);
-    sf_close(file);
 }
 
 std::string read_text(const std::filesystem::path& path) {

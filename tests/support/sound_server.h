@@ -58,9 +58,6 @@ class SoundServer {
     Process server_;
 };
 
-/// Writes a WAV file of 32-bit floats.
-void write_wav(const std::filesystem::path& path, const std::vector<float>& interleaved, int rate,
-               int channels = 1);
 /// The whole text of a file; empty when it can't be read.
 std::string read_text(const std::filesystem::path& path);
 
