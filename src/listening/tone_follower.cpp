@@ -108,7 +108,7 @@ void ToneFollower::process(const SoundHistory& sound) {
         join_next_ = false;
     }
     feed(sound, sound.end());
-    const double off = std::abs(interval(tuned_, pitch()).value());
+    const double off = std::abs(interval(tuned_, refined_ ? recent_pitch() : pitch()).value());
     if (!refined_ && hop_count_ >= kRefineAfter && coherent_) {
         refined_ = true;
         if (off > kRefineAt.value()) begin_at(sound, pitch(), std::max(onset_, sound.begin()));
@@ -222,6 +222,17 @@ void ToneFollower::list_lines(std::vector<SpectralLine>& lines) const {
         }
         lines.push_back({k * pitch().value(), amplitude, 1.0});
     }
+}
+
+// The mean over the last quarter second, so that a tremulant doesn't retune the bank.
+Hertz ToneFollower::recent_pitch() const {
+    const auto back = std::max<std::int64_t>(1, std::lround(0.25 / hop_.count()));
+    const std::int64_t from = std::max({oldest(), std::int64_t{0}, hop_count_ - back});
+    if (from >= hop_count_) return pitch();
+    double sum = 0.0;
+    for (std::int64_t h = from; h < hop_count_; ++h)
+        sum += at(h).hz;
+    return Hertz{sum / static_cast<double>(hop_count_ - from)};
 }
 
 bool ToneFollower::well_tuned() const {

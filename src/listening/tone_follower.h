@@ -92,6 +92,7 @@ class ToneFollower {
     void begin_at(const SoundHistory& sound, Hertz pitch, FrameIndex onset);
     void tune(Hertz pitch);
     void feed(const SoundHistory& sound, FrameIndex to);
+    Hertz recent_pitch() const;
     bool take_hop();
     void judge_hop();
     void settle_on();

@@ -189,9 +189,10 @@ void ToneFollower::watch_tremulant() {
     constexpr double kLevelSwing_db = 0.3;
     constexpr double kPitchSwing_cents = 1.0;
     constexpr double kExplained = 0.5;
-    const std::int64_t from =
-        std::max({steady_ + 2, oldest(),
-                  hop_count_ - static_cast<std::int64_t>(std::lround(1.4 / hop_.count()))});
+    // Not from where the level is steady: under a tremulant it never is.
+    const auto back = static_cast<std::int64_t>(std::lround(1.4 / hop_.count()));
+    const auto spoken = static_cast<std::int64_t>(std::lround(0.12 / hop_.count()));
+    const std::int64_t from = std::max({spoken, oldest(), hop_count_ - back});
     const std::int64_t count = hop_count_ - from;
     tremulant_ = false;
     if (static_cast<double>(count) * hop_.count() < 0.75) return;
