@@ -1,22 +1,16 @@
 #include "organ/air.h"
 
-#include <array>
+#include "core/text.h"
+
 #include <cctype>
 #include <charconv>
 #include <cmath>
-#include <cstdio>
 
 namespace rankwright::organ {
 
 namespace {
 
 constexpr double kZeroCelsius = 273.15;
-
-std::string one_decimal(double value, const char* unit) {
-    std::array<char, 32> text{};
-    std::snprintf(text.data(), text.size(), "%.1f %s", value, unit);
-    return text.data();
-}
 
 // Mole fraction of water vapour: enhancement factor and saturation pressure of Davis (1992).
 double vapour_fraction(const Air& air) {
@@ -46,10 +40,12 @@ std::optional<Celsius> parse_temperature(std::string_view text) {
     return Celsius{value};
 }
 
-std::string celsius_text(Celsius temperature) { return one_decimal(temperature.value(), "°C"); }
+std::string celsius_text(Celsius temperature) {
+    return text_of({decimal(temperature.value(), 1), " °C"});
+}
 
 std::string fahrenheit_text(Celsius temperature) {
-    return one_decimal(temperature.value() * 1.8 + 32.0, "°F");
+    return text_of({decimal(temperature.value() * 1.8 + 32.0, 1), " °F"});
 }
 
 double speed_of_sound(Celsius temperature) {

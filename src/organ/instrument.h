@@ -122,6 +122,8 @@ Result<StopRef> find_stop(const Instrument& instrument, std::string_view name);
 /// By ids, exactly; `stop` is null when there is none.
 StopRef stop_by_id(const Instrument& instrument, std::string_view division, std::string_view stop);
 
+/// The pipe that a stop plays on a key (of one row of a mixture); empty when there is none.
+std::optional<Pipe> pipe_of(const StopRef& stop, int key, int row = 1);
 /// The pipes that a stop plays, by row, then key. A borrowed stop gives its owner's pipes (with
 /// the owner's ids), each under the key that plays it here.
 std::vector<Pipe> pipes(const StopRef& stop);

@@ -54,34 +54,63 @@ std::vector<Pipe> own_pipes(const StopRef& ref, int last_key) {
     return out;
 }
 
-std::vector<Pipe> borrowed_pipes(const StopRef& ref) {
-    const Stop& stop = *ref.stop;
-    assert(ref.instrument != nullptr);
-    const StopRef owner = stop_by_id(*ref.instrument, stop.borrowed->division, stop.borrowed->stop);
+// The stop that has the pipes of a borrowed one.
+StopRef owner_of(const StopRef& borrowed) {
+    assert(borrowed.instrument != nullptr);
+    const StopRef owner = stop_by_id(*borrowed.instrument, borrowed.stop->borrowed->division,
+                                     borrowed.stop->borrowed->stop);
     assert(owner.stop != nullptr && !owner.stop->borrowed);
-    // The owner's key that sounds what key 1 sounds here, less one.
-    const int keys_up = ref.division->lowest_midi - owner.division->lowest_midi +
-                        stop.footage.semitones() - owner.stop->footage.semitones();
+    return owner;
+}
+
+// The owner's key that sounds what `key` sounds on the stop that borrows.
+int owners_key(const StopRef& stop, const StopRef& owner, int key) {
+    return key + stop.division->lowest_midi - owner.division->lowest_midi +
+           stop.stop->footage.semitones() - owner.stop->footage.semitones();
+}
+
+// An owner's pipe as the stop that borrows it plays it with `key`.
+Pipe played_by(const StopRef& stop, const StopRef& owner, int key, Pipe pipe) {
+    pipe.division = stop.division->name;
+    pipe.stop = stop.stop->name;
+    pipe.key = key;
+    pipe.midi = stop.division->lowest_midi + key - 1;
+    pipe.note = note_name(pipe.midi);
+    if (owner.stop->footage.octave_sounding() && !owner.stop->mixture()) {
+        // A fifth taken from a rank that sounds octaves can only be as tempered as that rank.
+        pipe.ratio = stop.stop->footage.ratio();
+        pipe.tempered = !stop.stop->footage.octave_sounding();
+    } else {
+        pipe.ratio *= stop.stop->footage.ratio() / owner.stop->footage.ratio();
+    }
+    return pipe;
+}
+
+std::vector<Pipe> borrowed_pipes(const StopRef& stop) {
+    const StopRef owner = owner_of(stop);
+    const int keys_up = owners_key(stop, owner, 0);
     std::vector<Pipe> out;
     for (Pipe& pipe : own_pipes(owner, owner.stop->last_key + owner.stop->extra_pipes)) {
         const int key = pipe.key - keys_up;
-        if (key < stop.first_key || key > stop.last_key) continue;
-        const bool octaves = owner.stop->footage.octave_sounding() && !owner.stop->mixture();
-        pipe.division = ref.division->name;
-        pipe.stop = stop.name;
-        pipe.key = key;
-        pipe.midi = ref.division->lowest_midi + key - 1;
-        pipe.note = note_name(pipe.midi);
-        if (octaves) {
-            // A fifth taken from a rank that sounds octaves can only be as tempered as that rank.
-            pipe.ratio = stop.footage.ratio();
-            pipe.tempered = !stop.footage.octave_sounding();
-        } else {
-            pipe.ratio *= stop.footage.ratio() / owner.stop->footage.ratio();
-        }
-        out.push_back(std::move(pipe));
+        if (key < stop.stop->first_key || key > stop.stop->last_key) continue;
+        out.push_back(played_by(stop, owner, key, std::move(pipe)));
     }
     return out;
+}
+
+// Pipes beyond the owner's keys are called by a stop that can play them.
+void name_by_players(std::vector<Pipe>& own, const StopRef& owner) {
+    for (const Division& division : owner.instrument->divisions)
+        for (const Stop& stop : division.stops) {
+            if (!stop.borrowed || stop.borrowed->division != owner.division->id ||
+                stop.borrowed->stop != owner.stop->id)
+                continue;
+            for (Pipe& played : borrowed_pipes({&division, &stop, owner.instrument})) {
+                const auto index = static_cast<std::size_t>(played.id.key - owner.stop->first_key);
+                if (played.id.key > owner.stop->last_key && own[index].key == played.id.key)
+                    own[index] = std::move(played);
+            }
+        }
 }
 
 }  // namespace
@@ -98,6 +127,25 @@ Hertz Celeste::beat_at(int key) const {
     return below.rate + (above->rate - below.rate) * share;
 }
 
+std::optional<Pipe> pipe_of(const StopRef& stop, int key, int row) {
+    if (key < stop.stop->first_key || key > stop.stop->last_key || row < 1) return std::nullopt;
+    const StopRef owner = stop.stop->borrowed ? owner_of(stop) : stop;
+    const int own_key = stop.stop->borrowed ? owners_key(stop, owner, key) : key;
+    const Stop& rank = *owner.stop;
+    if (own_key < rank.first_key || own_key > rank.last_key + rank.extra_pipes) return std::nullopt;
+    const auto index = static_cast<std::size_t>(row - 1);
+    Footage footage = rank.footage;
+    if (rank.mixture()) {
+        const std::vector<Footage>& rows = range_at(rank.composition, own_key).rows;
+        if (index >= rows.size()) return std::nullopt;
+        footage = rows[index];
+    } else if (row != 1) {
+        return std::nullopt;
+    }
+    Pipe pipe = pipe_at(owner, row, own_key, footage);
+    return stop.stop->borrowed ? played_by(stop, owner, key, std::move(pipe)) : pipe;
+}
+
 std::vector<Pipe> pipes(const StopRef& stop) {
     return stop.stop->borrowed ? borrowed_pipes(stop) : own_pipes(stop, stop.stop->last_key);
 }
@@ -109,6 +157,7 @@ std::vector<Pipe> pipes(const Instrument& instrument) {
             if (stop.borrowed) continue;
             std::vector<Pipe> own =
                 own_pipes({&division, &stop, &instrument}, stop.last_key + stop.extra_pipes);
+            if (stop.extra_pipes > 0) name_by_players(own, {&division, &stop, &instrument});
             std::move(own.begin(), own.end(), std::back_inserter(out));
         }
     return out;

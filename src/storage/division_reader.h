@@ -17,6 +17,7 @@ struct Link {
     std::size_t division = 0;  ///< index of the naming stop's division …
     std::size_t stop = 0;      ///< … and its own
     std::size_t range = 0;     ///< index into tuned_from
+    bool own_feet = false;     ///< a borrowed stop that states its feet
     std::string name;          ///< as written; "itself" is the naming stop
 };
 

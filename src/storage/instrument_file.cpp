@@ -1,12 +1,12 @@
 #include "storage/instrument_file.h"
 
 #include "organ/air.h"
-#include "organ/note.h"
 #include "storage/division_reader.h"
 #include "storage/stop_links.h"
 #include "storage/table_reader.h"
+#include "storage/temperament_reader.h"
 
-#include <cmath>
+#include <algorithm>
 #include <fstream>
 #include <sstream>
 
@@ -37,111 +37,6 @@ void read_pitch(TableReader& root, Instrument& instrument) {
     instrument.at = temperature.value_or(instrument.at);
 }
 
-// The pitch class named by "start"; the author's own (C) when the key is absent.
-int read_start(TableReader& reader) {
-    const toml::node* node = reader.any("start");
-    if (node == nullptr) return 0;
-    const auto* text = node->as_string();
-    const auto start = text ? organ::parse_pitch_class(text->get()) : std::nullopt;
-    if (!start) reader.wrong(*node, "start", "the note that takes C's place, such as \"D\"");
-    return start.value_or(0);
-}
-
-std::optional<organ::Fifths> read_fifths(TableReader& reader, const toml::array& list) {
-    organ::Fifths fifths{};
-    if (list.size() != fifths.size()) {
-        reader.wrong(
-            list, "fifths",
-            text_of({"twelve fifths, C–G round to F–C; here are ", std::to_string(list.size())}));
-        return std::nullopt;
-    }
-    bool sound = true;
-    for (std::size_t i = 0; i < fifths.size(); ++i) {
-        const toml::node& node = list[i];
-        std::optional<Cents> one;
-        if (const auto* text = node.as_string()) one = organ::parse_tempering(text->get());
-        if (node.is_number()) one = Cents{*node.value<double>()};
-        sound = sound && one.has_value();
-        if (!one)
-            reader.wrong(node, "fifths",
-                         "\"pure\", \"-1/4 syntonic\", \"-1/6 pythagorean\" or cents from pure");
-        fifths[i] = one.value_or(Cents{0.0});
-    }
-    if (!sound) return std::nullopt;
-    const double error = organ::closing_error(fifths).value();
-    if (std::abs(error) < 0.01) return fifths;
-    std::ostringstream words;
-    words << "twelve fifths narrow by one Pythagorean comma in all (23.460 cents); these miss it "
-             "by "
-          << error << " cents";
-    reader.wrong(list, "fifths", words.str());
-    return std::nullopt;
-}
-
-std::optional<std::array<Cents, 12>> read_offsets(TableReader& reader, const toml::array& list) {
-    std::array<Cents, 12> offsets{};
-    bool sound = list.size() == offsets.size();
-    for (const toml::node& node : list)
-        sound = sound && node.is_number() && std::abs(*node.value<double>()) <= 100.0;
-    if (!sound) {
-        reader.wrong(list, "offsets", "twelve numbers: cents from equal for C, C♯ … B");
-        return std::nullopt;
-    }
-    for (std::size_t i = 0; i < offsets.size(); ++i)
-        offsets[i] = Cents{*list[i].value<double>()};
-    return offsets;
-}
-
-std::vector<std::string> temperament_names() {
-    std::vector<std::string> names;
-    for (const auto& known : organ::built_in_temperaments())
-        names.push_back(known.name);
-    return names;
-}
-
-// A built-in temperament; notes a mistake when `name` isn't one.
-organ::Temperament named_temperament(TableReader& reader, const toml::node& node,
-                                     std::string_view key, int start) {
-    const auto* name = node.as_string();
-    const auto known = name ? organ::built_in_temperament(name->get(), start) : std::nullopt;
-    if (known) return *known;
-    const std::vector<std::string> names = temperament_names();
-    std::string expected = "a temperament that comes with the program";
-    for (std::size_t i = 0; i < names.size(); ++i)
-        expected += (i == 0 ? ": \"" : ", \"") + names[i] + "\"";
-    expected += "; or fifths or offsets of your own";
-    if (name) expected += did_you_mean(name->get(), names);
-    reader.wrong(node, key, expected);
-    return {};
-}
-
-void read_temperament(TableReader& root, Instrument& instrument) {
-    const toml::node* node = root.need("temperament", "its name, or a table of your own");
-    if (node == nullptr) return;
-    if (!node->is_table()) {
-        instrument.temperament = named_temperament(root, *node, "temperament", 0);
-        return;
-    }
-    TableReader table(*node->as_table(), "\"temperament\"", root.mistakes());
-    const int start = read_start(table);
-    const toml::array* fifths = table.list("fifths", "a list of twelve fifths");
-    const toml::array* offsets = table.list("offsets", "a list of twelve numbers");
-    const toml::node* name = table.need("name", "its name");
-    if (fifths != nullptr && offsets != nullptr)
-        table.wrong(*offsets, "offsets", "either fifths or offsets, not both");
-    const std::string own_name = name ? name->value_or(std::string("unnamed")) : "unnamed";
-    if (fifths != nullptr) {
-        if (const auto read = read_fifths(table, *fifths))
-            instrument.temperament = organ::from_fifths(own_name, *read, start);
-    } else if (offsets != nullptr) {
-        if (const auto read = read_offsets(table, *offsets))
-            instrument.temperament = organ::from_offsets(own_name, *read, start);
-    } else if (name != nullptr && table.any("fifths") == nullptr &&
-               table.any("offsets") == nullptr) {
-        instrument.temperament = named_temperament(table, *name, "name", start);
-    }
-}
-
 void read_bearings(TableReader& root, Instrument& instrument) {
     const toml::node* node = root.any("bearings");
     if (node == nullptr) return;
@@ -156,10 +51,10 @@ void read_bearings(TableReader& root, Instrument& instrument) {
     const toml::node* to = table.need("to", "the highest key of the bearings");
     if (!name) return;
     const auto found =
-        look_up(instrument, std::nullopt, *name, table.any("stop")->source(), root.mistakes());
+        look_up(instrument, nullptr, *name, table.any("stop")->source(), root.mistakes());
     if (!found || from == nullptr || to == nullptr) return;
-    const organ::Division& division = instrument.divisions[found->first];
-    const organ::Stop& stop = division.stops[found->second];
+    const organ::Division& division = *found->division;
+    const organ::Stop& stop = *found->stop;
     const auto low = read_key(*from, "from", division.lowest_midi, division.keys, root.mistakes());
     const auto high = read_key(*to, "to", division.lowest_midi, division.keys, root.mistakes());
     if (!low || !high) return;
@@ -187,22 +82,49 @@ Instrument read_root(const toml::table& table, Mistakes& mistakes) {
     return instrument;
 }
 
-std::optional<toml::table> parse(std::string_view text, Mistakes& mistakes) {
-    try {
-        return toml::parse(text);
-    } catch (const toml::parse_error& error) {
-        std::string message(error.description());
-        message += "; mend this line's brackets, quotes or signs";
-        mistakes.add(error.source(), std::move(message));
-        return std::nullopt;
+// Empties a line of the form `key = value`, so that what comes after it can be read as well.
+bool blank_out(std::string& text, std::size_t line) {
+    std::size_t begin = 0;
+    for (std::size_t n = 1; n < line; ++n) {
+        begin = text.find('\n', begin);
+        if (begin == std::string::npos) return false;
+        ++begin;
     }
+    const std::size_t end = std::min(text.find('\n', begin), text.size());
+    const std::string_view one = std::string_view(text).substr(begin, end - begin);
+    const auto first = one.find_first_not_of(" \t");
+    const bool sets_a_key = first != std::string_view::npos && one[first] != '[' &&
+                            one[first] != '#' && one.find('=') != std::string_view::npos;
+    if (sets_a_key) text.replace(begin, end - begin, end - begin, ' ');
+    return sets_a_key;
+}
+
+// Reads the file as TOML. A line that isn't any is noted and left out, as long as the next trouble
+// is further on; a bracket or quote left open shows again in the very next line, and ends it.
+std::optional<toml::table> parse(std::string text, Mistakes& mistakes) {
+    constexpr int kMostBadLines = 50;
+    std::size_t last = 0;
+    for (int tries = 0; tries < kMostBadLines; ++tries) {
+        try {
+            return toml::parse(text);
+        } catch (const toml::parse_error& error) {
+            const std::size_t line = error.source().begin.line;
+            if (last != 0 && line <= last + 1) return std::nullopt;
+            mistakes.add(error.source(),
+                         text_of({"this line can't be read: ", error.description()}));
+            mistakes.partly_hidden = true;
+            if (!blank_out(text, line)) return std::nullopt;
+            last = line;
+        }
+    }
+    return std::nullopt;
 }
 
 }  // namespace
 
 LoadedInstrument read_instrument(std::string_view text, std::string_view name) {
     Mistakes mistakes{std::string(name)};
-    const auto table = parse(text, mistakes);
+    const auto table = parse(std::string(text), mistakes);
     if (!table) return tl::unexpected(mistakes.take());
     Instrument instrument = read_root(*table, mistakes);
     if (!mistakes.empty()) return tl::unexpected(mistakes.take());

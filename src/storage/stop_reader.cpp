@@ -2,9 +2,9 @@
 
 #include "organ/note.h"
 #include "storage/instrument_words.h"
+#include "storage/mixture_rows.h"
 
 #include <algorithm>
-#include <charconv>
 #include <cmath>
 
 namespace rankwright::storage {
@@ -16,15 +16,6 @@ using organ::PipeKind;
 using organ::PipeMake;
 using organ::Stop;
 using organ::TuningDevice;
-
-constexpr const char* kFeetExpected = "feet as in 8, \"2 2/3\" or \"1 3/5\"";
-
-std::optional<Footage> footage_of(const toml::node& node) {
-    if (const auto* whole = node.as_integer())
-        return organ::parse_footage(std::to_string(whole->get()));
-    if (const auto* text = node.as_string()) return organ::parse_footage(text->get());
-    return std::nullopt;
-}
 
 // "Chimney Flute 8′" → 8′; only where the name ends in a foot mark, since "Trumpet 2" may be the
 // second trumpet.
@@ -93,14 +84,16 @@ class StopReader {
         if (!stop_.name.empty()) reader_.rename("stop \"" + stop_.name + "\"");
         read_id();
         read_compass();
-        read_link("borrowed_from", Link::Role::borrowed);
-        const bool borrowed = reader_.any("borrowed_from") != nullptr;
-        const bool mixture = !borrowed && reader_.any("mixture") != nullptr;
-        if (mixture)
+        if (reader_.any("borrowed_from") != nullptr) {
+            read_borrowing();
+            return std::move(stop_);
+        }
+        if (reader_.any("mixture") != nullptr)
             read_mixture();
-        else
-            read_feet();
-        if (!borrowed) read_own_pipes();
+        else if (!read_feet())
+            reader_.need("feet",
+                         text_of({kFeetExpected, ", or a name that ends in them: \"Octave 4'\""}));
+        read_own_pipes();
         return std::move(stop_);
     }
 
@@ -128,19 +121,29 @@ class StopReader {
         stop_.last_key = division_.keys;
     }
 
-    void read_feet() {
+    // From "feet", or else from the end of the name; false when neither says.
+    bool read_feet() {
         const toml::node* node = reader_.any("feet");
-        if (node != nullptr) {
-            const auto footage = footage_of(*node);
-            if (!footage) reader_.wrong(*node, "feet", kFeetExpected);
-            stop_.footage = footage.value_or(Footage{});
-            return;
-        }
-        const auto footage = footage_in_name(stop_.name);
-        if (!footage)
-            reader_.need("feet", std::string(kFeetExpected) +
-                                     ", or a name that ends in them: \"Octave 4'\"");
+        const auto footage = node != nullptr ? footage_of(*node) : footage_in_name(stop_.name);
+        if (node != nullptr && !footage) reader_.wrong(*node, "feet", kFeetExpected);
         stop_.footage = footage.value_or(Footage{});
+        return footage || node != nullptr;
+    }
+
+    void read_borrowing() {
+        for (const char* key :
+             {"kind", "material", "tuned_by", "follows_temperature", "pipes", "mixture", "tempered",
+              "extra_pipes", "celeste_of", "beats", "tuned_from", "loudness", "chest", "level"}) {
+            const toml::node* node = reader_.any(key);
+            if (node != nullptr)
+                mistakes().add(node->source(),
+                               text_of({reader_.what(), " borrows its pipes; \"", key,
+                                        "\" belongs to the stop that has them"}));
+        }
+        Link link = at_;
+        link.own_feet = read_feet();
+        read_link("borrowed_from", Link::Role::borrowed, link);
+        stop_.borrowed.emplace();
     }
 
     void read_own_pipes() {
@@ -169,7 +172,7 @@ class StopReader {
                               "ranges such as { from = \"CC\", kind = \"stopped\" }");
                 continue;
             }
-            TableReader range(*table, "a range of " + reader_.what(), mistakes());
+            TableReader range(*table, text_of({"a range of ", reader_.what()}), mistakes());
             const int from = read_range_start(range, stop_.makes);
             stop_.makes.push_back({from, read_make(range, &base, true)});
         }
@@ -228,18 +231,16 @@ class StopReader {
     }
 
     void read_mixture();
-    std::vector<Footage> read_rows(TableReader& range);
+    void refuse_too_high(const std::vector<toml::source_region>& places);
     void read_celeste();
     void read_tuned_from();
 
-    void read_link(std::string_view key, Link::Role role) {
+    void read_link(std::string_view key, Link::Role role, Link link) {
         const auto name = reader_.text(key);
         if (!name) return;
-        Link link = at_;
         link.role = role;
         link.place = reader_.any(key)->source();
         link.name = *name;
-        if (role == Link::Role::borrowed) stop_.borrowed.emplace();
         links_.push_back(std::move(link));
     }
 
@@ -252,96 +253,51 @@ class StopReader {
     bool base_device_ = false;  // … and a device
 };
 
-std::string_view trimmed(std::string_view text) {
-    while (text.starts_with(' '))
-        text.remove_prefix(1);
-    while (text.ends_with(' '))
-        text.remove_suffix(1);
-    return text;
-}
-
-std::vector<std::string_view> split(std::string_view text, char at) {
-    std::vector<std::string_view> parts;
-    for (;;) {
-        const auto end = text.find(at);
-        parts.push_back(trimmed(text.substr(0, end)));
-        if (end == std::string_view::npos) return parts;
-        text.remove_prefix(end + 1);
-    }
-}
-
-std::optional<Footage> footage_of_interval(std::string_view text) {
-    int interval = 0;
-    const auto end = text.data() + text.size();
-    const auto [rest, code] = std::from_chars(text.data(), end, interval);
-    if (code != std::errc{} || rest != end) return std::nullopt;
-    return organ::footage_of_interval(interval);
-}
-
-// "15.19.22" by intervals, "2, 1 1/3, 1" by feet. Empty when one of them means nothing.
-std::vector<Footage> rows_in(std::string_view text) {
-    const bool intervals = text.find('.') != std::string_view::npos;
-    std::vector<Footage> rows;
-    for (const std::string_view part : split(text, intervals ? '.' : ',')) {
-        const auto row = intervals ? footage_of_interval(part) : organ::parse_footage(part);
-        if (!row) return {};
-        rows.push_back(*row);
-    }
-    return rows;
-}
-
-std::vector<Footage> StopReader::read_rows(TableReader& range) {
-    constexpr const char* kExpected =
-        "rows from the lowest up, as \"15.19.22\" or as feet: \"2, 1 1/3, 1\"";
-    const toml::node* node = range.need("rows", kExpected);
-    if (node == nullptr) return {};
-    std::vector<Footage> rows;
-    if (const auto* text = node->as_string()) {
-        rows = rows_in(text->get());
-    } else if (const auto* list = node->as_array()) {
-        for (const toml::node& row : *list) {
-            const auto footage = footage_of(row);
-            if (footage)
-                rows.push_back(*footage);
-            else
-                range.wrong(row, "rows", kFeetExpected);
-        }
-        if (!list->empty() && rows.empty()) return {};
-    }
-    if (rows.empty()) range.wrong(*node, "rows", kExpected);
-    for (std::size_t i = 1; i < rows.size(); ++i) {
-        if (rows[i].ratio() >= rows[i - 1].ratio()) continue;
-        range.wrong(*node, "rows",
-                    "rows from the lowest up: " + to_string(rows[i]) + "′ before " +
-                        to_string(rows[i - 1]) + "′");
-        break;
-    }
-    return rows;
-}
-
 void StopReader::read_mixture() {
     const toml::array* list = reader_.list(
         "mixture", "its composition and breaks: [{ from = \"CC\", rows = \"15.19.22\" }, …]");
     if (list == nullptr) return;
+    std::vector<toml::source_region> places;
     for (const toml::node& node : *list) {
         const toml::table* table = node.as_table();
         if (table == nullptr) {
             reader_.wrong(node, "mixture", "breaks such as { from = \"CC\", rows = \"15.19.22\" }");
             continue;
         }
-        TableReader range(*table, "a break of " + reader_.what(), mistakes());
+        TableReader range(*table, text_of({"a break of ", reader_.what()}), mistakes());
         const int from = read_range_start(range, stop_.composition);
         std::vector<Footage> rows = read_rows(range);
-        if (!rows.empty() && !stop_.composition.empty() && stop_.composition.back().rows == rows)
-            mistakes().add(table->source(), "this break of " + reader_.what() +
-                                                " has the same rows as the keys below it; leave "
-                                                "it out or write the rows that begin here");
-        if (!rows.empty()) stop_.composition.push_back({from, std::move(rows)});
+        if (rows.empty()) continue;
+        if (!stop_.composition.empty() && stop_.composition.back().rows == rows)
+            mistakes().add(table->source(),
+                           text_of({"this break of ", reader_.what(),
+                                    " has the rows of the keys below it; leave it out or write the "
+                                    "rows that begin here"}));
+        stop_.composition.push_back({from, std::move(rows)});
+        places.push_back(table->source());
+    }
+    refuse_too_high(places);
+}
+
+// Nobody makes pipes of a quarter of an inch: 12.5 kHz (MIDI 127) is beyond the top of every stop
+// in use (common practice, no source), so a row that would pass it lacks a break.
+void StopReader::refuse_too_high(const std::vector<toml::source_region>& places) {
+    constexpr int kHighest = 127;
+    const auto& breaks = stop_.composition;
+    for (std::size_t i = 0; i < breaks.size(); ++i) {
+        const int last = i + 1 < breaks.size() ? breaks[i + 1].first_key - 1 : stop_.last_key;
+        const Footage& top = breaks[i].rows.back();
+        const int most = kHighest - top.semitones() - division_.lowest_midi + 1;
+        if (last <= most) continue;
+        mistakes().add(places[i], text_of({"row ", to_string(top), "′ of ", reader_.what(),
+                                           " would sound above 12.5 kHz from ",
+                                           organ::note_name(division_.lowest_midi + most),
+                                           " up, where no pipe is made; it must break before"}));
     }
 }
 
 void StopReader::read_celeste() {
-    read_link("celeste_of", Link::Role::celeste);
+    read_link("celeste_of", Link::Role::celeste, at_);
     const bool celeste = reader_.any("celeste_of") != nullptr;
     const toml::node* node = reader_.any("beats");
     constexpr const char* kExpected =
@@ -409,7 +365,7 @@ void StopReader::read_tuned_from() {
                           "a range such as { from = \"CC\", stop = \"itself\" }");
             continue;
         }
-        TableReader range(*table, "\"tuned_from\" of " + reader_.what(), mistakes());
+        TableReader range(*table, text_of({"\"tuned_from\" of ", reader_.what()}), mistakes());
         const int from = read_range_start(range, stop_.tuned_from);
         const int semitones = range.whole("keys", -36, 36).value_or(0);
         const toml::node* name = range.need("stop", "the stop that is the reference");

@@ -50,13 +50,6 @@ std::vector<Error> Mistakes::take() {
     return errors;
 }
 
-std::string text_of(std::initializer_list<std::string_view> pieces) {
-    std::string out;
-    for (const std::string_view piece : pieces)
-        out += piece;
-    return out;
-}
-
 std::string shown(const toml::node& node) {
     if (const auto text = node.value<std::string>(); text && node.is_string()) {
         constexpr std::size_t kMost = 60;

@@ -2,6 +2,7 @@
 #pragma once
 
 #include "core/result.h"
+#include "core/text.h"
 
 #include <array>
 #include <optional>
@@ -99,8 +100,6 @@ class TableReader {
     std::vector<std::string> known_keys_;
 };
 
-/// One text from several pieces.
-std::string text_of(std::initializer_list<std::string_view> pieces);
 /// A value as messages show it: `"opne"`, `3.5`, `a table`.
 std::string shown(const toml::node& node);
 /// The nearest known word as the end of a message: ` (did you mean "open"?)`, or nothing.

@@ -1,0 +1,16 @@
+// Building sentences for people.
+#pragma once
+
+#include <initializer_list>
+#include <string>
+#include <string_view>
+
+namespace rankwright {
+
+/// One text from several pieces.
+std::string text_of(std::initializer_list<std::string_view> pieces);
+
+/// "8.3": `value` with `places` decimals (0 to 9), never "-0.0".
+std::string decimal(double value, int places);
+
+}  // namespace rankwright

@@ -1,0 +1,150 @@
+#include "organ/pitch_of_day.h"
+
+#include "core/text.h"
+#include "organ/air.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace rankwright::organ {
+
+namespace {
+
+constexpr double kKelvinOfThermometers = 1.0;  // a good glass one, well placed: from memory
+
+double median(std::vector<double> values) {
+    std::sort(values.begin(), values.end());
+    const std::size_t half = values.size() / 2;
+    return values.size() % 2 == 1 ? values[half] : (values[half - 1] + values[half]) / 2.0;
+}
+
+struct Deviation {
+    std::size_t reading;
+    double cents;
+    double sd;
+};
+
+// The spread that readings near the middle show: 1.4826 × MAD equals the standard deviation of
+// normal scatter (P. J. Huber, Robust Statistics, 1981, ch. 5).
+double typical_spread(const std::vector<Deviation>& deviations, double middle) {
+    constexpr double kLeast = 0.5;
+    std::vector<double> off;
+    for (const Deviation& d : deviations)
+        off.push_back(std::abs(d.cents - middle));
+    return std::max(kLeast, 1.4826 * median(off));
+}
+
+// The temperature at which flues stand `shift` from where they stand at `home`.
+Celsius temperature_for(Celsius home, Cents shift) {
+    constexpr double kZeroCelsius = 273.15;
+    return Celsius{(home.value() + kZeroCelsius) * std::exp2(shift.value() / 600.0) - kZeroCelsius};
+}
+
+std::string side_of(Cents cents) {
+    return text_of(
+        {decimal(std::abs(cents.value()), 1), cents < Cents{0.0} ? " cents flat" : " cents sharp"});
+}
+
+void explain(const Instrument& instrument, Celsius thermometer, PitchOfDay& day) {
+    day.expected = flue_shift(instrument.at, thermometer);
+    day.as_at = temperature_for(instrument.at, day.from_home);
+    const double off = (day.from_home - *day.expected).value();
+    const double slope = flue_shift(thermometer, thermometer + Celsius{1.0}).value();
+    const double doubt = std::hypot(kKelvinOfThermometers * slope, day.uncertainty.value());
+    day.contradicted = std::abs(off) > 2.0 * doubt;
+    const std::string home =
+        text_of({"A ", decimal(instrument.a.value(), 1), " at ", celsius_text(instrument.at)});
+    day.explanation =
+        text_of({"At ", celsius_text(thermometer), " the flues should stand ",
+                 side_of(*day.expected), " of ", home, "; they stand ", side_of(day.from_home)});
+    day.explanation +=
+        day.contradicted
+            ? text_of({", as at ", celsius_text(*day.as_at),
+                       ". Hold the thermometer at pipe level and wait; if it stays so, the organ "
+                       "was left at another pitch than its file says."})
+            : std::string(", as the thermometer explains.");
+}
+
+}  // namespace
+
+std::optional<PitchOfDay> pitch_of_day(const Instrument& instrument,
+                                       std::span<const ReferenceReading> readings,
+                                       std::optional<Celsius> thermometer) {
+    std::vector<Deviation> flues;
+    PitchOfDay day;
+    for (std::size_t i = 0; i < readings.size(); ++i) {
+        const ReferenceReading& one = readings[i];
+        if (one.pipe.make.reed()) {
+            day.astray.push_back(i);
+            continue;
+        }
+        const Cents off = interval(target(instrument, one.pipe, {}), one.heard);
+        flues.push_back({i, off.value(), one.uncertainty.value()});
+    }
+    if (flues.empty()) return std::nullopt;
+    std::vector<double> cents;
+    for (const Deviation& d : flues)
+        cents.push_back(d.cents);
+    const double middle = median(cents);
+    const double spread = typical_spread(flues, middle);
+    double sum = 0.0, squares = 0.0, readings_variance = 0.0;
+    std::size_t kept = 0;
+    for (const Deviation& d : flues) {
+        if (std::abs(d.cents - middle) > 3.0 * std::hypot(spread, d.sd)) {
+            day.astray.push_back(d.reading);
+            continue;
+        }
+        sum += d.cents - middle;
+        squares += (d.cents - middle) * (d.cents - middle);
+        readings_variance += d.sd * d.sd;
+        ++kept;
+    }
+    const auto n = static_cast<double>(kept);
+    const double mean = sum / n;
+    const double scatter = kept > 1 ? (squares - n * mean * mean) / (n - 1.0) : 0.0;
+    std::sort(day.astray.begin(), day.astray.end());
+    day.from_home = Cents{middle + mean};
+    day.a = transpose(instrument.a, day.from_home);
+    // One pipe alone can't tell its own error from the day's: the readings' noise is all we know.
+    day.uncertainty = Cents{std::sqrt(std::max(scatter, readings_variance / n) / n)};
+    if (thermometer) explain(instrument, *thermometer, day);
+    return day;
+}
+
+std::vector<std::string> thermometer_warnings(const Instrument& instrument, const Day& day) {
+    std::vector<std::string> warnings;
+    if (!day.temperature) return warnings;
+    for (const Division& division : instrument.divisions) {
+        const auto here = temperature_of(day, division.id);
+        if (!here || std::abs((*here - *day.temperature).value()) <= kKelvinOfThermometers)
+            continue;
+        const Cents shift = flue_shift(*day.temperature, *here);
+        warnings.push_back(
+            text_of({division.name, " stands at ", celsius_text(*here), ", the reference at ",
+                     celsius_text(*day.temperature), ": its flues stand ", side_of(shift),
+                     " of where they will when both are alike. Let the air settle, "
+                     "or tune to the compensated target."}));
+    }
+    return warnings;
+}
+
+void DriftFollower::heard(Seconds at, const PipeId& pipe, Cents from_target) {
+    for (const First& first : first_) {
+        if (first.pipe != pipe) continue;
+        changes_.push_back({at, from_target - first.from_target});
+        return;
+    }
+    // A pipe that joins later starts from where the others say the reference is by then.
+    first_.push_back({pipe, from_target - drift(at)});
+}
+
+Cents DriftFollower::drift(Seconds now) const {
+    constexpr Seconds kRecent = std::chrono::minutes(15);
+    if (changes_.empty()) return Cents{0.0};
+    std::vector<double> recent;
+    for (auto change = changes_.rbegin(); change != changes_.rend() && recent.size() < 5; ++change)
+        if (now - change->at <= kRecent) recent.push_back(change->change.value());
+    return recent.empty() ? changes_.back().change : Cents{median(std::move(recent))};
+}
+
+}  // namespace rankwright::organ

@@ -1,0 +1,67 @@
+// At which A the organ stands today, from readings of its reference rank.
+#pragma once
+
+#include "organ/target.h"
+
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+namespace rankwright::organ {
+
+/// One pipe of the reference rank, heard alone.
+struct ReferenceReading {
+    Pipe pipe;
+    Hertz heard;
+    Cents uncertainty;  ///< standard deviation of the reading
+};
+
+/// What the readings, and the thermometers, say of today.
+struct PitchOfDay {
+    Hertz a;
+    Cents uncertainty;                ///< standard deviation of A
+    Cents from_home;                  ///< A above (or, negative, below) the instrument's own
+    std::vector<std::size_t> astray;  ///< readings that were left out: those pipes stand off
+    std::optional<Cents> expected;    ///< what the thermometer makes of from_home
+    std::optional<Celsius> as_at;     ///< the temperature at which the flues would stand so
+    std::string explanation;          ///< one sentence; empty without a thermometer
+    bool contradicted = false;        ///< thermometer and pipes disagree: the explanation warns
+};
+
+/// A from the median of the readings' deviations from target; readings further from it than three
+/// times their typical spread (by the median absolute deviation, at least 0.5 cent) are left out,
+/// the rest averaged. Reeds are left out always: they don't follow the air as flues do. Empty when
+/// no flue reading is left. `thermometer` stands beside the reference rank.
+std::optional<PitchOfDay> pitch_of_day(const Instrument& instrument,
+                                       std::span<const ReferenceReading> readings,
+                                       std::optional<Celsius> thermometer);
+
+/// One sentence for each division whose thermometer is more than a kelvin from that of the
+/// reference: its pipes are compensated, or wait.
+std::vector<std::string> thermometer_warnings(const Instrument& instrument, const Day& day);
+
+/// Follows the day's pitch while the work goes on, from the reference pipes heard again and again.
+/// What a pipe itself stands off doesn't matter: only its change since it was first heard counts.
+class DriftFollower {
+  public:
+    /// A reference pipe was heard `from_target` off its target at the day's first pitch.
+    void heard(Seconds at, const PipeId& pipe, Cents from_target);
+    /// How far the reference has gone since the first hearings: the median of the last five changes
+    /// not older than 15 minutes, or the newest when all are; 0 while every pipe was heard once.
+    Cents drift(Seconds now) const;
+
+  private:
+    struct First {
+        PipeId pipe;
+        Cents from_target;
+    };
+    struct Change {
+        Seconds at;
+        Cents change;
+    };
+    std::vector<First> first_;
+    std::vector<Change> changes_;
+};
+
+}  // namespace rankwright::organ
