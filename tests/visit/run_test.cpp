@@ -1,8 +1,8 @@
 #include "visit/run.h"
 
-#include <gtest/gtest.h>
-
 #include <set>
+
+#include <gtest/gtest.h>
 
 namespace rankwright::visit {
 namespace {
@@ -47,7 +47,8 @@ struct RunTest : testing::Test {
 // C side: C D E F♯ G♯ A♯; C♯ side: the others. Common practice, no source.
 TEST_F(RunTest, WalksOneChestSideAfterTheOther) {
     std::set<int> keys;
-    for (const organ::Pipe& pipe : run.pipes()) keys.insert(pipe.key);
+    for (const organ::Pipe& pipe : run.pipes())
+        keys.insert(pipe.key);
     EXPECT_EQ(run.pipes().size(), 61U);
     EXPECT_EQ(keys.size(), 61U) << "every pipe once";
     ASSERT_GT(run.other_side(), 0U);
