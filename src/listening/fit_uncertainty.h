@@ -1,6 +1,8 @@
 // How sure a harmonic fit is, beyond the noise: partials that disagree, and wander.
 #pragma once
 
+#include <array>
+#include <cstddef>
 #include <span>
 
 namespace rankwright::listening {
@@ -18,18 +20,24 @@ struct PartialSlope {
 /// Zero for fewer than two partials or when noise explains the offsets.
 double scatter_variance(std::span<const PartialSlope> partials);
 
-/// The slow movement of the common pitch over a span.
-struct Wander {
-    /// Variance of the mean of the pitch itself about the least-squares slope of its phase: two
-    /// things that both are "the mean pitch", and differ when the pitch wanders.
-    double mean_variance = 0.0;
-    /// The pitch at the end of the span minus the mean, and the variance of that.
-    double end_offset = 0.0;
-    double end_variance = 0.0;
+/// The slow movement of a phase over a span, in Legendre polynomials of unit mean square: [1] is a
+/// line, [2] a bow. [0] stays unused.
+struct PhaseModes {
+    static constexpr int kMost = 24;
+    int count = 0;
+    std::array<double, kMost + 1> size{};
 };
 
-/// From the common residual phase of the fundamental (radians, one value for each block, any line
-/// taken out) and the variance of its noise. `block`: frames. Results in rad/frame and its square.
-Wander wander_of(std::span<const double> phase, double noise_variance, double block);
+/// The polynomials of degree 0 to `count` at the middle of block `b` of `blocks`.
+std::array<double, PhaseModes::kMost + 1> legendre(std::size_t b, std::size_t blocks, int count);
+
+/// The modes of `phase`, one value for each block.
+PhaseModes modes_of(std::span<const double> phase, int count);
+
+/// The mean of the pitch itself (the phase gained from end to end) differs from the slope of the
+/// line when the pitch wanders: the variance to expect of that, in radians² over the span, from the
+/// middle modes and from how real pipes' modes fall; `mode_noise` is the variance of noise in each
+/// mode. Zero when noise explains the modes.
+double mean_beside_slope_variance(const PhaseModes& modes, double mode_noise);
 
 }  // namespace rankwright::listening

@@ -16,9 +16,10 @@ using Complex = std::complex<double>;
 constexpr double kTwoPi = 2.0 * std::numbers::pi;
 /// Higher partials are weak in most pipes, and a whistle in one's band could lead astray.
 constexpr int kApproachPartials = 8;
-/// What anyone calls the mean lies somewhere between the mean of the pitch and the slope of the
-/// phase: the standard deviation of a uniform spread, in units of their difference.
-constexpr double kMeanAmbiguity = 0.58;
+/// The mean given is the least-squares slope of the phase; other means (of the pitch itself, or by
+/// other weights over the span) differ when the pipe wanders. This share of the difference between
+/// the farthest two counts as uncertainty.
+constexpr double kMeanAmbiguity = 0.25;
 
 /// Σ_{n<N} e^{jxn} about the middle frame (Dirichlet's kernel): real.
 double kernel(double x, double frames) {
@@ -59,7 +60,12 @@ struct HarmonicFitter::State {
     void solve_phasors();
     double offset(int k) const;
     double step() const;
-    Wander wander();
+    double common_phase(int highest);
+    void follow(int highest);
+    double improve(int follow_to, bool noise_too);
+    double clarity() const;
+    double explained() const;
+    void converge(const PartialBank& bank, std::size_t first);
     void estimate_noise();
     void steady_noise();
     void remove_leaks(int k);
@@ -103,7 +109,8 @@ struct HarmonicFitter::State {
     std::vector<double> noise;
     std::vector<double> common;  // residual phase of the fundamental, from all partials
     std::vector<PartialSlope> slopes;
-    double scatter = 0.0;
+    std::size_t present = 0;          // of them
+    PhaseModes movement;              // followed so far
     std::vector<double> logs, trend;  // of the noise, while it is steadied
 };
 
@@ -127,6 +134,11 @@ bool HarmonicFitter::State::load(const PartialBank& bank, std::size_t first, std
                           0.5 * (block * static_cast<double>(span) - 1.0);
     const double cycles = middle * (bank.pitch().value() / bank.rate().value());
     const double turn = cycles - std::floor(cycles);
+    // Five modes a second follow what wind does to a pipe.
+    constexpr double kModesPerSecond = 5.0;
+    const double seconds = block * static_cast<double>(span) / bank.rate().value();
+    movement = {};
+    movement.count = std::clamp(static_cast<int>(kModesPerSecond * seconds), 7, PhaseModes::kMost);
     double power = 0.0;
     for (int k = 0; k <= count; ++k) {
         const Complex rebase = std::polar(1.0, kTwoPi * turn * k);
@@ -279,12 +291,13 @@ double HarmonicFitter::State::step() const {
     return weights > 0.0 ? sum / weights : 0.0;
 }
 
-/// Variances of the mean beyond noise, and the movement to the end of the span.
-Wander HarmonicFitter::State::wander() {
-    std::size_t present = 0;
+/// Fills `common` with the fundamental's residual phase by the partials 1 to `highest`, and
+/// `slopes` with their own answers. Returns their information, 0 when none is present.
+double HarmonicFitter::State::common_phase(int highest) {
+    present = 0;
     double weights = 0.0;
     std::fill_n(common.begin(), span, 0.0);
-    for (int k = 1; k <= count; ++k) {
+    for (int k = 1; k <= highest; ++k) {
         const double weight = information(k);
         if (weight <= 0.0) continue;
         slopes[present++] = {offset(k), weight};
@@ -295,12 +308,43 @@ Wander HarmonicFitter::State::wander() {
         for (std::size_t b = 0; b < span; ++b)
             common[b] += weight * (residual[b] * std::conj(phasor[i])).imag() / size;
     }
-    if (weights <= 0.0) return {};
+    if (weights <= 0.0) return 0.0;
     for (std::size_t b = 0; b < span; ++b)
         common[b] /= weights;
-    // A partial's information on ω is that of one block's phase times Στ².
-    scatter = scatter_variance(std::span(slopes).first(present));
-    return wander_of(std::span(common).first(span), time_square / weights, block);
+    return weights;
+}
+
+/// Turns the series back along the common phase's slow movement, so that no partial loses its
+/// coherence to it, and notes the movement. The line stays for step(). Lowest partials first: a
+/// phase that goes round at the high ones is found at the low ones.
+void HarmonicFitter::State::follow(int highest) {
+    const double weights = common_phase(highest);
+    if (weights <= 0.0) return;
+    const PhaseModes found = modes_of(std::span(common).first(span), movement.count);
+    const double mode_noise = time_square / weights / static_cast<double>(span);
+    // Noise alone exceeds 9 times its mean once in 400.
+    constexpr double kChance = 9.0;
+    constexpr double kCertain = 16.0;
+    PhaseModes move;
+    bool moved = false;
+    for (std::size_t j = 2; j <= static_cast<std::size_t>(movement.count); ++j) {
+        const double ratio = square(found.size[j]) / mode_noise;
+        const double belief = std::clamp((ratio - kChance) / (kCertain - kChance), 0.0, 1.0);
+        move.size[j] = belief * found.size[j];
+        movement.size[j] += move.size[j];
+        moved = moved || belief > 0.0;
+    }
+    if (!moved) return;
+    for (std::size_t b = 0; b < span; ++b) {
+        const auto polynomials = legendre(b, span, movement.count);
+        double angle = 0.0;
+        for (std::size_t j = 2; j <= static_cast<std::size_t>(movement.count); ++j)
+            angle += move.size[j] * polynomials[j];
+        const Complex turn = std::polar(1.0, -angle);
+        Complex phase = turn;
+        for (int k = 1; k <= count; ++k, phase *= turn)
+            row(k)[b] *= phase;
+    }
 }
 
 /// Leaves in `residual` what the model doesn't explain in the series of partial k.
@@ -378,22 +422,67 @@ void HarmonicFitter::State::steady_noise() {
     }
 }
 
+/// One linear step, or with `follow_to` > 0 also one along the movement of the lowest partials.
+double HarmonicFitter::State::improve(int follow_to, bool noise_too) {
+    demodulated_sums();
+    tabulate_leaks();
+    solve_phasors();
+    if (noise_too) estimate_noise();
+    const double change = step();
+    if (follow_to > 0) follow(follow_to);
+    derotate(change);
+    return change;
+}
+
+/// How much stands out of the noise, all partials together.
+double HarmonicFitter::State::clarity() const {
+    double sum = 0.0;
+    for (int k = 1; k <= count; ++k)
+        sum += presence(k);
+    return sum;
+}
+
+/// Energy of the fitted tone and offset in a mean block. The partials' powers don't just add up
+/// over a span that isn't whole periods.
+double HarmonicFitter::State::explained() const {
+    double sum = 0.0;
+    for (std::size_t k = 0; k <= static_cast<std::size_t>(count); ++k)
+        sum += (k == 0 ? 1.0 : 2.0) * (mean[k] * std::conj(phasor[k])).real();
+    return sum;
+}
+
+/// Follows the movement from partial 1 upward, or, where that leads astray (rumble beside a weak
+/// fundamental), by all partials at once.
+void HarmonicFitter::State::converge(const PartialBank& bank, std::size_t first) {
+    constexpr int kMostSteps = 12;
+    constexpr double kPrecision = 1e-11;
+    approach();
+    improve(0, true);
+    improve(0, true);
+    const double before = clarity();
+    for (int highest = 1; highest < count; highest *= 2)
+        improve(highest, false);
+    improve(count, false);
+    improve(count, false);
+    if (clarity() < before) {
+        load(bank, first, span);
+        approach();
+        improve(0, true);
+        improve(count, true);
+        improve(count, true);
+    }
+    improve(0, true);
+    improve(0, true);
+    for (int i = 0; i < kMostSteps; ++i)
+        if (std::abs(improve(0, false)) < kPrecision * omega) break;
+}
+
 std::optional<HarmonicFit> HarmonicFitter::fit(const PartialBank& bank, std::size_t first,
                                                std::size_t count) {
     State& s = *state_;
     if (count < kFewestBlocks || count > s.blocks || first + count > bank.blocks()) return {};
     if (!s.load(bank, first, count)) return {};
-    s.approach();
-    constexpr int kMostSteps = 12;
-    for (int i = 0; i < kMostSteps; ++i) {
-        s.demodulated_sums();
-        s.tabulate_leaks();
-        s.solve_phasors();
-        if (i < 3) s.estimate_noise();
-        const double step = s.step();
-        s.derotate(step);
-        if (i >= 3 && std::abs(step) < 1e-11 * s.omega) break;
-    }
+    s.converge(bank, first);
     const double hertz = bank.rate().value() / kTwoPi;
     HarmonicFit fit;
     fit.pitch = Hertz{s.omega * hertz};
@@ -407,24 +496,28 @@ std::optional<HarmonicFit> HarmonicFitter::fit(const PartialBank& bank, std::siz
         partial.phasor = s.phasor[i];
         if (k == 0) continue;
         partial.noise = s.noise[i];
+        partial.presence = s.presence(k);
         partial.information = s.information(k) / square(hertz);
         information += partial.information;
-        const double own = std::norm(s.phasor[i]) * (1.0 - 1.0 / std::max(1.0, s.presence(k)));
+        const double own = std::norm(s.phasor[i]) * (1.0 - 1.0 / std::max(1.0, partial.presence));
         fit.power += 2.0 * own;
     }
     if (information <= 0.0) return {};
-    const Wander wander = s.wander();
-    const double mean_variance =
-        1.0 / information +
-        square(hertz) * (s.scatter + square(kMeanAmbiguity) * wander.mean_variance);
-    fit.sd = Hertz{std::sqrt(mean_variance)};
-    fit.pitch_now = fit.pitch + Hertz{hertz * wander.end_offset};
-    fit.sd_now = Hertz{std::sqrt(mean_variance + square(hertz) * wander.end_variance)};
+    const double weights = s.common_phase(s.count);
+    PhaseModes modes = modes_of(std::span(s.common).first(count), s.movement.count);
+    for (std::size_t j = 2; j < modes.size.size(); ++j)
+        modes.size[j] += s.movement.size[j];
+    const double span = s.block * static_cast<double>(count);
+    const double mode_noise = s.time_square / weights / static_cast<double>(count);
+    const double wander = mean_beside_slope_variance(modes, mode_noise) / square(span);
+    const double scatter = scatter_variance(std::span(s.slopes).first(s.present));
+    fit.sd = Hertz{
+        std::sqrt(1.0 / information + square(hertz) * (scatter + square(kMeanAmbiguity) * wander))};
     double energy = 0.0;
     for (const float e : bank.energy().subspan(first, count))
         energy += static_cast<double>(e);
     const double total = energy / (s.block * static_cast<double>(count));
-    const double rest = total - fit.power - square(s.phasor[0].real());
+    const double rest = total - s.explained() / s.block;
     fit.snr = Decibels{10.0 * std::log10(fit.power / std::max(rest, 1e-12 * total))};
     return fit;
 }

@@ -17,6 +17,8 @@ struct FittedPartial {
     std::complex<double> phasor{};
     /// Variance of the noise in one block sum of this partial, from beside the partial.
     double noise = 0.0;
+    /// Power over the noise's, over the whole span.
+    double presence = 0.0;
     /// Weight of this partial in the common pitch: information on it, in 1/Hz².
     double information = 0.0;
 };
@@ -25,8 +27,6 @@ struct FittedPartial {
 struct HarmonicFit {
     Hertz pitch;         ///< mean over the span (the least-squares slope of its phase)
     Hertz sd;            ///< standard uncertainty of that mean
-    Hertz pitch_now;     ///< at the end of the span
-    Hertz sd_now;        ///< standard uncertainty of the pitch at the end, wander included
     FrameIndex from;     ///< first frame of the span
     FrameIndex to;       ///< one past its last
     Decibels snr;        ///< harmonic power over all other power, steady offset excluded

@@ -13,6 +13,9 @@ namespace {
 
 /// Below this many partials a coarse pitch, a few hundredths off, still lies in every band.
 constexpr int kFirstPartials = 8;
+constexpr double kFewestPeriods = 8.0;
+/// Noise alone: once in e^40 for each partial and trial.
+constexpr double kSurelyPresent = 40.0;
 
 /// The block that divides `frames` without a rest worth mentioning: whole periods in a long span;
 /// a little off them in a short one, where a rest would cost more than the leaks it brings.
@@ -33,6 +36,20 @@ std::optional<HarmonicFit> fit_all(std::span<const float> samples, SampleRate ra
     bank.process(FrameIndex{0}, samples);
     HarmonicFitter fitter(partials, blocks + 1);
     return fitter.fit(bank, 0, bank.blocks());
+}
+
+/// A fit that ran off isn't the pipe that was found.
+bool near_enough(Hertz pitch, Hertz coarse) {
+    constexpr Cents kWidest{150.0};
+    return pitch.value() > 0.0 && std::abs(interval(coarse, pitch).value()) < kWidest.value();
+}
+
+/// How far the clearest partial stands out of its noise, as a power ratio over the whole span.
+double strongest_presence(const HarmonicFit& fit) {
+    double most = 0.0;
+    for (int k = 1; k <= fit.count; ++k)
+        most = std::max(most, fit.partials[static_cast<std::size_t>(k)].presence);
+    return most;
 }
 
 double clipped_share(std::span<const float> samples) {
@@ -78,12 +95,16 @@ PitchReading to_reading(const HarmonicFit& fit, std::span<const float> samples) 
 
 std::optional<PitchReading> measure_pipe(std::span<const float> samples, SampleRate rate,
                                          std::optional<Hertz> near) {
-    const std::optional<Hertz> coarse = find_pitch(samples, rate, near);
-    if (!coarse) return {};
+    std::optional<Hertz> coarse = find_pitch(samples, rate, near);
+    // A span too short for a spectrum to part the partials still has its pitch near `near`.
+    const bool found = coarse.has_value();
+    if (!found) coarse = near;
+    if (!coarse || samples.size() < kFewestPeriods * rate.value() / coarse->value()) return {};
     std::optional<HarmonicFit> fit = fit_all(samples, rate, *coarse, kFirstPartials);
     if (!fit) return {};
     fit = fit_all(samples, rate, fit->pitch, static_cast<int>(kMostPartials));
-    if (!fit) return {};
+    if (!fit || !near_enough(fit->pitch, *coarse)) return {};
+    if (!found && strongest_presence(*fit) < kSurelyPresent) return {};
     return to_reading(*fit, samples);
 }
 

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cmath>
+#include <complex>
 #include <cstdint>
 #include <numbers>
 #include <random>
@@ -35,7 +36,8 @@ inline Tone sawtooth_like(double hz, double rate, double seconds, int partials, 
 /// Total power of the partials.
 inline double power(const Tone& tone) {
     double sum = 0.0;
-    for (const double a : tone.amplitudes) sum += 0.5 * a * a;
+    for (const double a : tone.amplitudes)
+        sum += 0.5 * a * a;
     return sum;
 }
 
@@ -59,16 +61,56 @@ inline std::vector<float> render(const Tone& tone, const std::vector<double>& cy
 }
 
 inline std::vector<float> render(const Tone& tone) {
-    std::vector<double> cycles(frames(tone));
-    for (std::size_t n = 0; n < cycles.size(); ++n)
-        cycles[n] = static_cast<double>(n) * tone.hz / tone.rate;
-    return render(tone, cycles);
+    std::vector<double> sum(frames(tone));
+    const double turn = 2.0 * std::numbers::pi * tone.hz / tone.rate;
+    for (std::size_t k = 0; k < tone.amplitudes.size(); ++k) {
+        const std::complex<double> step = std::polar(1.0, turn * static_cast<double>(k + 1));
+        std::complex<double> phasor = std::polar(tone.amplitudes[k], tone.phases[k]);
+        for (double& x : sum) {
+            x += phasor.real();
+            phasor *= step;
+        }
+    }
+    return {sum.begin(), sum.end()};
+}
+
+/// A pitch that wanders slowly: cents from the tone's pitch frame by frame, with this standard
+/// deviation and correlation over about `seconds` (white noise through two equal poles).
+inline std::vector<double> wander(const Tone& tone, double cents_sd, double seconds,
+                                  std::mt19937_64& random) {
+    const double pole = std::exp(-1.0 / (seconds * tone.rate));
+    // Two equal poles p turn unit white noise into variance (1 + p²) / (1 − p²)³.
+    const double gain = std::sqrt((1.0 - pole * pole) * (1.0 - pole * pole) * (1.0 - pole * pole) /
+                                  (1.0 + pole * pole));
+    std::normal_distribution<double> normal(0.0, cents_sd * gain);
+    double one = 0.0;
+    double two = 0.0;
+    const auto settle = static_cast<std::size_t>(10.0 * seconds * tone.rate);
+    std::vector<double> path(frames(tone));
+    for (std::size_t n = 0; n < settle + path.size(); ++n) {
+        one = pole * one + normal(random);
+        two = pole * two + one;
+        if (n >= settle) path[n - settle] = two;
+    }
+    return path;
+}
+
+/// The fundamental's phase in cycles for a pitch that departs by `cents` from the tone's.
+inline std::vector<double> cycles_of(const Tone& tone, const std::vector<double>& cents) {
+    std::vector<double> cycles(cents.size());
+    double sum = 0.0;
+    for (std::size_t n = 0; n < cents.size(); ++n) {
+        cycles[n] = sum;
+        sum += tone.hz * std::exp2(cents[n] / 1200.0) / tone.rate;
+    }
+    return cycles;
 }
 
 /// Adds white Gaussian noise of this variance.
 inline void add_white(std::vector<float>& samples, double variance, std::mt19937_64& random) {
     std::normal_distribution<double> normal(0.0, std::sqrt(variance));
-    for (float& x : samples) x += static_cast<float>(normal(random));
+    for (float& x : samples)
+        x += static_cast<float>(normal(random));
 }
 
 /// Noise of this variance whose power falls by 6 dB an octave above `corner_hz` (wind, blower,
