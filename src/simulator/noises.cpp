@@ -40,8 +40,8 @@ Background::Background(const Parameters& parameters, Random random)
         const double shaft = kShaft_hz * random_.uniform(0.995, 1.005);
         lines_.push_back({shaft, kShaftLine_level, random_.uniform()});
         lines_.push_back({2.0 * shaft, 0.4 * kShaftLine_level, random_.uniform()});
-        // White noise through two poles of share s keeps about s (2 - s)... of its power; the gain
-        // below is from the two-pole sum s^4 (1 + r^2) / (1 - r^2)^3 with r = 1 - s.
+        // White noise through two equal poles of share s keeps s^4 (1 + r^2) / (1 - r^2)^3 of its
+        // power, with r = 1 - s.
         const double s = low_share_;
         const double r2 = (1.0 - s) * (1.0 - s);
         const double power = s * s * s * s * (1.0 + r2) / std::pow(1.0 - r2, 3.0);

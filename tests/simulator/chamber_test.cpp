@@ -62,7 +62,8 @@ TEST(Chamber, RenderingAllocatesNothing) {
     chamber.knock();
     std::vector<float> block(2 * 512);
     const std::size_t before = testing::allocations();
-    for (int i = 0; i < 100; ++i) chamber.render(block);
+    for (int i = 0; i < 100; ++i)
+        chamber.render(block);
     EXPECT_EQ(testing::allocations() - before, 0U);
 }
 
