@@ -11,7 +11,8 @@ namespace rankwright::listening {
 namespace {
 
 constexpr std::size_t kMostLines = 96;
-constexpr std::size_t kSeeds = 10;       // the strongest lines, each tried as some partial
+constexpr int kMostPlaces = 96;
+constexpr std::size_t kSeeds = 8;        // the strongest lines, each tried as some partial
 constexpr int kHighestSeed = 48;         // of the partials a seed may be
 constexpr double kLeastPeriods = 4.5;    // in the window, for neighbours to stand apart under Hann
 constexpr double kQuietShare = 0.2;      // of a segment's bins, taken as free of partials
@@ -19,7 +20,11 @@ constexpr double kLineThreshold = 16.0;  // line power over mean noise: one fals
 constexpr double kEmptyCost = 0.2;       // of its neighbours' strength, for an empty place
 constexpr double kFolded = 0.2;          // relative amplitude that a folded harmonic hardly has
 constexpr double kHighestLine_hz = 14000.0;  // above, no partial is needed to find a note
-constexpr double kWander = 0.0015;           // a partial's own width, 2.6 cents
+// The wind's own noise at a pipe's resonances, beside its partials.
+constexpr double kWindNoise = 0.1;
+constexpr double kWindNoiseWidth = 0.12;
+constexpr double kWindNoiseFrom = 400.0;
+constexpr double kWander = 0.0015;  // a partial's own width, 2.6 cents
 
 struct FftDeleter {
     void operator()(kiss_fftr_state* cfg) const { kiss_fftr_free(cfg); }
@@ -58,6 +63,24 @@ bool is_squared_off(std::span<const float> samples) {
     return peak > 0.0F && at_limit > static_cast<std::ptrdiff_t>(samples.size() / 20);
 }
 
+// How much is missing from the places below a smooth envelope of those taken: half the envelope,
+// which falls with the 1.5th power of the distance (ratio) from a taken place.
+double emptiness(std::span<const double> places) {
+    std::array<double, kMostPlaces + 1> envelope{};
+    double reach = 0.0;
+    for (std::size_t k = 1; k < places.size(); ++k) {
+        reach = std::max(places[k], reach * std::max(0.0, 1.0 - 1.5 / static_cast<double>(k)));
+        envelope[k] = reach;
+    }
+    double missing = 0.0;
+    reach = 0.0;
+    for (std::size_t k = places.size() - 1; k >= 1; --k) {
+        reach = std::max(places[k], reach * std::max(0.0, 1.0 - 1.5 / static_cast<double>(k + 1)));
+        missing += std::max(0.0, 0.5 * std::max(envelope[k], reach) - places[k]);
+    }
+    return missing;
+}
+
 }  // namespace
 
 struct CoarsePitch::State {
@@ -88,7 +111,7 @@ struct CoarsePitch::State {
         double level = 0.0;
         int partials = 0;
     };
-    Fit explain(double hz, double seed_partial) const;
+    Fit explain(double hz, double seed_partial, double at_least) const;
 };
 
 CoarsePitch::CoarsePitch(const Parameters& parameters) : state_(std::make_unique<State>()) {
@@ -227,8 +250,10 @@ void CoarsePitch::State::drop_skirts() {
     const auto is_skirt = [&](const SpectralLine& line) {
         return std::any_of(lines.begin(), lines.end(), [&](const SpectralLine& other) {
             const double d = std::abs(other.hz - line.hz) / bin_hz;
-            return d > 0.5 && other.amplitude > line.amplitude &&
-                   line.amplitude < other.amplitude * 3.0 / (d * std::abs(d * d - 1.0) + 3.0);
+            if (d < 0.5 || line.amplitude >= other.amplitude) return false;
+            return line.amplitude < other.amplitude * 3.0 / (d * std::abs(d * d - 1.0) + 3.0) ||
+                   (line.amplitude < kWindNoise * other.amplitude && other.hz > kWindNoiseFrom &&
+                    std::abs(other.hz - line.hz) < kWindNoiseWidth * other.hz);
         });
     };
     // Judged against all, loudest included, before any is taken away.
@@ -239,14 +264,14 @@ void CoarsePitch::State::drop_skirts() {
 
 // Takes `hz` as the fundamental, the line that suggested it being partial `seed_partial`; goes up
 // the lines and lets each one found sharpen the fundamental.
-CoarsePitch::State::Fit CoarsePitch::State::explain(double hz, double seed_partial) const {
+CoarsePitch::State::Fit CoarsePitch::State::explain(double hz, double seed_partial,
+                                                    double at_least) const {
     Fit fit;
     double weight = 0.3 * seed_partial * seed_partial;
     double sum = weight * hz;
     double all = 0.0;
-    double empty = 0.0;
-    double last_strength = 0.0;
     int last_place = 0;
+    std::array<double, kMostPlaces + 1> places{};
     for (std::size_t i = 0; i < lines.size(); ++i) {
         all += strengths[i];
         const double f0 = sum / weight;
@@ -255,9 +280,9 @@ CoarsePitch::State::Fit CoarsePitch::State::explain(double hz, double seed_parti
         const double miss = lines[i].hz - place * f0;
         if (std::abs(miss) > std::min(0.4 * bin_hz + kWander * lines[i].hz, 0.25 * f0)) continue;
         if (place == last_place) continue;
-        empty += (place - last_place - 1) * 0.5 * (last_strength + strengths[i]);
+        if (place > kMostPlaces) break;
         last_place = place;
-        last_strength = strengths[i];
+        places[static_cast<std::size_t>(place)] = strengths[i];
         fit.matched += strengths[i];
         fit.level += lines[i].amplitude * lines[i].amplitude;
         ++fit.partials;
@@ -267,7 +292,10 @@ CoarsePitch::State::Fit CoarsePitch::State::explain(double hz, double seed_parti
     }
     fit.hz = sum / weight;
     const double by_chance = std::min(0.8, 0.8 * bin_hz / fit.hz);
-    fit.score = fit.matched - by_chance * all - kEmptyCost * empty;
+    fit.score = fit.matched - by_chance * all;
+    if (fit.score > at_least)
+        fit.score -=
+            kEmptyCost * emptiness({places.data(), static_cast<std::size_t>(last_place) + 1});
     return fit;
 }
 
@@ -304,7 +332,7 @@ std::optional<CoarsePitchReading> CoarsePitch::find(std::optional<Hertz> near) c
         const int first = std::max(1, static_cast<int>(std::ceil(hz / high)));
         const int last = std::min(kHighestSeed, static_cast<int>(hz / low));
         for (int n = first; n <= last; ++n)
-            consider(s.explain(hz / n, n));
+            consider(s.explain(hz / n, n, best.score));
     }
     double all = 0.0;
     for (const double strength_of : s.strengths)
@@ -312,7 +340,7 @@ std::optional<CoarsePitchReading> CoarsePitch::find(std::optional<Hertz> near) c
     if (best.partials == 0 || best.score <= 0.0) return std::nullopt;
     for (const double times : {0.5, 2.0, 3.0, 1.0 / 3.0})
         if (best.hz * times > shortest)
-            rival = std::max(rival, s.explain(best.hz * times, 1).score);
+            rival = std::max(rival, s.explain(best.hz * times, 1, 0.0).score);
 
     CoarsePitchReading reading;
     reading.pitch = Hertz{best.hz};

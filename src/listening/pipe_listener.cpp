@@ -31,7 +31,12 @@ constexpr Cents kVoiceGlides{8.0};        // in 50 ms; a pipe doesn't
 constexpr double kKnockFalls_db = -20.0;  // a second
 constexpr double kExplainsBetter = 1.2;   // the share of power it explains, for another note
 constexpr double kExplainsAsMuch = 0.95;
-constexpr double kOwnPartials = 0.05;
+constexpr double kOwnPartials = 0.2;
+constexpr Seconds kLongestRing{3.0};
+constexpr double kNoteUnder_db = 5.0;
+constexpr double kPartialUnder_db = 12.0;
+constexpr double kLeastShare = 0.1;  // of all power, to be taken for a pipe
+constexpr double kLeastAwaited = 0.01;
 constexpr Seconds kOwnAgain{0.07};  // between looks at them: longer in all than a word lasts
 constexpr double kExplainsSome = 0.7;
 constexpr Seconds kSureAfter{0.1};
@@ -66,6 +71,7 @@ struct PipeListener::State {
     void judge_trial();
     void begin_trial();
     void try_note(Hertz pitch, FrameIndex onset);
+    bool only_rings(const ToneFollower& tone) const;
     bool trial_is_a_pipe() const;
     bool trial_replaces_active() const;
     void adopt_trial();
@@ -95,6 +101,12 @@ struct PipeListener::State {
     bool doubtful = false;
     std::vector<SpectralLine> ringing;
     FrameIndex rings_until;
+    struct Ended {
+        Hertz pitch;
+        double level_db = -120.0;
+        FrameIndex at;
+    };
+    std::optional<Ended> last;  // the tone that ended last
     std::vector<PartialFrame> frames;
     Hearing hearing;
 };
@@ -157,6 +169,7 @@ void PipeListener::State::lose(FrameIndex next_first) {
     finder.reset();
     trial.stop();
     if (long_gap) {
+        last.reset();
         active.stop();
         meter.reset();
     }
@@ -202,6 +215,7 @@ void PipeListener::State::judge_active() {
                                                                           sound.rate().value()));
         active.stop();
     } else if (active.ended()) {
+        last = {active.pitch(), active.steady_level_db(), sound.end()};
         active.stop();
     }
 }
@@ -243,11 +257,23 @@ void PipeListener::State::try_note(Hertz pitch, FrameIndex onset) {
     trial_began = sound.end();
 }
 
+// A room's reverberation rises and falls by itself: for some seconds the last note, or one of its
+// partials, is a pipe only when nearly as loud as the note was.
+bool PipeListener::State::only_rings(const ToneFollower& tone) const {
+    if (!last || duration(sound.end() - last->at, sound.rate()) > kLongestRing) return false;
+    const double times = tone.pitch() / last->pitch;
+    const double whole = std::max(1.0, std::round(times));
+    if (std::abs(1200.0 * std::log2(times / whole)) > kSameNote.value()) return false;
+    return tone.level_db() < last->level_db - (whole > 1.5 ? kPartialUnder_db : kNoteUnder_db);
+}
+
 bool PipeListener::State::trial_is_a_pipe() const {
     if (!trial.coherent() || !trial.well_tuned() || trial.steady_hops() < 4) return false;
+    if (only_rings(trial)) return false;
     const Seconds heard = duration(sound.end() - trial.onset(), sound.rate());
     const bool awaited =
         expected && std::abs(interval(*expected, trial.pitch()).value()) < 2.0 * kSameNote.value();
+    if (trial.share() < (awaited ? kLeastAwaited : kLeastShare)) return false;
     if (!awaited && heard.count() * trial.pitch().value() < kPeriodsHeard) return false;
     const bool young = heard < kYoung;
     if (young && trial.sd() > kYoungSd) return false;

@@ -82,10 +82,12 @@ std::optional<CoarsePitchReading> ToneFinder::best_of_channels(Window& window,
         if (newest.empty()) return std::nullopt;
         window.coarse.look(newest, ignored_);
         auto found = window.coarse.find();
-        // The awaited octave only where the lines leave both open.
+        // The awaited octave only where the lines leave both open: a note below which it would
+        // explain much, as a harmonic flute's speech brings, or a lower one as good.
         if (near && found)
             if (const auto awaited = window.coarse.find(near);
-                awaited && awaited->strength > 0.97 * found->strength)
+                awaited &&
+                awaited->strength > (awaited->pitch > found->pitch ? 0.7 : 0.97) * found->strength)
                 found = awaited;
         if (found && (!best || found->level * found->share > best->level * best->share)) {
             best = found;

@@ -78,6 +78,7 @@ void ToneFollower::begin_at(const SoundHistory& sound, Hertz pitch, FrameIndex o
     hop_count_ = steady_ = weighed_at_ = tuned_at_ = 0;
     cycles_ = 0.0;
     coherent_ = stood_ = ended_ = ending_ = repeated_ = fading_ = tremulant_ = drift_known_ = false;
+    falling_ = risen_ = low_ = 0;
     disturbed_left_ = disturbed_for_ = moving_left_ = moved_at_ = 0;
     outliers_ = 0;
     quiet_residual_ = snr_ = drift_ = 0.0;

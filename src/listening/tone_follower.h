@@ -54,16 +54,19 @@ class ToneFollower {
     bool fading() const { return fading_; }
     bool tremulant() const { return tremulant_; }
 
+    double steady_level_db() const { return steady_level_; }
     double level_db() const;  ///< harmonic power of the last hops, full-scale sine = 0
     double level_slope_db(Seconds over) const;  ///< a second
     Decibels snr() const;
-    /// The tone's share of all power in the last few hops.
+    /// The tone's share of all power in the last few hops, counting only partials whose phase
+    /// stands: wind noise within its bands is none of it.
     double share() const;
     /// The partials as they sound now, but no louder than they were, into `lines` (up to its
     /// capacity).
     void list_lines(std::vector<SpectralLine>& lines) const;
     /// The share of the tone's power, in the last few hops and `before` that, of partials that
-    /// aren't multiples of `m`: what tells it from the note m times as high.
+    /// aren't multiples of `m`: what tells it from the note m times as high. 0 when fewer than two
+    /// of them stand.
     double share_beside(int m, Seconds before = Seconds{0.0}) const;
     /// How far the pitch went in the last 50 ms.
     Cents recent_glide() const;
@@ -163,6 +166,7 @@ class ToneFollower {
     int outliers_ = 0;
     double steady_level_ = -120.0, lowest_level_ = -120.0, highest_level_ = -120.0;
     std::int64_t highest_at_ = 0, ending_since_ = 0, falling_ = 0;
+    std::int64_t risen_ = 0, low_ = 0;
     bool ended_ = false, ending_ = false, repeated_ = false, fading_ = false, tremulant_ = false;
     double drift_ = 0.0;
     bool drift_known_ = false;

@@ -16,7 +16,10 @@ constexpr double kEndingSlope_db = -8.0;  // a second; slower falls are the mach
 constexpr double kEndedDrop_db = 6.5;     // below what falls of 8 dB a second leave of it
 constexpr std::int64_t kStands = 20;      // hops; after that a jump upward is the note again
 
+constexpr double kGoneDrop_db = 15.0;
+constexpr Seconds kLasts{0.08};
 constexpr Seconds kEndsWithin{0.25};
+constexpr double kRepeatDip_db = 6.0;
 constexpr double kRepeatRise_db = 3.0;
 constexpr double kFadedDrop_db = 3.0;
 constexpr double kFadingSlope_db = -0.4;  // a second
@@ -47,13 +50,20 @@ double ToneFollower::level_slope_db(Seconds over) const { return slope_db(&Hop::
 double ToneFollower::kept_slope_db(Seconds over) const { return slope_db(&Hop::kept_db, over); }
 
 double ToneFollower::share() const {
-    double power = 0.0;
-    double residual = 0.0;
+    double own = 0.0;
+    double all = 0.0;
+    const double frames = hop_.count() * rate_.value();
     for (std::int64_t h = std::max(oldest(), hop_count_ - 5); h < hop_count_; ++h) {
-        power += at(h).power;
-        residual += at(h).residual;
+        all += (at(h).power + at(h).residual) * channels_;
+        for (int row = 0; row < rows(); ++row) {
+            const auto i = static_cast<std::size_t>(row);
+            if (weight_[i] <= 0.0) continue;
+            const double noise = std::min(noise_[i], power_[i]) / power_[i];
+            own +=
+                2.0 * (1.0 - noise) * static_cast<double>(std::norm(z(row, h))) / (frames * frames);
+        }
     }
-    return power > 0.0 ? power / (power + residual) : 0.0;
+    return all > 0.0 ? std::min(1.0, own / all) : 0.0;
 }
 
 double ToneFollower::share_beside(int m, Seconds before) const {
@@ -64,9 +74,13 @@ double ToneFollower::share_beside(int m, Seconds before) const {
         for (int row = 0; row < rows(); ++row) {
             const auto power = static_cast<double>(std::norm(z(row, h)));
             all += power;
-            if (number(row) % m != 0) beside += power;
+            if (number(row) % m != 0 && weight_[static_cast<std::size_t>(row)] > 0.0)
+                beside += power;
         }
-    return all > 0.0 ? beside / all : 0.0;
+    int standing = 0;
+    for (int row = 0; row < rows(); ++row)
+        if (number(row) % m != 0 && weight_[static_cast<std::size_t>(row)] > 0.0) ++standing;
+    return all > 0.0 && standing >= 2 ? beside / all : 0.0;
 }
 
 Cents ToneFollower::recent_glide() const {
@@ -102,8 +116,10 @@ void ToneFollower::watch_level() {
         return;
     }
     if (disturbed()) return;
-    if (hop_count_ > steady_ + kStands && level_db() > steady_level_ + kRepeatRise_db + 1.0)
-        repeated_ = true;
+    const bool rose =
+        hop_count_ > steady_ + kStands && level_db() > steady_level_ + kRepeatRise_db + 1.0;
+    risen_ = rose ? risen_ + 1 : 0;
+    if (risen_ * hop_ > kLasts) repeated_ = true;
     const double level = 0.5 * (at(hop_count_ - 1).kept_db + at(hop_count_ - 2).kept_db);
     watch_end(level);
     watch_fading(level);
@@ -123,9 +139,14 @@ void ToneFollower::watch_end(double level) {
     }
     if (!ending_) return;
     lowest_level_ = std::min(lowest_level_, level);
-    if (level > lowest_level_ + kRepeatRise_db) repeated_ = true;
+    if (steady_level_ - lowest_level_ > kRepeatDip_db &&
+        level > lowest_level_ + kRepeatDip_db - 1.0)
+        repeated_ = true;
     if (drop < 0.5 * kEndingDrop_db) ending_ = false;
-    ended_ = drop > kEndedDrop_db || (ending_ && (hop_count_ - ending_since_) * hop_ > kEndsWithin);
+    // A dip of a treble in a standing wave passes; an end stays.
+    low_ = drop > kEndedDrop_db ? low_ + 1 : 0;
+    ended_ = drop > kGoneDrop_db || low_ * hop_ > kLasts ||
+             (ending_ && (hop_count_ - ending_since_) * hop_ > kEndsWithin);
 }
 
 // A fall that is slow and goes on; a pipe's own wind doesn't do that.
