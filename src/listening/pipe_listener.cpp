@@ -34,6 +34,8 @@ constexpr double kExplainsAsMuch = 0.95;
 constexpr double kOwnPartials = 0.2;
 constexpr Seconds kLongestRing{3.0};
 constexpr double kNoteUnder_db = 5.0;
+constexpr Seconds kHolds{0.4};
+constexpr double kRingFalls_db = -5.0;  // a second, even in a church
 constexpr double kPartialUnder_db = 12.0;
 constexpr double kLeastShare = 0.1;  // of all power, to be taken for a pipe
 constexpr double kLeastAwaited = 0.01;
@@ -264,6 +266,9 @@ bool PipeListener::State::only_rings(const ToneFollower& tone) const {
     const double times = tone.pitch() / last->pitch;
     const double whole = std::max(1.0, std::round(times));
     if (std::abs(1200.0 * std::log2(times / whole)) > kSameNote.value()) return false;
+    // What holds its level isn't ringing, however soft it is.
+    const Seconds heard = duration(sound.end() - tone.onset(), sound.rate());
+    if (heard > kHolds && tone.level_slope_db(kHolds) > kRingFalls_db) return false;
     return tone.level_db() < last->level_db - (whole > 1.5 ? kPartialUnder_db : kNoteUnder_db);
 }
 

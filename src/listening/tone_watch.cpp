@@ -16,9 +16,10 @@ constexpr double kEndingSlope_db = -8.0;  // a second; slower falls are the mach
 constexpr double kEndedDrop_db = 6.5;     // below what falls of 8 dB a second leave of it
 constexpr std::int64_t kStands = 20;      // hops; after that a jump upward is the note again
 
-constexpr double kGoneDrop_db = 15.0;
+constexpr double kGoneDrop_db = 22.0;
+constexpr Seconds kStaysLow{0.14};
 constexpr Seconds kLasts{0.08};
-constexpr Seconds kEndsWithin{0.25};
+constexpr Seconds kEndsWithin{0.3};
 constexpr double kRepeatDip_db = 6.0;
 constexpr double kRepeatRise_db = 3.0;
 constexpr double kFadedDrop_db = 3.0;
@@ -127,9 +128,11 @@ void ToneFollower::watch_level() {
 
 void ToneFollower::watch_end(double level) {
     // Upward at once: a pipe that is still speaking isn't falling afterwards.
+    // A young tone's level is learned quickly: many pipes speak louder than they stand.
+    const Seconds memory = std::min(kLevelMemory, 0.25 * hop_count_ * hop_);
     if (!ending_)
-        steady_level_ += (level > steady_level_ ? 0.5 : std::min(1.0, hop_ / kLevelMemory)) *
-                         (level - steady_level_);
+        steady_level_ +=
+            (level > steady_level_ ? 0.5 : std::min(1.0, hop_ / memory)) * (level - steady_level_);
     const double drop = steady_level_ - level;
     if (!ending_ && (drop > kEndedDrop_db ||
                      (drop > kEndingDrop_db && kept_slope_db(Seconds{0.1}) < kEndingSlope_db))) {
@@ -145,7 +148,7 @@ void ToneFollower::watch_end(double level) {
     if (drop < 0.5 * kEndingDrop_db) ending_ = false;
     // A dip of a treble in a standing wave passes; an end stays.
     low_ = drop > kEndedDrop_db ? low_ + 1 : 0;
-    ended_ = drop > kGoneDrop_db || low_ * hop_ > kLasts ||
+    ended_ = drop > kGoneDrop_db || low_ * hop_ > kStaysLow ||
              (ending_ && (hop_count_ - ending_since_) * hop_ > kEndsWithin);
 }
 
