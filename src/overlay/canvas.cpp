@@ -11,7 +11,7 @@ namespace {
 constexpr float kAscent = 1901.0F / 2048.0F;
 constexpr float kAscender = 0.76F;
 constexpr float kDescender = 0.236F;
-constexpr float kLineStep = 1.16F;
+constexpr float kLineStep = 1.1F;
 constexpr float kShrinkStep = 0.94F;
 }  // namespace
 
@@ -37,10 +37,13 @@ float Canvas::text(Point at_baseline, const TextStyle& style, std::string_view w
     const ImVec2 corner{std::round(left * scale_),
                         std::round((at_baseline.y - style.em * kAscent) * scale_)};
     list_.AddText(font, size, corner, style.colour, words.data(), words.data() + words.size());
-    drawn_.push_back({std::string(words),
-                      {left, at_baseline.y - style.em * kAscender, left + wide,
-                       at_baseline.y + style.em * kDescender},
-                      style.em});
+    const bool descends = words.find_first_of("gjpqyJQ,;()") != std::string_view::npos;
+    const float depth = descends ? style.em * kDescender : 0.0F;
+    drawn_.push_back(
+        {std::string(words),
+         {left, at_baseline.y - style.em * kAscender, left + wide, at_baseline.y + depth},
+         style.em,
+         font});
     return wide;
 }
 

@@ -27,8 +27,9 @@ struct TextStyle {
 /// One line of text as it was drawn, in reference units: what the layout tests measure.
 struct DrawnText {
     std::string words;
-    Rect box;  ///< from the ascenders to the descenders
+    Rect box;  ///< from the ascenders to the descenders, if it has any
     float em = 0.0F;
+    const ImFont* face = nullptr;
 };
 
 /// Text stands on its baseline: `at.y` is where the letters stand. All lengths in reference units.

@@ -20,7 +20,8 @@ constexpr float kLargestDrawn = 240.0F;
 const std::array<ImWchar, 17> kEverything{0x0020, 0x017F, 0x02BC, 0x02BC, 0x2010, 0x2044,
                                           0x2153, 0x215E, 0x2190, 0x2193, 0x2212, 0x2212,
                                           0x2260, 0x2265, 0x266D, 0x266F, 0};
-const std::array<ImWchar, 5> kBasic{0x0020, 0x007E, 0x266D, 0x266F, 0};
+const std::array<ImWchar, 9> kBasic{0x0020, 0x007E, 0x2026, 0x2026, 0x2212,
+                                    0x2212, 0x266D, 0x266F, 0};
 
 std::optional<std::filesystem::path> find_font(const char* file) {
     for (const char* folder : {"/usr/share/fonts/truetype/dejavu", "/usr/share/fonts/TTF",

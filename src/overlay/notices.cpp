@@ -36,9 +36,9 @@ bool draw_notice(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
 void draw_trouble(Canvas& canvas, const Rect& place, const Notice& notice) {
     canvas.fill(place, kGround);
     canvas.outline(place.inset(4), kWarm, 6, 10);
-    const float mark = std::min(110.0F, place.height() * 0.6F);
+    const float mark = std::min(100.0F, place.height() * 0.6F);
     draw_caution_mark(canvas, {place.left + 34 + mark / 2, place.centre().y}, mark);
-    canvas.paragraph({place.left + 60 + mark, place.top + 16, place.right - 22, place.bottom - 12},
+    canvas.paragraph({place.left + 60 + mark, place.top + 10, place.right - 22, place.bottom - 4},
                      {kHuge, kPale, true}, kLarge, notice.words);
 }
 

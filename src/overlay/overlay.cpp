@@ -77,16 +77,15 @@ void Overlay::draw_chooser(const Chooser& chooser, const Choices& choices, Size 
 
 void Overlay::draw_work(Canvas& canvas, const Layout& layout, const Snapshot& snapshot) {
     draw_header(canvas, layout.header, snapshot);
-    const Notice* urgent = urgent_notice(snapshot);
-    const bool nothing_else = !snapshot.pitch && snapshot.stage == Stage::waiting;
     draw_call(canvas, layout.call, snapshot);
     draw_pipe(canvas, layout.pipe, snapshot);
+    const Notice* urgent = urgent_notice(snapshot);
+    const bool nothing_else = !snapshot.pitch && snapshot.stage == Stage::waiting;
     if (urgent != nullptr && nothing_else) {
         draw_trouble(
             canvas,
             {layout.advice.left, layout.figures.top, layout.figures.right, layout.notices.bottom},
             *urgent);
-        draw_chest(canvas, layout.chest, snapshot);
     } else {
         draw_advice(canvas, layout.advice, snapshot);
         draw_figures(canvas, layout.figures, snapshot);
@@ -94,12 +93,15 @@ void Overlay::draw_work(Canvas& canvas, const Layout& layout, const Snapshot& sn
         Rect ribbons = layout.ribbons;
         if (!draw_notice(canvas, layout.notices, snapshot)) ribbons.bottom = layout.notices.bottom;
         draw_ribbons(canvas, ribbons, snapshot, painter_);
-        // A figure stands all the same: the trouble takes the chest's place.
-        if (urgent != nullptr)
-            draw_trouble(canvas, layout.chest, *urgent);
-        else
-            draw_chest(canvas, layout.chest, snapshot);
     }
+    if (urgent != nullptr && !nothing_else) {
+        // A figure stands all the same: the trouble takes the place of chest and hints.
+        draw_trouble(canvas,
+                     {layout.chest.left, layout.chest.top, layout.hints.right, layout.hints.bottom},
+                     *urgent);
+        return;
+    }
+    draw_chest(canvas, layout.chest, snapshot);
     draw_hints(canvas, layout.hints, snapshot);
 }
 

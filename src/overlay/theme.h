@@ -17,12 +17,12 @@ inline constexpr ImU32 kPale = IM_COL32(244, 241, 232, 255);
 inline constexpr ImU32 kWarm = IM_COL32(255, 180, 84, 255);
 inline constexpr ImU32 kCool = IM_COL32(112, 192, 255, 255);
 
-// Type sizes in em at 1280 × 800. At 54 a capital is 40 pixels high: 16 minutes of arc at two
+// Type sizes in em at 1280 × 800. At 55 a capital is 40 pixels high: 16 minutes of arc at two
 // metres on a screen 30 cm wide.
 inline constexpr float kSmall = 21.0F;
 inline constexpr float kBody = 27.0F;
 inline constexpr float kLarge = 38.0F;
-inline constexpr float kLadder = 54.0F;
+inline constexpr float kLadder = 55.0F;
 inline constexpr float kHuge = 84.0F;
 inline constexpr float kFigure = 156.0F;
 

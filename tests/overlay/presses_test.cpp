@@ -1,0 +1,152 @@
+#include "overlay/drawing.h"
+#include "overlay/examples.h"
+#include "overlay/overlay.h"
+
+#include <variant>
+
+#include <gtest/gtest.h>
+
+namespace rankwright::overlay {
+namespace {
+
+class Presses : public ::testing::Test {
+  protected:
+    template <typename Wanted>
+    bool asks_for(const KeyPress& key) {
+        const auto commands = drawing_.press(key, snapshot_);
+        return commands.size() == 1 && std::holds_alternative<Wanted>(commands.front());
+    }
+    bool asks_for_nothing(const KeyPress& key) { return drawing_.press(key, snapshot_).empty(); }
+    static KeyPress letter(char c) { return {Key::character, c, false, false}; }
+    static KeyPress named(Key key) { return {key, 0, false, false}; }
+    std::vector<visit::Command> type(std::string_view letters) {
+        for (const char c : letters)
+            EXPECT_TRUE(asks_for_nothing(letter(c))) << c;
+        return drawing_.press(named(Key::enter), snapshot_);
+    }
+
+    Drawing drawing_{{1280, 800}};
+    Snapshot snapshot_ = examples::base();
+};
+
+TEST_F(Presses, KeyboardAndPresenterRemoteGoThroughTheRank) {
+    EXPECT_TRUE(asks_for<visit::GoNext>(named(Key::page_down)));
+    EXPECT_TRUE(asks_for<visit::GoNext>(named(Key::right)));
+    EXPECT_TRUE(asks_for<visit::GoNext>(letter(' ')));
+    EXPECT_TRUE(asks_for<visit::GoBack>(named(Key::page_up)));
+    EXPECT_TRUE(asks_for<visit::GoBack>(named(Key::left)));
+    EXPECT_TRUE(asks_for<visit::TakePitchOfDay>(letter('m')));
+    EXPECT_TRUE(asks_for_nothing(letter('x')));
+}
+
+TEST_F(Presses, ThePointTakesThisPipeAgain) {
+    const auto commands = drawing_.press('.', snapshot_);
+    ASSERT_EQ(commands.size(), 1U);
+    EXPECT_EQ(std::get<visit::GoToKey>(commands.front()).key, snapshot_.key);
+}
+
+TEST_F(Presses, AHeldKeyGoesOnOnce) {
+    EXPECT_TRUE(asks_for_nothing({Key::page_down, 0, false, true}));
+}
+
+TEST_F(Presses, SeveralPressesOfOneFrameKeepTheirOrder) {
+    drawing_.overlay.press(named(Key::page_down));
+    drawing_.overlay.press(letter('m'));
+    drawing_.overlay.press(named(Key::page_up));
+    const auto commands = drawing_.draw(snapshot_);
+    ASSERT_EQ(commands.size(), 3U);
+    EXPECT_TRUE(std::holds_alternative<visit::GoNext>(commands[0]));
+    EXPECT_TRUE(std::holds_alternative<visit::TakePitchOfDay>(commands[1]));
+    EXPECT_TRUE(std::holds_alternative<visit::GoBack>(commands[2]));
+}
+
+TEST_F(Presses, ArrowsMoveTheDeviceOfASimulatedPipeOnly) {
+    EXPECT_TRUE(asks_for_nothing(named(Key::up)));
+    snapshot_.simulated = true;
+    const auto step = [&](Key key, bool shift) {
+        const auto commands = drawing_.press({key, 0, shift, false}, snapshot_);
+        return std::get<visit::MoveDevice>(commands.at(0)).by.value();
+    };
+    EXPECT_GT(step(Key::up, false), 0.0);
+    EXPECT_EQ(step(Key::down, false), -step(Key::up, false));
+    EXPECT_GT(step(Key::up, true), 5.0 * step(Key::up, false));
+    EXPECT_TRUE(asks_for<visit::MoveDevice>({Key::up, 0, false, true})) << "held down";
+}
+
+TEST_F(Presses, AStepOfTheHandIsAFractionOfACentOfAnOpenPipe) {
+    // The length of an open pipe goes as 1/f: one step changes it by less than a cent's share
+    // (2^(1/1200) − 1 = 0.000578, by definition of the cent) in the bass and in the treble.
+    for (const double hz : {65.4, 393.1, 4186.0}) {
+        snapshot_.target = Hertz{hz};
+        const double length_mm = 343000.0 / (2.0 * hz);
+        EXPECT_LT(hand_step(snapshot_, false).value() / length_mm, 0.000578);
+        EXPECT_GT(hand_step(snapshot_, false).value() / length_mm, 0.0001);
+    }
+}
+
+TEST_F(Presses, ATemperatureIsTypedInEitherUnit) {
+    EXPECT_TRUE(asks_for_nothing(letter('t')));
+    auto commands = type("21,3");
+    ASSERT_EQ(commands.size(), 1U);
+    EXPECT_DOUBLE_EQ(std::get<visit::SetTemperature>(commands[0]).to.value(), 21.3);
+    // 68 °F is 20 °C by the definition of the Fahrenheit scale.
+    EXPECT_TRUE(asks_for_nothing(letter('t')));
+    commands = type("68f");
+    ASSERT_EQ(commands.size(), 1U);
+    EXPECT_NEAR(std::get<visit::SetTemperature>(commands[0]).to.value(), 20.0, 1e-9);
+}
+
+TEST_F(Presses, AnImpossibleValueIsRefusedWithItsReason) {
+    drawing_.press('t', snapshot_);
+    EXPECT_TRUE(type("68").empty());
+    EXPECT_TRUE(drawing_.says("Between −10 and 50 °C"));
+    drawing_.press('f', snapshot_);
+    EXPECT_EQ(drawing_.press({Key::enter, 0, false, false}, snapshot_).size(), 1U);
+
+    drawing_.press('p', snapshot_);
+    EXPECT_TRUE(type("4413").empty());
+    EXPECT_TRUE(drawing_.says("Between 370 and 570"));
+    EXPECT_TRUE(asks_for_nothing(named(Key::escape)));
+    EXPECT_TRUE(asks_for<visit::GoNext>(named(Key::page_down))) << "the entry is closed";
+}
+
+TEST_F(Presses, ThePitchOfTheDayIsTypedOrMeasuredAgain) {
+    drawing_.press('p', snapshot_);
+    auto commands = type("441.3");
+    ASSERT_EQ(commands.size(), 1U);
+    EXPECT_DOUBLE_EQ(std::get<visit::SetPitch>(commands[0]).to.value(), 441.3);
+    drawing_.press('p', snapshot_);
+    commands = type("0");
+    ASSERT_EQ(commands.size(), 1U);
+    EXPECT_EQ(std::get<visit::SetPitch>(commands[0]).to.value(), 0.0);
+}
+
+TEST_F(Presses, AKeyIsReachedByItsNumber) {
+    auto commands = type("49");
+    ASSERT_EQ(commands.size(), 1U);
+    EXPECT_EQ(std::get<visit::GoToKey>(commands[0]).key, 49);
+    drawing_.press('g', snapshot_);
+    EXPECT_TRUE(type("62").empty()) << "the chest has 61";
+    EXPECT_TRUE(drawing_.says("1 to 61"));
+}
+
+TEST_F(Presses, LeavingIsAskedFirst) {
+    EXPECT_TRUE(asks_for_nothing(letter('q')));
+    EXPECT_TRUE(drawing_.says("leave the work?"));
+    EXPECT_TRUE(asks_for_nothing(named(Key::page_down))) << "stays, and only that";
+    EXPECT_FALSE(drawing_.says("leave the work?"));
+    EXPECT_TRUE(asks_for_nothing(named(Key::escape)));
+    EXPECT_TRUE(asks_for<visit::Quit>(named(Key::enter)));
+}
+
+TEST_F(Presses, HelpNamesEveryKeyAndTheCautions) {
+    drawing_.press('h', snapshot_);
+    for (const char* words : {"Page down", "Page up", ". (point)", "T", "P", "M", "G or a digit",
+                              "Q or Esc", "take care", "hearing", "lead"})
+        EXPECT_TRUE(drawing_.says(words)) << words;
+    EXPECT_TRUE(asks_for_nothing(named(Key::page_down)));
+    EXPECT_FALSE(drawing_.says("take care"));
+}
+
+}  // namespace
+}  // namespace rankwright::overlay
