@@ -174,6 +174,7 @@ void PitchTracker::summarise() {
 }
 
 Hertz PitchTracker::pitch() const { return Hertz{base_ + offset_}; }
+Hertz PitchTracker::spread() const { return Hertz{std::sqrt(variance_)}; }
 // What 68 % of the mixture lies within, or half of what 95 % does: a filter of little weight and
 // wide spread must not widen it, nor be forgotten.
 Hertz PitchTracker::sd(Seconds later) const {

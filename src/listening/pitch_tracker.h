@@ -33,6 +33,8 @@ class PitchTracker {
     void rebase(Hertz pitch);
 
     Hertz pitch() const;
+    /// Root of the mixture's variance: quick, but stretched by unlikely filters.
+    Hertz spread() const;
     /// Standard uncertainty of the pitch `later` than the last phase.
     Hertz sd(Seconds later = Seconds{0.0}) const;
     /// Cycles expected now, against the pitch given to begin().

@@ -19,6 +19,7 @@ constexpr Seconds kHeldAfterKnock{0.06};
 constexpr Seconds kLongestKnock{1.5};       // after that, the noise is taken as here to stay
 constexpr double kKnock = 6.0;              // times the usual residual power
 constexpr double kHarmlessResidual = 1e-4;  // of the tone's power
+constexpr Cents kCoherent{8.0};             // while it is followed
 constexpr Cents kRetuneAt{8.0};
 constexpr Cents kRefineAt{1.0};
 constexpr std::int64_t kRefineAfter = 6;    // hops
@@ -131,6 +132,9 @@ void ToneFollower::feed(const SoundHistory& sound, FrameIndex to) {
         while (take_hop())
             judge_hop();
     }
+    // A hop's phase belongs to its middle.
+    const Seconds since = duration(fed_to_ - heard_to_, rate_) + 0.5 * hop_;
+    sd_ = interval(pitch(), pitch() + tracker_.sd(since));
 }
 
 bool ToneFollower::take_hop() {
@@ -191,16 +195,13 @@ void ToneFollower::judge_hop() {
         if (h % kCheckEvery == 0 && weights_are_stale(recent) && weigh(recent))
             tracker_.lose_phase(Cents{0.0});
         step(h, (tracker_.pitch() - tuned_).value(), true);
+        if (disturbed_left_ == 0) coherent_ = spread() < kCoherent;
     }
     watch_pitch();
     if (h % 8 == 0) watch_tremulant();
 }
 
-// A hop's phase belongs to its middle.
-Cents ToneFollower::sd() const {
-    const Seconds since = duration(fed_to_ - heard_to_, rate_) + 0.5 * hop_;
-    return interval(pitch(), pitch() + tracker_.sd(since));
-}
+Cents ToneFollower::spread() const { return interval(pitch(), pitch() + tracker_.spread()); }
 
 FrameIndex ToneFollower::steady_from() const {
     if (hop_count_ == 0) return onset_;

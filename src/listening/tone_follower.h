@@ -37,7 +37,7 @@ class ToneFollower {
     Seconds hop() const { return hop_; }
 
     Hertz pitch() const { return tracker_.pitch(); }
-    Cents sd() const;
+    Cents sd() const { return sd_; }
     Seconds memory() const { return tracker_.memory(); }
     /// Phases agree from hop to hop: a pipe and not noise, a knock or a voice.
     bool coherent() const { return coherent_; }
@@ -107,6 +107,7 @@ class ToneFollower {
     void replay(std::int64_t from);
     void step(std::int64_t h, double offset, bool live);
     std::int64_t find_steady() const;
+    Cents spread() const;
     double kept_power(std::int64_t hop) const;
     double slope_db(double Hop::*level, Seconds over) const;
     double kept_slope_db(Seconds over) const;
@@ -160,6 +161,7 @@ class ToneFollower {
     PitchTracker tracker_;
     double cycles_ = 0.0;
     bool coherent_ = false, stood_ = false;
+    Cents sd_{100.0};  // at the newest frame
     double quiet_residual_ = 0.0;
     std::int64_t disturbed_left_ = 0, disturbed_for_ = 0;
     std::int64_t moving_left_ = 0, moved_at_ = 0;

@@ -36,7 +36,7 @@ void ToneFollower::settle_on() {
         return;
     }
     replay(steady_);
-    coherent_ = sd() < kCoherent;
+    coherent_ = spread() < kCoherent;
 }
 
 // The earliest hop since which the level has stayed near the present one.

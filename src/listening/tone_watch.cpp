@@ -184,7 +184,7 @@ void ToneFollower::watch_pitch() {
     if (!coherent_ || now - back < std::max(settled, oldest())) return;
     const double change = std::abs(interval(Hertz{at(now - back).hz}, Hertz{at(now).hz}).value());
     const double allowed = pitch() < kBassBelow ? 2.0 * kMoved.value() : kMoved.value();
-    if (change > allowed + 3.0 * sd().value()) {
+    if (change > allowed + 3.0 * spread().value()) {
         moving_left_ = std::lround(kMovingHeld / hop_);
         moved_at_ = now;
     }
