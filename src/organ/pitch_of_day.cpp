@@ -24,14 +24,17 @@ struct Deviation {
     double sd;
 };
 
+constexpr double kLeastScatter = 0.5;  // cents: no rank stands better for long (from memory)
+
 // The spread that readings near the middle show: 1.4826 × MAD equals the standard deviation of
-// normal scatter (P. J. Huber, Robust Statistics, 1981, ch. 5).
+// normal scatter, with the correction for few readings of P. J. Rousseeuw & A. M. Leroy, Robust
+// Regression and Outlier Detection (1987), p. 202.
 double typical_spread(const std::vector<Deviation>& deviations, double middle) {
-    constexpr double kLeast = 0.5;
+    const auto others = static_cast<double>(std::max<std::size_t>(deviations.size(), 2) - 1);
     std::vector<double> off;
     for (const Deviation& d : deviations)
         off.push_back(std::abs(d.cents - middle));
-    return std::max(kLeast, 1.4826 * median(off));
+    return std::max(kLeastScatter, 1.4826 * (1.0 + 5.0 / others) * median(off));
 }
 
 // The temperature at which flues stand `shift` from where they stand at `home`.
@@ -86,11 +89,12 @@ std::optional<PitchOfDay> pitch_of_day(const Instrument& instrument,
     for (const Deviation& d : flues)
         cents.push_back(d.cents);
     const double middle = median(cents);
+    constexpr double kAstray = 2.5;  // Rousseeuw & Leroy, as above
     const double spread = typical_spread(flues, middle);
     double sum = 0.0, squares = 0.0, readings_variance = 0.0;
     std::size_t kept = 0;
     for (const Deviation& d : flues) {
-        if (std::abs(d.cents - middle) > 3.0 * std::hypot(spread, d.sd)) {
+        if (std::abs(d.cents - middle) > kAstray * std::hypot(spread, d.sd)) {
             day.astray.push_back(d.reading);
             continue;
         }
@@ -101,11 +105,16 @@ std::optional<PitchOfDay> pitch_of_day(const Instrument& instrument,
     }
     const auto n = static_cast<double>(kept);
     const double mean = sum / n;
-    const double scatter = kept > 1 ? (squares - n * mean * mean) / (n - 1.0) : 0.0;
+    const double squares_about_mean = std::max(0.0, squares - n * mean * mean);
+    // The mean of n readings errs as Student's t does: with this standard deviation from four
+    // readings up. Fewer can't tell their scatter; at least the usual one is taken for it.
+    const double scatter =
+        kept > 3   ? squares_about_mean / (n - 3.0)
+        : kept > 1 ? std::max(squares_about_mean / (n - 1.0), kLeastScatter * kLeastScatter)
+                   : kLeastScatter * kLeastScatter;
     std::sort(day.astray.begin(), day.astray.end());
     day.from_home = Cents{middle + mean};
     day.a = transpose(instrument.a, day.from_home);
-    // One pipe alone can't tell its own error from the day's: the readings' noise is all we know.
     day.uncertainty = Cents{std::sqrt(std::max(scatter, readings_variance / n) / n)};
     if (thermometer) explain(instrument, *thermometer, day);
     return day;

@@ -29,10 +29,10 @@ struct PitchOfDay {
     bool contradicted = false;        ///< thermometer and pipes disagree: the explanation warns
 };
 
-/// A from the median of the readings' deviations from target; readings further from it than three
-/// times their typical spread (by the median absolute deviation, at least 0.5 cent) are left out,
-/// the rest averaged. Reeds are left out always: they don't follow the air as flues do. Empty when
-/// no flue reading is left. `thermometer` stands beside the reference rank.
+/// A from the median of the readings' deviations from target; readings further from it than two and
+/// a half times their typical spread (by the median absolute deviation, at least 0.5 cent) are left
+/// out, the rest averaged. Reeds are left out always: they don't follow the air as flues do. Empty
+/// when no flue reading is left. `thermometer` stands beside the reference rank.
 std::optional<PitchOfDay> pitch_of_day(const Instrument& instrument,
                                        std::span<const ReferenceReading> readings,
                                        std::optional<Celsius> thermometer);

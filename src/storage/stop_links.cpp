@@ -177,10 +177,11 @@ void refuse_idle_pipes(const Instrument& instrument, const StopPlaces& places, M
                     highest = std::max(highest, player.last_key + up);
                 }
             if (highest >= stop.last_key + stop.extra_pipes) continue;
-            mistakes.add(places[d][s], text_of({"no stop plays the pipes of ", in_quotes(stop.name),
-                                                " above its ", std::to_string(highest),
-                                                "th; borrow them (\"borrowed_from\") or "
-                                                "take them out of \"extra_pipes\""}));
+            mistakes.add(places[d][s],
+                         text_of({"no stop plays the pipes of ", in_quotes(stop.name),
+                                  " above pipe ", std::to_string(highest),
+                                  "; borrow them (\"borrowed_from\") or take them out of "
+                                  "\"extra_pipes\""}));
         }
     }
 }

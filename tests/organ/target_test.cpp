@@ -1,32 +1,14 @@
 #include "organ/target.h"
 
+#include "organ/air.h"
+#include "organ/one_rank.h"
+
 #include <gtest/gtest.h>
 
 namespace rankwright::organ {
 namespace {
 
 using namespace literals;
-
-Stop stop_of(const char* name, Footage footage) {
-    Stop stop;
-    stop.id = slug(name);
-    stop.name = name;
-    stop.footage = footage;
-    stop.makes = {{1, {}}};
-    return stop;
-}
-
-Instrument organ_of(std::vector<Stop> stops, const char* temperament = "equal") {
-    Instrument organ;
-    organ.name = "test organ";
-    organ.temperament = *built_in_temperament(temperament);
-    Division division;
-    division.id = "great";
-    division.name = "Great";
-    division.stops = std::move(stops);
-    organ.divisions.push_back(std::move(division));
-    return organ;
-}
 
 Hertz target_of(const Instrument& organ, std::string_view stop, int key, const Day& day = {},
                 int row = 1) {
@@ -39,8 +21,8 @@ Hertz target_of(const Instrument& organ, std::string_view stop, int key, const D
 // MIDI 1.0: note 36, the 8′ C, is 65.406 Hz and middle C 261.626 Hz at A 440.
 TEST(Target, EqualAtEveryFootage) {
     const Instrument organ =
-        organ_of({stop_of("Principal 8'", {8, 1}), stop_of("Bourdon 16'", {16, 1}),
-                  stop_of("Fifteenth 2'", {2, 1})});
+        organ_of({rank_of("Principal 8'", {8, 1}), rank_of("Bourdon 16'", {16, 1}),
+                  rank_of("Fifteenth 2'", {2, 1})});
     EXPECT_NEAR(target_of(organ, "Principal 8'", 1).value(), 65.406, 5e-4);
     EXPECT_NEAR(target_of(organ, "Principal 8'", 25).value(), 261.626, 5e-4);
     EXPECT_NEAR(target_of(organ, "Bourdon 16'", 1).value(), 32.703, 5e-4);
@@ -50,7 +32,7 @@ TEST(Target, EqualAtEveryFootage) {
 
 // Mechanical Music Digest 2001.02.23.05: Werckmeister III with A 220.
 TEST(Target, FollowsTheTemperament) {
-    const Instrument organ = organ_of({stop_of("Principal 8'", {8, 1})}, "Werckmeister III");
+    const Instrument organ = organ_of({rank_of("Principal 8'", {8, 1})}, "Werckmeister III");
     EXPECT_NEAR(target_of(organ, "Principal 8'", 13).value(), 131.7021, 1e-4);
     EXPECT_NEAR(target_of(organ, "Principal 8'", 15).value(), 147.1644, 1e-4);
     EXPECT_NEAR(target_of(organ, "Principal 8'", 24).value(), 247.5, 1e-4);
@@ -59,10 +41,10 @@ TEST(Target, FollowsTheTemperament) {
 // A quint is pure to its key's unison (3:1), also where the temperament's fifth is not; only when
 // the file says so does it follow the temperament at the note it sounds.
 TEST(Target, MutationsArePureUnlessTempered) {
-    Stop tempered = stop_of("Nasard 2 2/3'", {8, 3});
+    Stop tempered = rank_of("Nasard 2 2/3'", {8, 3});
     tempered.tempered = true;
     const Instrument organ =
-        organ_of({stop_of("Principal 8'", {8, 1}), stop_of("Twelfth 2 2/3'", {8, 3}), tempered},
+        organ_of({rank_of("Principal 8'", {8, 1}), rank_of("Twelfth 2 2/3'", {8, 3}), tempered},
                  "quarter-comma meantone");
     for (int key = 1; key <= 37; ++key) {
         const Hertz unison = target_of(organ, "Principal 8'", key);
@@ -75,7 +57,7 @@ TEST(Target, MutationsArePureUnlessTempered) {
 
 // Wikipedia, "Mixture (organ stop)": Great Fourniture IV, composition and breaks.
 TEST(Target, MixtureRowsAreExactRatiosAtEveryBreak) {
-    Stop mixture = stop_of("Fourniture IV", {8, 1});
+    Stop mixture = rank_of("Fourniture IV", {8, 1});
     const auto rows = [](std::initializer_list<const char*> feet) {
         std::vector<Footage> out;
         for (const char* text : feet)
@@ -87,7 +69,7 @@ TEST(Target, MixtureRowsAreExactRatiosAtEveryBreak) {
                            {25, rows({"2 2/3", "2", "1 1/3", "1"})},
                            {37, rows({"4", "2 2/3", "2", "1 1/3"})},
                            {49, rows({"5 1/3", "4", "2 2/3", "2"})}};
-    const Instrument organ = organ_of({stop_of("Principal 8'", {8, 1}), mixture}, "Kirnberger III");
+    const Instrument organ = organ_of({rank_of("Principal 8'", {8, 1}), mixture}, "Kirnberger III");
     const std::array<std::array<double, 4>, 5> ratios{
         {{6, 8, 12, 16}, {4, 6, 8, 12}, {3, 4, 6, 8}, {2, 3, 4, 6}, {1.5, 2, 3, 4}}};
     for (int key = 1; key <= 61; ++key) {
@@ -102,7 +84,7 @@ TEST(Target, MixtureRowsAreExactRatiosAtEveryBreak) {
 
 // Early Music Sources, "Historical pitch", footnote 1: 440.3 Hz at 20 °C is 432.7 at 10 °C.
 TEST(Target, TheOrgansAIsCarriedToTodaysTemperature) {
-    Instrument organ = organ_of({stop_of("Principal 8'", {8, 1})});
+    Instrument organ = organ_of({rank_of("Principal 8'", {8, 1})});
     organ.a = 440.3_Hz;
     organ.at = 20_degC;
     const Day cold{std::nullopt, 10_degC};
@@ -113,10 +95,10 @@ TEST(Target, TheOrgansAIsCarriedToTodaysTemperature) {
 }
 
 TEST(Target, MovingAMovesAllTargetsAlike) {
-    Stop mixture = stop_of("Cornet", {8, 1});
+    Stop mixture = rank_of("Cornet", {8, 1});
     mixture.composition = {{1, {{8, 1}, {4, 1}, {8, 3}, {2, 1}, {8, 5}}}};
     const Instrument organ =
-        organ_of({mixture, stop_of("Trumpet 8'", {8, 1}), stop_of("Nasard", {8, 3})}, "Vallotti");
+        organ_of({mixture, rank_of("Trumpet 8'", {8, 1}), rank_of("Nasard", {8, 3})}, "Vallotti");
     const double shift = interval(440_Hz, 443.3_Hz).value();
     for (const Pipe& pipe : pipes(organ))
         EXPECT_NEAR(interval(target(organ, pipe, {440_Hz, {}}), target(organ, pipe, {443.3_Hz, {}}))
@@ -126,10 +108,10 @@ TEST(Target, MovingAMovesAllTargetsAlike) {
 
 // A celeste beats at the stated rate against its mate, whatever the day's pitch.
 TEST(Target, CelestesBeatWithTheirMate) {
-    Stop celeste = stop_of("Celeste 8'", {8, 1});
+    Stop celeste = rank_of("Celeste 8'", {8, 1});
     celeste.first_key = 13;
     celeste.celeste = Celeste{"great", "salicional-8", {{13, 2_Hz}, {25, 3_Hz}, {49, 4_Hz}}};
-    const Instrument organ = organ_of({stop_of("Salicional 8'", {8, 1}), celeste});
+    const Instrument organ = organ_of({rank_of("Salicional 8'", {8, 1}), celeste});
     for (const Day& day : {Day{}, Day{436.0_Hz, {}}}) {
         const auto beat = [&](int key) {
             return (target_of(organ, "Celeste 8'", key, day) -
@@ -142,6 +124,58 @@ TEST(Target, CelestesBeatWithTheirMate) {
         EXPECT_NEAR(beat(37), 3.5, 1e-9);
         EXPECT_NEAR(beat(61), 4.0, 1e-9);
     }
+}
+
+// A reed that holds its pitch stands off the flues by all that these have gone: 15 K near 15 °C
+// make some 45 cents (from memory; 3.0 cents a kelvin, Beauchamp 1999).
+TEST(Target, WhatAReedTunedTodayWillRead) {
+    Pipe reed;
+    reed.make = {PipeKind::reed_full, Material::metal, TuningDevice::reed_wire, 0.0};
+    EXPECT_NEAR(stands_at(reed, 8_degC, 23_degC).value(), -45.0, 1.0);
+    reed.make.temperature_share = 0.4;
+    EXPECT_NEAR(stands_at(reed, 8_degC, 23_degC).value(), -0.6 * 45.0, 0.6);
+    Pipe flue;
+    EXPECT_EQ(stands_at(flue, 8_degC, 23_degC), Cents{0.0});
+}
+
+// Tuned with its compensation, a pipe agrees with the reference's flues when both have come to the
+// organ's own temperature: carried there by its own share.
+TEST(Target, ACompensatedPipeAgreesAtHome) {
+    const Instrument organ = organ_of({rank_of("Principal 8'", {8, 1})});
+    const Celsius home = organ.at, reference = 17_degC;
+    for (const double place : {12.0, 17.0, 24.5})
+        for (const double share : {0.0, 0.3, 1.0}) {
+            Day day;
+            day.temperature = reference;
+            day.places = {{"great", Celsius{place}}};
+            Pipe pipe = pipes(organ).front();
+            pipe.make.temperature_share = share;
+            const auto comp = compensation(organ, pipe, day);
+            const Cents offset = comp ? comp->offset : Cents{0.0};
+            const Cents at_home = offset + flue_shift(Celsius{place}, home) * share;
+            EXPECT_NEAR(at_home.value(), flue_shift(reference, home).value(), 0.05)
+                << place << " " << share;
+        }
+    Day warm;
+    warm.temperature = reference;
+    warm.places = {{"great", 20_degC}};
+    EXPECT_NEAR(compensation(organ, pipes(organ).front(), warm)->offset.value(), 8.9, 0.05);
+    EXPECT_FALSE(compensation(organ, pipes(organ).front(), {}));
+}
+
+// A twelfth lies 1.955 cents above its note of equal temperament, a tierce 13.686 below (the
+// harmonics 3 and 5 against 19 and 28 semitones).
+TEST(Target, CentsFromEqual) {
+    const Instrument organ =
+        organ_of({rank_of("Twelfth 2 2/3'", {8, 3}), rank_of("Tierce 1 3/5'", {8, 5}),
+                  rank_of("Fifteenth 2'", {2, 1})});
+    const auto first = [&](const char* stop) {
+        return cents_from_equal(organ, pipes(*find_stop(organ, stop)).front(), {443_Hz, {}})
+            .value();
+    };
+    EXPECT_NEAR(first("Twelfth 2 2/3'"), 1.955, 5e-4);
+    EXPECT_NEAR(first("Tierce 1 3/5'"), -13.686, 5e-4);
+    EXPECT_NEAR(first("Fifteenth 2'"), 0.0, 1e-9);
 }
 
 }  // namespace

@@ -1,10 +1,7 @@
 #include "storage/instrument_file.h"
 
 #include "organ/target.h"
-
-#include <algorithm>
-#include <filesystem>
-#include <fstream>
+#include "storage/examples.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -191,17 +188,9 @@ TEST(InstrumentFile, AMissingFileSaysSo) {
     EXPECT_THAT(loaded.error()[0].message, HasSubstr("no such file"));
 }
 
-std::vector<std::filesystem::path> examples() {
-    std::vector<std::filesystem::path> out;
-    for (const auto& entry : std::filesystem::directory_iterator(RANKWRIGHT_INSTRUMENTS))
-        if (entry.path().extension() == ".toml") out.push_back(entry.path());
-    std::sort(out.begin(), out.end());
-    return out;
-}
-
 TEST(InstrumentFile, TheExamplesAreSound) {
-    ASSERT_FALSE(examples().empty());
-    for (const auto& path : examples()) {
+    ASSERT_FALSE(example_files().empty());
+    for (const auto& path : example_files()) {
         std::vector<std::string> lines;
         for (const Error& error : check_instrument_file(path))
             lines.push_back(to_line(error));
