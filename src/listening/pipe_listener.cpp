@@ -32,6 +32,7 @@ constexpr double kKnockFalls_db = -20.0;  // a second
 constexpr double kExplainsBetter = 1.2;   // the share of power it explains, for another note
 constexpr double kExplainsAsMuch = 0.95;
 constexpr double kOwnPartials = 0.2;
+constexpr double kHardlyAny = 0.004;
 constexpr Seconds kLongestRing{3.0};
 constexpr double kNoteUnder_db = 5.0;
 constexpr Seconds kHolds{0.4};
@@ -39,6 +40,7 @@ constexpr double kRingFalls_db = -5.0;  // a second, even in a church
 constexpr double kPartialUnder_db = 12.0;
 constexpr double kLeastShare = 0.1;  // of all power, to be taken for a pipe
 constexpr double kLeastAwaited = 0.01;
+constexpr double kLeastAtMains = 0.8;
 constexpr Seconds kOwnAgain{0.07};  // between looks at them: longer in all than a word lasts
 constexpr double kExplainsSome = 0.7;
 constexpr Seconds kSureAfter{0.1};
@@ -275,10 +277,17 @@ bool PipeListener::State::only_rings(const ToneFollower& tone) const {
 bool PipeListener::State::trial_is_a_pipe() const {
     if (!trial.coherent() || !trial.well_tuned() || trial.steady_hops() < 4) return false;
     if (only_rings(trial)) return false;
+    // Hardly anything but the octave's (or the twelfth's) partials: it is that note.
+    for (const int m : {2, 3})
+        if (trial.share_beside(m) < kHardlyAny) return false;
     const Seconds heard = duration(sound.end() - trial.onset(), sound.rate());
     const bool awaited =
         expected && std::abs(interval(*expected, trial.pitch()).value()) < 2.0 * kSameNote.value();
-    if (trial.share() < (awaited ? kLeastAwaited : kLeastShare)) return false;
+    // Hum at rest is in nobody's way; as a pipe it must stand clear.
+    const double least = awaited                      ? kLeastAwaited
+                         : is_at_mains(trial.pitch()) ? kLeastAtMains
+                                                      : kLeastShare;
+    if (trial.share() < least) return false;
     if (!awaited && heard.count() * trial.pitch().value() < kPeriodsHeard) return false;
     const bool young = heard < kYoung;
     if (young && trial.sd() > kYoungSd) return false;
@@ -298,6 +307,7 @@ bool PipeListener::State::trial_replaces_active() const {
     // An octave (or more) below: its own partials must stand, unlike a knock's.
     if (const double times = active.pitch() / trial.pitch(); near_whole(times)) {
         const int m = static_cast<int>(std::lround(times));
+        if (trial.standing_beside(m) < 2) return false;
         double least = 1.0;
         double most = 0.0;
         for (int i = 0; i < 4; ++i) {

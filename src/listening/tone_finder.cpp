@@ -14,7 +14,9 @@ namespace {
 constexpr double kLeastStrength = 0.6;
 constexpr double kLeastShare = 0.35;
 constexpr Cents kSameNote{60.0};
-constexpr double kOnsetRise = 4.0;     // 6 dB
+constexpr double kOnsetRise = 4.0;   // 6 dB
+constexpr double kMainsRise = 30.0;  // for a note that hum would make
+constexpr Hertz kMainsBelow{125.0};
 constexpr double kWorthSeeing = 0.05;  // of the loudest partial's power
 constexpr Seconds kLookedBack{1.2};
 constexpr Seconds kLongestStretch{0.1};
@@ -26,7 +28,10 @@ constexpr std::size_t kMostStanding = 64;
 constexpr int kLearnedAfter = 6;  // looks
 constexpr int kForgottenAfter = 40;
 
-bool at_mains(double hz) {
+}  // namespace
+
+bool is_at_mains(Hertz pitch) {
+    const double hz = pitch.value();
     for (const double mains : {50.0, 60.0}) {
         const double multiple = std::round(hz / mains);
         if (multiple < 1.0 || multiple > 20.0) continue;
@@ -35,8 +40,6 @@ bool at_mains(double hz) {
     }
     return false;
 }
-
-}  // namespace
 
 ToneFinder::ToneFinder(SampleRate rate, int channels) : rate_(rate), channels_(channels) {
     struct Size {
@@ -183,12 +186,14 @@ void ToneFinder::weigh_novelty(const Window& window, const SoundHistory& sound,
     double lowest = std::accumulate(now.begin(), now.end(), 0.0);
     double highest = lowest;
     bool began = false;
+    const double rise =
+        hz < kMainsBelow.value() && is_at_mains(reading.pitch) ? kMainsRise : kOnsetRise;
     // Close by every stretch, further back every third.
     for (std::int64_t back = 0; !began && to + -stretch >= std::max(oldest, sound.begin());
          to = to + -stretch * (++back > 4 ? 3 : 1)) {
         const Powers then = powers_of(sound, reading.pitch, to + -stretch, to);
         for (std::size_t i = 0; i < number_count_; ++i)
-            began = began || (now[i] > kOnsetRise * then[i] && now[i] > kWorthSeeing * loudest);
+            began = began || (now[i] > rise * then[i] && now[i] > kWorthSeeing * loudest);
         if (began) break;
         onset = to + -stretch;
         if (to <= held) continue;
@@ -210,7 +215,7 @@ void ToneFinder::weigh_novelty(const Window& window, const SoundHistory& sound,
         const bool holds = 10.0 * std::log10(highest / std::max(lowest, 1e-30)) < kHolds_db;
         const bool long_enough = sound.end() - sound.begin() >
                                  static_cast<std::int64_t>(kHeardAtLeast.count() * rate_.value());
-        if (!clear || !holds || !long_enough || at_mains(hz)) return;
+        if (!clear || !holds || !long_enough || is_at_mains(reading.pitch)) return;
     }
     if (!candidate_ || found.strength * std::sqrt(found.level) >
                            candidate_->strength * std::sqrt(candidate_->level))
@@ -246,7 +251,7 @@ void ToneFinder::learn_background(const CoarsePitch& coarse) {
 
 bool ToneFinder::mains_hum() const {
     return std::any_of(background_.begin(), background_.end(),
-                       [](const SpectralLine& line) { return at_mains(line.hz); });
+                       [](const SpectralLine& line) { return is_at_mains(Hertz{line.hz}); });
 }
 
 std::span<const SpectralLine> ToneFinder::background() const { return background_; }

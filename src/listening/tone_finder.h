@@ -22,6 +22,9 @@ struct ToneCandidate {
     bool began = true;  ///< false: no beginning was heard, it stands since the stream began
 };
 
+/// Whether a line lies at a multiple (up to the 20th) of 50 or 60 Hz, as near as mains keep it.
+bool is_at_mains(Hertz pitch);
+
 /// Looks with four windows, short for trebles and long for the bass. A note counts when its
 /// partials rose by 6 dB (one of them at least) within the last second; what decays or
 /// has always been there (the last note, hum, the blower) doesn't. A note without a beginning

@@ -65,9 +65,10 @@ class ToneFollower {
     /// capacity).
     void list_lines(std::vector<SpectralLine>& lines) const;
     /// The share of the tone's power, in the last few hops and `before` that, of partials that
-    /// aren't multiples of `m`: what tells it from the note m times as high. 0 when fewer than two
-    /// of them stand.
+    /// aren't multiples of `m`: what tells it from the note m times as high.
     double share_beside(int m, Seconds before = Seconds{0.0}) const;
+    /// How many of those have a phase.
+    int standing_beside(int m) const;
     /// How far the pitch went in the last 50 ms.
     Cents recent_glide() const;
     /// Slope of the pitch over the last two seconds at most; 0 before half a second was heard.

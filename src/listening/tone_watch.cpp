@@ -78,10 +78,14 @@ double ToneFollower::share_beside(int m, Seconds before) const {
             if (number(row) % m != 0 && weight_[static_cast<std::size_t>(row)] > 0.0)
                 beside += power;
         }
+    return all > 0.0 ? beside / all : 0.0;
+}
+
+int ToneFollower::standing_beside(int m) const {
     int standing = 0;
     for (int row = 0; row < rows(); ++row)
         if (number(row) % m != 0 && weight_[static_cast<std::size_t>(row)] > 0.0) ++standing;
-    return all > 0.0 && standing >= 2 ? beside / all : 0.0;
+    return standing;
 }
 
 Cents ToneFollower::recent_glide() const {

@@ -1,6 +1,7 @@
 // What lies in the sound is noticed, and what can be survived is; and the answer depends neither on
 // the pieces the sound comes in nor on gain or sampling rate.
 #include "listening/pipe_listener.h"
+#include "support/allocation_count.h"
 #include "support/listen_through.h"
 #include "support/scene.h"
 
@@ -151,6 +152,26 @@ TEST(ListenerInvariance, OfTwoMicrophonesADeafOneDoesNoHarm) {
         const auto moments = listen_through(both, 48000.0, {.channels = 2});
         EXPECT_NEAR(miss(at(moments, 2.4), 261.6), 0.0, 0.02);
         EXPECT_EQ(moments.back().hearing.tone, 1);
+    }
+}
+
+TEST(ListenerMemory, NothingIsAllocatedWhileListening) {
+    if (!rankwright::testing::allocations_are_counted())
+        GTEST_SKIP() << "a sanitizer's allocator is at work";
+    for (const double rate : {48000.0, 96000.0}) {
+        Scene scene(rate, 5.0, 17);
+        scene.add_white(0.1, 30.0).add_hum(50.0, 0.003);
+        scene.add(Tone{.hz = 98.0, .from_s = 0.7, .to_s = 2.2, .decay_s = 0.6});
+        scene.add(Tone{.hz = 196.0, .from_s = 2.3, .to_s = 3.4, .decay_s = 0.6});
+        scene.add_knock(1.5, 0.3).add_voice(3.8, 0.4, 0.05);
+        const auto samples = scene.floats();
+        PipeListener listener({.rate = SampleRate{rate}, .channels = 1});
+        const std::size_t before = rankwright::testing::allocations();
+        listener.expect(Hertz{98.0});
+        for (std::size_t i = 0; i + 512 <= samples.size(); i += 512)
+            listener.process({static_cast<std::int64_t>(i)}, {&samples[i], 512});
+        EXPECT_EQ(rankwright::testing::allocations(), before);
+        EXPECT_EQ(listener.hearing().tone, 2);
     }
 }
 
