@@ -14,6 +14,8 @@ namespace {
 
 using Complex = std::complex<double>;
 constexpr double kTwoPi = 2.0 * std::numbers::pi;
+/// Tables of leaks hold for an ω this near, relatively: a thousandth of a cent.
+constexpr double kTableReach = 6e-7;
 /// Higher partials are weak in most pipes, and a whistle in one's band could lead astray.
 constexpr int kApproachPartials = 8;
 /// The mean given is the least-squares slope of the phase; other means (of the pitch itself, or by
@@ -63,6 +65,7 @@ struct HarmonicFitter::State {
     double common_phase(int highest);
     void follow(int highest);
     double improve(int follow_to, bool noise_too);
+    void leave_absent();
     double clarity() const;
     double explained() const;
     void converge(const PartialBank& bank, std::size_t first);
@@ -97,6 +100,7 @@ struct HarmonicFitter::State {
     double block = 0.0;               // frames of a block
     double tuned = 0.0;               // the bank's ω
     double omega = 0.0;               // the fit's ω
+    double tabulated = 0.0;           // the ω that the tables of leaks hold for
     double time_square = 0.0;         // Σ τ² over blocks
     std::vector<Complex> series;      // [k][block], turned back by the fit's ω
     std::vector<Complex> residual;    // of one partial
@@ -138,6 +142,7 @@ bool HarmonicFitter::State::load(const PartialBank& bank, std::size_t first, std
     constexpr double kModesPerSecond = 5.0;
     const double seconds = block * static_cast<double>(span) / bank.rate().value();
     movement = {};
+    tabulated = 0.0;
     movement.count = std::clamp(static_cast<int>(kModesPerSecond * seconds), 7, PhaseModes::kMost);
     double power = 0.0;
     for (int k = 0; k <= count; ++k) {
@@ -208,6 +213,7 @@ void HarmonicFitter::State::demodulated_sums() {
 
 /// What each partial (m < 0: its mirror image) puts into the block sums of each other.
 void HarmonicFitter::State::tabulate_leaks() {
+    tabulated = omega;
     for (int k = 0; k <= count; ++k)
         for (int m = -count; m <= count; ++m)
             leak_at(k, m) = kernel(m * omega - k * tuned, block);
@@ -230,7 +236,7 @@ void HarmonicFitter::State::tabulate_leaks() {
 /// The phasors that explain all means together (Gauss–Seidel: leaks are small).
 void HarmonicFitter::State::solve_phasors() {
     constexpr int kMostSweeps = 30;
-    constexpr double kPrecision = 1e-12;
+    constexpr double kPrecision = 1e-9;
     for (int sweep = 0; sweep < kMostSweeps; ++sweep) {
         double change = 0.0;
         double size = 0.0;
@@ -425,13 +431,20 @@ void HarmonicFitter::State::steady_noise() {
 /// One linear step, or with `follow_to` > 0 also one along the movement of the lowest partials.
 double HarmonicFitter::State::improve(int follow_to, bool noise_too) {
     demodulated_sums();
-    tabulate_leaks();
+    if (std::abs(omega - tabulated) > kTableReach * omega) tabulate_leaks();
     solve_phasors();
     if (noise_too) estimate_noise();
     const double change = step();
     if (follow_to > 0) follow(follow_to);
     derotate(change);
     return change;
+}
+
+/// Leaves out the partials above the highest that may be there: they cost time.
+void HarmonicFitter::State::leave_absent() {
+    constexpr double kAbsent = 3.0;
+    while (count > 1 && presence(count) < kAbsent)
+        --count;
 }
 
 /// How much stands out of the noise, all partials together.
@@ -455,17 +468,20 @@ double HarmonicFitter::State::explained() const {
 /// fundamental), by all partials at once.
 void HarmonicFitter::State::converge(const PartialBank& bank, std::size_t first) {
     constexpr int kMostSteps = 12;
-    constexpr double kPrecision = 1e-11;
+    constexpr double kPrecision = 1e-10;  // 2e-7 cents
     approach();
     improve(0, true);
     improve(0, true);
+    leave_absent();
     const double before = clarity();
+    const int kept = count;
     for (int highest = 1; highest < count; highest *= 2)
         improve(highest, false);
     improve(count, false);
     improve(count, false);
     if (clarity() < before) {
         load(bank, first, span);
+        count = kept;
         approach();
         improve(0, true);
         improve(count, true);

@@ -14,8 +14,9 @@ namespace {
 /// Below this many partials a coarse pitch, a few hundredths off, still lies in every band.
 constexpr int kFirstPartials = 8;
 constexpr double kFewestPeriods = 8.0;
-/// Noise alone: once in e^40 for each partial and trial.
-constexpr double kSurelyPresent = 40.0;
+/// Far beyond what noise gives, also where the fit follows its chance movements.
+constexpr double kPresent = 40.0;
+constexpr double kSurelyPresent = 150.0;
 
 /// The block that divides `frames` without a rest worth mentioning: whole periods in a long span;
 /// a little off them in a short one, where a rest would cost more than the leaks it brings.
@@ -104,7 +105,7 @@ std::optional<PitchReading> measure_pipe(std::span<const float> samples, SampleR
     if (!fit) return {};
     fit = fit_all(samples, rate, fit->pitch, static_cast<int>(kMostPartials));
     if (!fit || !near_enough(fit->pitch, *coarse)) return {};
-    if (!found && strongest_presence(*fit) < kSurelyPresent) return {};
+    if (strongest_presence(*fit) < (found ? kPresent : kSurelyPresent)) return {};
     return to_reading(*fit, samples);
 }
 
