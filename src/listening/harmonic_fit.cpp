@@ -499,6 +499,8 @@ std::optional<HarmonicFit> HarmonicFitter::fit(const PartialBank& bank, std::siz
     if (count < kFewestBlocks || count > s.blocks || first + count > bank.blocks()) return {};
     if (!s.load(bank, first, count)) return {};
     s.converge(bank, first);
+    // Partials that have left their bands can't be told from their neighbours: the fit ran off.
+    if (!(std::abs(s.omega - s.tuned) * s.count * s.block < std::numbers::pi)) return {};
     const double hertz = bank.rate().value() / kTwoPi;
     HarmonicFit fit;
     fit.pitch = Hertz{s.omega * hertz};
