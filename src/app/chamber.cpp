@@ -5,6 +5,7 @@
 #include "app/reading_log.h"
 #include "app/session.h"
 #include "app/simulated_chamber.h"
+#include "app/stay_awake.h"
 #include "app/technician.h"
 #include "capture/live_source.h"
 #include "capture/recording_source.h"
@@ -46,10 +47,15 @@ ExitCode work(Session& session, Window& window, const ChamberOptions& options) {
     std::optional<ScreenReader> technician;
     if (options.simulated_technician) technician.emplace(options.seed);
     ReadingLog log(options.json ? ReadingLog::Form::json : ReadingLog::Form::words);
+    StayAwake awake;
     const auto began = std::chrono::steady_clock::now();
     for (;;) {
         const Seconds now = std::chrono::steady_clock::now() - began;
-        const overlay::Snapshot snapshot = session.snapshot();
+        overlay::Snapshot snapshot = session.snapshot();
+        if (!awake.granted())
+            snapshot.notices.push_back(
+                {false,
+                 "This computer may fall asleep during the work: turn that off in its settings."});
         std::vector<visit::Command> commands;
         const bool open = window.frame(snapshot, commands);
         for (const visit::Command& command : commands)

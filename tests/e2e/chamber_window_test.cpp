@@ -1,0 +1,130 @@
+// The real window under Xvfb, driven by real key presses.
+#include "support/display.h"
+#include "support/program.h"
+#include "support/sound_files.h"
+#include "support/sound_server.h"
+#include "support/tones.h"
+
+#include <chrono>
+#include <cmath>
+#include <cstdlib>
+#include <fstream>
+#include <random>
+#include <thread>
+
+#include <gtest/gtest.h>
+
+namespace rankwright::testing {
+namespace {
+
+using namespace std::chrono_literals;
+
+const std::string kOrgan = std::string(RANKWRIGHT_INSTRUMENTS) + "/emberlow.toml";
+
+struct WindowAtWork : ::testing::Test {
+    TemporaryFolder folder;
+    Display display{1280, 800};
+    Process program;
+
+    void SetUp() override { ASSERT_TRUE(display.running()) << "install the package xvfb"; }
+
+    void start(const std::string& arguments) {
+        program =
+            Process({"sh", "-c",
+                     "XDG_STATE_HOME='" + (folder / "state").string() + "' exec '" +
+                         RANKWRIGHT_PROGRAM + "' chamber '" + kOrgan + "' --json " + arguments},
+                    folder / "out", folder / "errors");
+        ASSERT_NE(output_of("timeout 60 xdotool search --sync --onlyvisible --name Rankwright"), "")
+            << text("errors");
+    }
+    static bool press(const std::string& key) {
+        // GLFW takes one key twice within 20 ms as held.
+        std::this_thread::sleep_for(100ms);
+        return std::system(("xdotool key " + key).c_str()) == 0;
+    }
+    /// How much the picture on the screen varies: 0 for a blank one, at most 1.
+    static double contrast() {
+        return std::atof(output_of("import -window root png:- | convert png:- -colorspace gray "
+                                   "-format '%[fx:standard_deviation]' info:")
+                             .c_str());
+    }
+    std::string text(const std::string& name) {
+        std::ostringstream all;
+        all << std::ifstream(folder / name).rdbuf();
+        return all.str();
+    }
+    /// What the window last showed; null before the first line.
+    nlohmann::json shown() {
+        std::ifstream in(folder / "out");
+        nlohmann::json last;
+        for (std::string line; std::getline(in, line);)
+            if (auto json = nlohmann::json::parse(line, nullptr, false); json.is_object())
+                last = json;
+        return last;
+    }
+    template <typename Condition>
+    bool comes_true(Condition condition, std::chrono::seconds patience = 20s) {
+        const auto end = std::chrono::steady_clock::now() + patience;
+        while (std::chrono::steady_clock::now() < end) {
+            const auto json = shown();
+            if (json.is_object() && condition(json)) return true;
+            std::this_thread::sleep_for(100ms);
+        }
+        return false;
+    }
+};
+
+// Great Octave 4′, the first pipe in walking order: CC, an octave above 65.406 Hz at A 440 (MIDI
+// standard, f = 440 · 2^((m − 69) / 12)). The tone is 5 cents sharp of that by construction.
+TEST_F(WindowAtWork, ShowsWhatSounds) {
+    std::mt19937_64 random(7);
+    const double target = 440.0 * std::exp2((36 - 69) / 12.0) * 2.0;
+    const double hz = target * std::exp2(5.0 / 1200.0);
+    const auto samples = render(sawtooth_like(hz, 48000.0, 12.0, 8, 0.3, random));
+    ASSERT_TRUE(write_sound(folder / "tone.wav", samples, 48000));
+    start("--stop \"Great/Octave 4'\" --pitch 440 --input '" + (folder / "tone.wav").string() +
+          "' --screenshot '" + (folder / "shot.png").string() + "'");
+    EXPECT_TRUE(comes_true([&](const nlohmann::json& s) {
+        return s["stage"] == "reading" && s["heard_s"].get<double>() > 1.0 &&
+               std::abs(s["cents"].get<double>() - 5.0) < 0.05;
+    })) << shown();
+    EXPECT_NEAR(shown()["target_hz"].get<double>(), target, 1e-6);
+    EXPECT_EQ(shown()["move"], "sleeve up");
+    EXPECT_GT(contrast(), 0.05) << "the window is blank";
+    EXPECT_TRUE(press("q"));
+    EXPECT_TRUE(press("Return"));
+    EXPECT_EQ(program.wait(10s), 0) << text("errors");
+    EXPECT_GT(std::filesystem::file_size(folder / "shot.png"), 5000U);
+}
+
+TEST_F(WindowAtWork, KeysMoveTheSimulatedPipeAndGoOn) {
+    start("--stop \"Great/Octave 4'\" --input simulated --seed 3");
+    ASSERT_TRUE(comes_true([](const nlohmann::json& s) {
+        return s["stage"] == "reading" && s["heard_s"].get<double>() > 1.5;
+    })) << shown();
+    const double before = shown()["cents"].get<double>();
+    for (int i = 0; i < 3; ++i)
+        EXPECT_TRUE(press("shift+Up"));
+    // A sleeve moved up flattens (common practice; toff.org.uk): three far steps, about 12 cents.
+    EXPECT_TRUE(comes_true([&](const nlohmann::json& s) {
+        return s["cents"].is_number() && s["cents"].get<double>() < before - 6.0;
+    })) << before
+        << " before; now " << shown();
+
+    const int key = shown()["key"].get<int>();
+    EXPECT_TRUE(press("Next"));
+    EXPECT_TRUE(comes_true([&](const nlohmann::json& s) { return s["key"] != key; }));
+    EXPECT_TRUE(comes_true([](const nlohmann::json& s) { return s["stage"] == "reading"; }))
+        << "the helper takes the next key: " << shown();
+    EXPECT_TRUE(press("Prior"));
+    EXPECT_TRUE(comes_true([&](const nlohmann::json& s) { return s["key"] == key; }));
+}
+
+TEST_F(WindowAtWork, SaysThatNoMicrophoneIsThere) {
+    start("--input mic");
+    EXPECT_TRUE(comes_true([](const nlohmann::json& s) { return s["stage"] == "waiting"; }));
+    EXPECT_GT(contrast(), 0.02);
+}
+
+}  // namespace
+}  // namespace rankwright::testing
