@@ -1,0 +1,74 @@
+#include "listening/pair.h"
+
+#include "listening/pair_bands.h"
+#include "listening/pair_fit.h"
+#include "listening/pair_search.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <vector>
+
+namespace rankwright::listening {
+
+namespace {
+
+constexpr double kCents = 1200.0 / std::numbers::ln2;
+/// Real noise beside a partial isn't as independent from sample to sample as the fit takes it for:
+/// explanations are weighed by this power of their evidence.
+constexpr double kTemper = 0.35;
+
+/// Rustle is denser next to a partial than on the whole of its band, and slow: the fit's variance
+/// is so many times too small where it rules (recorded pipes).
+constexpr double kRustle = 4.0;
+/// What "the mean pitch" of a real tone means is not defined more narrowly than this (relative):
+/// 0.001 cents.
+constexpr double kDefined = 6e-7;
+
+/// Of the beat: by the fit's curvature, or by how far the partials disagree if that is more.
+double variance(const PairPlace& place, const PairRequest& request) {
+    const double defined = kDefined * request.reference_partial * request.reference.value();
+    const double curvature = place.beat_variance * (1.0 + (kRustle - 1.0) * place.rustle);
+    return std::max(curvature, place.scatter) + place.rustle * defined * defined;
+}
+
+}  // namespace
+
+std::optional<BeatReading> measure_pair(std::span<const float> samples,
+                                        const PairRequest& request) {
+    const PairPlan plan = plan_pair(samples, request);
+    if (plan.lines.empty()) return std::nullopt;
+    const std::vector<PairPlace> places = find_places(samples, request, plan);
+    if (places.empty()) return std::nullopt;
+    const PairPlace& best = places.front();
+    const double m = request.reference_partial, n = request.pipe_partial;
+
+    double total = 0.0, mean = 0.0, square = 0.0, positive = 0.0;
+    for (const PairPlace& place : places) {
+        const double weight = std::exp(kTemper * (place.evidence - best.evidence));
+        const double beat = n * place.pipe_hz - m * place.reference_hz;
+        total += weight;
+        mean += weight * beat;
+        square += weight * (beat * beat + variance(place, request));
+        const double sure = beat / std::sqrt(variance(place, request));
+        positive += weight * 0.5 * std::erfc(-sure / std::numbers::sqrt2);
+    }
+    const double beat = n * best.pipe_hz - m * best.reference_hz;
+    // About the best place, not about the mean of all: that is the value given.
+    const double spread = square / total - 2.0 * beat * mean / total + beat * beat;
+    const double sd = std::sqrt(std::max(spread, 1e-12));
+    positive /= total;
+
+    BeatReading reading;
+    reading.reference = Hertz{best.reference_hz};
+    reading.pipe = Hertz{best.pipe_hz};
+    reading.beat = Hertz{beat};
+    reading.beat_sd = Hertz{sd};
+    reading.cents = Cents{kCents * std::log(n * best.pipe_hz / (m * best.reference_hz))};
+    constexpr double kSure = 0.0228;  // a value twice its uncertainty has its sign by this much
+    if (std::abs(beat) < 2.0 * sd || std::min(positive, 1.0 - positive) > kSure)
+        reading.under = Hertz{std::abs(beat) + 2.0 * sd};
+    return reading;
+}
+
+}  // namespace rankwright::listening

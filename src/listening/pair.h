@@ -1,0 +1,37 @@
+// Reads a reference and a pipe that sound together: both pitches, and the beat with its sign.
+#pragma once
+
+#include "core/units.h"
+#include "listening/reading.h"
+
+#include <optional>
+#include <span>
+
+namespace rankwright::listening {
+
+/// What is known beforehand. The reference's partial `reference_partial` meets the pipe's
+/// `pipe_partial`: 1 and 1 for a unison, 2 and 1 for a pipe an octave above its reference.
+struct PairRequest {
+    SampleRate rate{48000.0};
+    Hertz reference{0.0};     ///< its pitch, alone a moment ago or by another source
+    Hertz reference_sd{0.0};  ///< how well that is known; its wander since is allowed for besides
+    int reference_partial = 1;
+    int pipe_partial = 1;
+};
+
+/// The two over the span heard.
+struct BeatReading {
+    Hertz reference;  ///< mean pitch of the reference
+    Hertz pipe;       ///< mean pitch of the pipe
+    Hertz beat;       ///< pipe_partial·pipe − reference_partial·reference: positive = sharp
+    Hertz beat_sd;    ///< standard uncertainty of that
+    std::optional<Hertz> under;  ///< set when only this is known: the beat is slower than this
+    Cents cents;                 ///< of the pipe from the pure interval; positive = sharp
+};
+
+/// Reads `samples` (one channel) in which both sound throughout. The pipe is looked for within 60
+/// cents, and within at least 14 beats a second, of the pure interval. Empty when nothing is heard
+/// there, or the span is too short: under 0.2 s or 12 periods.
+std::optional<BeatReading> measure_pair(std::span<const float> samples, const PairRequest& request);
+
+}  // namespace rankwright::listening

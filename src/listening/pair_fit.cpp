@@ -1,0 +1,466 @@
+#include "listening/pair_fit.h"
+
+#include "listening/linear_solve.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace rankwright::listening {
+
+namespace {
+
+using Complex = std::complex<double>;
+constexpr double kTurn = 2.0 * std::numbers::pi;
+constexpr double kCents = 1200.0 / std::numbers::ln2;  // of a small relative change
+/// Wander: a phase path's cosines have the variances of white frequency wander; this much a term
+/// over kWanderSpan is usual, and kWanderWeight terms' worth is known of it beforehand.
+constexpr double kUsualWander = 0.01;
+constexpr double kWanderSpan = 2.4;
+constexpr double kWanderWeight = 0.05;
+constexpr double kLeastWander = 0.0003;
+/// Unrest of a partial's slow gain, the same.
+constexpr double kUsualUnrest = 0.02;
+constexpr double kUnrestWeight = 3.0;
+constexpr double kLeastUnrest = 0.0003;
+/// So many standard uncertainties off, the prior of the reference's offset goes on straight.
+constexpr double kReferenceTail = 4.0;
+
+}  // namespace
+
+PairFit::PairFit(std::span<const PairBand> bands, const PairModel& model)
+    : bands_(bands),
+      model_(model),
+      path_(1 + model.wander_terms),
+      gains_(1 + model.gain_terms),
+      unknowns_(2 * path_),
+      share_(gains_),
+      work_(bands.size()),
+      hessian_(unknowns_ * unknowns_),
+      gradient_(unknowns_),
+      factor_(unknowns_ * unknowns_),
+      step_(unknowns_) {
+    for (std::size_t j = 0; j < gains_; ++j)
+        share_[j] = j == 0 ? 1.0 : 1.0 / static_cast<double>(j * j);
+    for (std::size_t b = 0; b < bands_.size(); ++b) {
+        Work& w = work_[b];
+        const std::size_t n = bands_[b].z.size();
+        lay_basis(bands_[b].first_s, 1.0 / bands_[b].rate, n, w.path, w.gain);
+        w.gain_pairs.resize(gains_ * (gains_ + 1) / 2 * n);
+        const std::size_t q = 2 * gains_;
+        for (Series* series : {&w.heard, &w.tone[0], &w.tone[1], &w.fitted[0], &w.fitted[1],
+                               &w.residual, &w.product}) {
+            series->re.resize(n);
+            series->im.resize(n);
+        }
+        for (std::size_t m = 0; m < n; ++m) {
+            w.heard.re[m] = bands_[b].z[m].real();
+            w.heard.im[m] = bands_[b].z[m].imag();
+            w.energy += std::norm(bands_[b].z[m]);
+        }
+        w.normal.resize(q * q);
+        w.gram.resize(q * q);
+        for (std::size_t j = 0; j < gains_; ++j)
+            for (std::size_t l = 0; l <= j; ++l) {
+                double* pair = &w.gain_pairs[(j * (j + 1) / 2 + l) * n];
+                double same = 0.0;
+                for (std::size_t m = 0; m < n; ++m) {
+                    pair[m] = w.gain[j * n + m] * w.gain[l * n + m];
+                    same += pair[m];
+                }
+                for (std::size_t i = 0; i < 2; ++i) {
+                    if (!has(b, i)) continue;
+                    w.gram[(i * gains_ + j) * q + i * gains_ + l] = same;
+                    w.gram[(i * gains_ + l) * q + i * gains_ + j] = same;
+                }
+            }
+        w.matched.resize(q);
+        w.amplitude.resize(q);
+        w.response.resize(q * unknowns_);
+    }
+}
+
+void PairFit::lay_basis(double first_s, double step_s, std::size_t n, std::vector<double>& path,
+                        std::vector<double>& gain) const {
+    constexpr double kHalfTurn = std::numbers::pi;
+    path.resize(path_ * n);
+    gain.resize(gains_ * n);
+    for (std::size_t m = 0; m < n; ++m) {
+        const double t = first_s + static_cast<double>(m) * step_s;
+        const double u = t / model_.span_s;
+        path[m] = t;
+        for (std::size_t j = 1; j < path_; ++j) {
+            const double jj = static_cast<double>(j);
+            // Without the slope of the odd ones, which is the offset's business.
+            const double slope = j % 2 == 1 ? -24.0 / (kHalfTurn * kHalfTurn * jj * jj) : 0.0;
+            path[j * n + m] = std::cos(kHalfTurn * jj * (u + 0.5)) - slope * u;
+        }
+        gain[m] = 1.0;
+        for (std::size_t j = 1; j < gains_; ++j)
+            gain[j * n + m] =
+                std::numbers::sqrt2 * std::cos(kHalfTurn * static_cast<double>(j) * (u + 0.5));
+    }
+}
+
+int PairFit::partial(std::size_t b, std::size_t pipe) const {
+    return pipe == 0 ? bands_[b].line.reference_partial : bands_[b].line.pipe_partial;
+}
+
+bool PairFit::has(std::size_t b, std::size_t pipe) const { return partial(b, pipe) > 0; }
+
+double PairFit::wander_variance(const PairState& state, std::size_t pipe, std::size_t term) const {
+    const double cents = state.wander[pipe] * std::sqrt(kWanderSpan / model_.span_s);
+    const double cycles = cents * std::numbers::sqrt2 * model_.span_s * model_.nominal_hz[pipe] /
+                          (kCents * std::numbers::pi * static_cast<double>(term));
+    return cycles * cycles;
+}
+
+PairState PairFit::start(double reference_offset_hz, double pipe_offset_hz) {
+    PairState state;
+    state.unknowns.assign(unknowns_, 0.0);
+    state.unknowns[0] = reference_offset_hz;
+    state.unknowns[path_] = pipe_offset_hz;
+    state.wander = {kUsualWander, kUsualWander};
+    state.unrest = {kUsualUnrest, kUsualUnrest};
+    state.bands.resize(bands_.size());
+    for (std::size_t b = 0; b < bands_.size(); ++b) {
+        double power = 0.0;
+        for (const Complex z : bands_[b].z)
+            power += std::norm(z);
+        power /= static_cast<double>(bands_[b].z.size());
+        PairState::Band& band = state.bands[b];
+        band.level = {power, power};
+        band.unrest = state.unrest;
+        band.noise = std::max(bands_[b].floor, 1e-3 * power);
+    }
+    return state;
+}
+
+namespace {
+
+/// Σ a·b, and Σ a·b·c.
+double sum2(const double* a, const double* b, std::size_t n) {
+    double sum = 0.0;
+    for (std::size_t m = 0; m < n; ++m)
+        sum += a[m] * b[m];
+    return sum;
+}
+
+double sum3(const double* a, const double* b, const double* c, std::size_t n) {
+    double sum = 0.0;
+    for (std::size_t m = 0; m < n; ++m)
+        sum += a[m] * b[m] * c[m];
+    return sum;
+}
+
+/// conj(a)·b, sample by sample.
+void conjugate_product(const PairFit::Series& a, const PairFit::Series& b, PairFit::Series& out) {
+    const std::size_t n = a.re.size();
+    for (std::size_t m = 0; m < n; ++m) {
+        out.re[m] = a.re[m] * b.re[m] + a.im[m] * b.im[m];
+        out.im[m] = a.re[m] * b.im[m] - a.im[m] * b.re[m];
+    }
+}
+
+}  // namespace
+
+void PairFit::lay_tones(std::size_t b, const PairState& state) {
+    Work& w = work_[b];
+    const std::size_t n = w.heard.re.size();
+    std::vector<double>& cycles = w.product.re;
+    for (std::size_t i = 0; i < 2; ++i) {
+        if (!has(b, i)) continue;
+        const double k = partial(b, i);
+        const double at_hz = k * model_.nominal_hz[i] - bands_[b].line.centre_hz;
+        std::fill(cycles.begin(), cycles.end(), 0.0);
+        for (std::size_t p = 0; p < path_; ++p) {
+            const double unknown = state.unknowns[i * path_ + p];
+            const double* gp = &w.path[p * n];
+            for (std::size_t m = 0; m < n; ++m)
+                cycles[m] += unknown * gp[m];
+        }
+        for (std::size_t m = 0; m < n; ++m) {
+            const double turns = k * cycles[m] + at_hz * w.path[m];
+            const double angle = kTurn * (turns - std::floor(turns));
+            w.tone[i].re[m] = std::cos(angle);
+            w.tone[i].im[m] = std::sin(angle);
+        }
+    }
+}
+
+void PairFit::gather(std::size_t b) {
+    Work& w = work_[b];
+    const std::size_t n = w.heard.re.size();
+    const std::size_t q = 2 * gains_;
+    std::fill(w.matched.begin(), w.matched.end(), 0.0);
+    for (std::size_t i = 0; i < 2; ++i) {
+        if (!has(b, i)) continue;
+        conjugate_product(w.tone[i], w.heard, w.product);
+        for (std::size_t j = 0; j < gains_; ++j)
+            w.matched[i * gains_ + j] = {sum2(&w.gain[j * n], w.product.re.data(), n),
+                                         sum2(&w.gain[j * n], w.product.im.data(), n)};
+    }
+    if (!has(b, 0) || !has(b, 1)) return;
+    conjugate_product(w.tone[1], w.tone[0], w.product);
+    for (std::size_t j = 0; j < gains_; ++j)
+        for (std::size_t l = 0; l <= j; ++l) {
+            const double* pair = &w.gain_pairs[(j * (j + 1) / 2 + l) * n];
+            const Complex cross{sum2(pair, w.product.re.data(), n),
+                                sum2(pair, w.product.im.data(), n)};
+            for (const auto& [row, column] : {std::pair{j, l}, std::pair{l, j}}) {
+                w.gram[(gains_ + row) * q + column] = cross;
+                w.gram[column * q + gains_ + row] = std::conj(cross);
+            }
+        }
+}
+
+void PairFit::evaluate_band(std::size_t b, const PairState& state, bool curvature) {
+    Work& w = work_[b];
+    const PairState::Band& s = state.bands[b];
+    const std::size_t n = w.heard.re.size();
+    const std::size_t q = 2 * gains_;
+    double prior = 0.0;  // ln det Λ
+    for (std::size_t i = 0; i < q * q; ++i)
+        w.normal[i] = w.gram[i] / s.noise;
+    for (std::size_t i = 0; i < 2; ++i)
+        for (std::size_t j = 0; j < gains_; ++j) {
+            const double spread =
+                s.level[i] * (j == 0 ? 1.0 : s.unrest[i] * s.unrest[i] * share_[j]);
+            const std::size_t at = i * gains_ + j;
+            w.normal[at * q + at] += has(b, i) ? 1.0 / spread : 1.0;
+            if (has(b, i)) prior += std::log(spread);
+        }
+    cholesky<Complex>(w.normal, q);
+    std::vector<Complex>& c = w.amplitude;
+    double explained = 0.0;
+    for (std::size_t a = 0; a < q; ++a)
+        c[a] = w.matched[a] / s.noise;
+    solve_lower<Complex>(w.normal, q, c.data());
+    for (const Complex x : c)
+        explained += std::norm(x);
+    solve_upper<Complex>(w.normal, q, c.data());
+    cost_ += w.energy / s.noise - explained + static_cast<double>(n) * std::log(s.noise) + prior +
+             log_determinant<Complex>(w.normal, q);
+    w.residual = w.heard;
+    for (std::size_t i = 0; i < 2; ++i) {
+        if (!has(b, i)) continue;
+        std::fill(w.product.re.begin(), w.product.re.end(), 0.0);
+        std::fill(w.product.im.begin(), w.product.im.end(), 0.0);
+        for (std::size_t j = 0; j < gains_; ++j) {
+            const double re = c[i * gains_ + j].real(), im = c[i * gains_ + j].imag();
+            const double* gj = &w.gain[j * n];
+            for (std::size_t m = 0; m < n; ++m) {
+                w.product.re[m] += re * gj[m];
+                w.product.im[m] += im * gj[m];
+            }
+        }
+        Series& fitted = w.fitted[i];
+        for (std::size_t m = 0; m < n; ++m) {
+            fitted.re[m] = w.product.re[m] * w.tone[i].re[m] - w.product.im[m] * w.tone[i].im[m];
+            fitted.im[m] = w.product.re[m] * w.tone[i].im[m] + w.product.im[m] * w.tone[i].re[m];
+            w.residual.re[m] -= fitted.re[m];
+            w.residual.im[m] -= fitted.im[m];
+        }
+    }
+    if (curvature) add_curvature(b, state);
+}
+
+void PairFit::add_curvature(std::size_t b, const PairState& state) {
+    Work& w = work_[b];
+    const std::size_t n = w.heard.re.size();
+    const std::size_t q = 2 * gains_;
+    const double noise = state.bands[b].noise;
+    std::fill(w.response.begin(), w.response.end(), 0.0);
+    for (std::size_t i = 0; i < 2; ++i) {
+        if (!has(b, i)) continue;
+        const double k = kTurn * partial(b, i);
+        conjugate_product(w.residual, w.fitted[i], w.product);
+        for (std::size_t p = 0; p < path_; ++p)
+            gradient_[i * path_ + p] +=
+                2.0 * k * sum2(&w.path[p * n], w.product.im.data(), n) / noise;
+        for (std::size_t l = 0; l < 2; ++l) {
+            if (!has(b, l)) continue;
+            // Φᴴ∂(fitted): i·k·g_p·fitted_i against tone_l·gain_j.
+            conjugate_product(w.tone[l], w.fitted[i], w.product);
+            for (std::size_t j = 0; j < gains_; ++j)
+                for (std::size_t p = 0; p < path_; ++p) {
+                    const double* gj = &w.gain[j * n];
+                    const double* gp = &w.path[p * n];
+                    const double re = sum3(gj, gp, w.product.re.data(), n);
+                    const double im = sum3(gj, gp, w.product.im.data(), n);
+                    w.response[(l * gains_ + j) * unknowns_ + i * path_ + p] =
+                        Complex(-im, re) * (k / noise);
+                }
+            if (l > i) continue;
+            const double kl = kTurn * partial(b, l);
+            conjugate_product(w.fitted[l], w.fitted[i], w.product);
+            for (std::size_t p = 0; p < path_; ++p)
+                for (std::size_t r = 0; r < (l == i ? p + 1 : path_); ++r)
+                    hessian_[(i * path_ + p) * unknowns_ + l * path_ + r] +=
+                        2.0 * k * kl / noise *
+                        sum3(&w.path[p * n], &w.path[r * n], w.product.re.data(), n);
+        }
+    }
+    // What the amplitudes take up of it; `response` becomes A⁻¹Φᴴ∂(fitted)/σ².
+    for (std::size_t p = 0; p < unknowns_; ++p)
+        solve_lower<Complex>(w.normal, q, &w.response[p], unknowns_);
+    for (std::size_t a = 0; a < q; ++a) {
+        const Complex* row = &w.response[a * unknowns_];
+        for (std::size_t p = 0; p < unknowns_; ++p)
+            for (std::size_t r = 0; r <= p; ++r)
+                hessian_[p * unknowns_ + r] -=
+                    2.0 * (row[p].real() * row[r].real() + row[p].imag() * row[r].imag());
+    }
+    for (std::size_t p = 0; p < unknowns_; ++p)
+        solve_upper<Complex>(w.normal, q, &w.response[p], unknowns_);
+}
+
+void PairFit::add_priors(const PairState& state, bool curvature) {
+    // Gaussian, with straight tails: a pipe measured a moment ago may have moved.
+    const double x = state.unknowns[0] / model_.reference_sd_hz;
+    const double held = std::min(1.0, kReferenceTail / std::max(std::abs(x), 1e-9));
+    cost_ += held < 1.0 ? kReferenceTail * (std::abs(x) - 0.5 * kReferenceTail) : 0.5 * x * x;
+    cost_ += std::log(model_.reference_sd_hz);
+    const double weight = held / (model_.reference_sd_hz * model_.reference_sd_hz);
+    gradient_[0] += weight * state.unknowns[0];
+    if (curvature) hessian_[0] += weight;
+    for (std::size_t i = 0; i < 2; ++i) {
+        for (std::size_t j = 1; j < path_; ++j) {
+            const double variance = wander_variance(state, i, j);
+            const double u = state.unknowns[i * path_ + j];
+            cost_ += 0.5 * (u * u / variance + std::log(variance));
+            gradient_[i * path_ + j] += u / variance;
+            if (curvature) hessian_[(i * path_ + j) * (unknowns_ + 1)] += 1.0 / variance;
+        }
+        const double s = state.wander[i] / kUsualWander;
+        cost_ += kWanderWeight * (std::log(s) + 0.5 / (s * s));
+        for (std::size_t b = 0; b < bands_.size(); ++b) {
+            if (!has(b, i)) continue;
+            const double r = state.bands[b].unrest[i] / state.unrest[i];
+            cost_ += kUnrestWeight * (2.0 * std::log(r) + 1.0 / (r * r));
+        }
+    }
+}
+
+void PairFit::evaluate(const PairState& state, bool curvature, bool moved) {
+    cost_ = 0.0;
+    if (curvature) std::fill(hessian_.begin(), hessian_.end(), 0.0);
+    std::fill(gradient_.begin(), gradient_.end(), 0.0);
+    for (std::size_t b = 0; b < bands_.size(); ++b) {
+        if (moved) {
+            lay_tones(b, state);
+            gather(b);
+        }
+        evaluate_band(b, state, curvature);
+    }
+    add_priors(state, curvature);
+}
+
+/// One round of expectation maximisation for levels, unrest, noise and wander (Dempster, Laird and
+/// Rubin, J. R. Stat. Soc. B 39(1), 1977).
+void PairFit::relevel(PairState& state) {
+    const std::size_t q = 2 * gains_;
+    std::array<double, 2> unrest{}, count{};
+    std::vector<Complex> inverse(q * q);
+    for (std::size_t b = 0; b < bands_.size(); ++b) {
+        Work& w = work_[b];
+        PairState::Band& s = state.bands[b];
+        std::fill(inverse.begin(), inverse.end(), 0.0);
+        for (std::size_t a = 0; a < q; ++a) {
+            inverse[a * q + a] = 1.0;
+            solve<Complex>(w.normal, q, &inverse[a], q);
+        }
+        double leftover = 0.0;
+        for (std::size_t a = 0; a < q; ++a)
+            for (std::size_t d = 0; d < q; ++d)
+                leftover += (inverse[a * q + d] * w.gram[d * q + a]).real();
+        const std::size_t n = bands_[b].z.size();
+        const double left = sum2(w.residual.re.data(), w.residual.re.data(), n) +
+                            sum2(w.residual.im.data(), w.residual.im.data(), n);
+        s.noise = std::max(bands_[b].floor,
+                           bands_[b].whiteness * (left + leftover) / static_cast<double>(n));
+        for (std::size_t i = 0; i < 2; ++i) {
+            if (!has(b, i)) continue;
+            const std::size_t at = i * gains_;
+            s.level[i] = std::max(std::norm(w.amplitude[at]) + inverse[at * q + at].real(),
+                                  1e-3 * bands_[b].floor / static_cast<double>(n));
+            double sum = 0.0;
+            for (std::size_t j = 1; j < gains_; ++j)
+                sum += (std::norm(w.amplitude[at + j]) + inverse[(at + j) * q + at + j].real()) /
+                       (share_[j] * s.level[i]);
+            const double prior = state.unrest[i] * state.unrest[i];
+            const double terms = static_cast<double>(gains_ - 1);
+            const double variance =
+                (2.0 * kUnrestWeight * prior + 2.0 * sum) / (2.0 * kUnrestWeight + 2.0 * terms);
+            s.unrest[i] = std::max(std::sqrt(variance), kLeastUnrest);
+            unrest[i] += 1.0 / (s.unrest[i] * s.unrest[i]);
+            count[i] += 1.0;
+        }
+    }
+    std::copy(hessian_.begin(), hessian_.end(), factor_.begin());
+    const bool curved = cholesky<double>(factor_, unknowns_);
+    for (std::size_t i = 0; i < 2; ++i) {
+        if (count[i] > 0.0) {
+            const double own = kUsualUnrest;
+            state.unrest[i] = std::sqrt((count[i] + 1.0) / (unrest[i] + 1.0 / (own * own)));
+            state.unrest[i] = std::max(state.unrest[i], kLeastUnrest);
+        }
+        if (!curved) continue;
+        double sum = 0.0;
+        for (std::size_t j = 1; j < path_; ++j) {
+            std::fill(step_.begin(), step_.end(), 0.0);
+            step_[i * path_ + j] = 1.0;
+            solve_lower<double>(factor_, unknowns_, step_.data());
+            double spread = 0.0;
+            for (const double x : step_)
+                spread += x * x;
+            const double u = state.unknowns[i * path_ + j];
+            const double unit = wander_variance(state, i, j) / (state.wander[i] * state.wander[i]);
+            sum += (u * u + spread) / unit;
+        }
+        const double weight = kWanderWeight;
+        state.wander[i] = std::max(std::sqrt((weight * kUsualWander * kUsualWander + sum) /
+                                             (weight + static_cast<double>(path_ - 1))),
+                                   kLeastWander);
+    }
+}
+
+void PairFit::refine(PairState& state, int steps) {
+    double damping = 1e-3;
+    evaluate(state, true, true);
+    for (int round = 0; round < steps; ++round) {
+        relevel(state);
+        evaluate(state, true, false);
+        const double before = cost_;
+        bool better = false;
+        PairState next = state;
+        for (int attempt = 0; attempt < 3 && !better; ++attempt) {
+            factor_ = hessian_;
+            for (std::size_t p = 0; p < unknowns_; ++p)
+                factor_[p * (unknowns_ + 1)] *= 1.0 + damping;
+            if (cholesky<double>(factor_, unknowns_)) {
+                step_ = gradient_;
+                const std::vector<double> gradient = gradient_;
+                solve<double>(factor_, unknowns_, step_.data());
+                for (std::size_t p = 0; p < unknowns_; ++p)
+                    next.unknowns[p] = state.unknowns[p] - step_[p];
+                evaluate(next, false, true);
+                better = cost_ <= before;
+                gradient_ = gradient;
+            }
+            damping = better ? std::max(damping * 0.2, 1e-6) : std::max(damping * 10.0, 1e-2);
+        }
+        if (better)
+            state.unknowns = next.unknowns;
+        else
+            evaluate(state, false, true);
+    }
+    evaluate(state, true, false);
+    state.cost = cost_;
+    factor_ = hessian_;
+    state.evidence = -cost_;
+    if (cholesky<double>(factor_, unknowns_))
+        state.evidence -= 0.5 * log_determinant<double>(factor_, unknowns_);
+}
+
+}  // namespace rankwright::listening

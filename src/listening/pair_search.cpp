@@ -1,0 +1,372 @@
+#include "listening/pair_search.h"
+
+#include "listening/linear_solve.h"
+#include "listening/pair_fit.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <complex>
+#include <numbers>
+
+namespace rankwright::listening {
+
+namespace {
+
+using Complex = std::complex<double>;
+constexpr double kTurn = 2.0 * std::numbers::pi;
+constexpr double kHighestShare = 0.45;  // of the rate: above, converters' filters bend the phase
+constexpr double kHighest_hz = 20000.0;
+constexpr int kHighestPartial = 48;
+constexpr std::size_t kMostLines = 18;
+constexpr double kStandsOut = 60.0;  // line over noise in the whole span's resolution
+/// How far a reference's mean pitch wanders from one span to the next, at best: 0.05 cents.
+constexpr double kDrift = 3e-5;
+/// A pipe's own rustle beside its partials, as a share of their power.
+constexpr double kPedestal = 1e-4;
+constexpr double kLeastReach_hz = 14.0;
+constexpr double kReach = 0.0353;  // 60 cents
+/// Of the lines' spacing, the furthest tone on either side of a band's centre, so that the band's
+/// filter still keeps the neighbours out.
+constexpr double kReachOfSpacing = 0.27;
+constexpr double kMargin = 0.0012;  // wander and doubt of the pitches: 2 cents
+constexpr std::size_t kSearchBands = 3;
+constexpr int kSearchMeetings = 6;
+constexpr std::size_t kMostPlaces = 8;
+constexpr int kMostReferencePoints = 30;  // either side
+
+struct Candidate {
+    double reference_offset = 0.0;
+    double pipe_offset = 0.0;
+    double evidence = 0.0;
+};
+
+double seconds(std::span<const float> samples, const PairRequest& request) {
+    return static_cast<double>(samples.size()) / request.rate.value();
+}
+
+int meeting(const PairPlan::Line& line, const PairRequest& request) {
+    if (line.reference_partial == 0 || line.pipe_partial == 0) return 0;
+    return line.reference_partial / request.reference_partial;
+}
+
+/// Bands around `lines` wide enough for beats from `low` to `high`.
+std::vector<PairBand> cut(std::span<const float> samples, const PairRequest& request,
+                          const PairPlan& plan, const std::vector<PairPlan::Line>& lines,
+                          double reference_hz, double low, double high) {
+    std::vector<PairBand> bands;
+    const double m = request.reference_partial, n = request.pipe_partial;
+    for (const PairPlan::Line& l : lines) {
+        PairLine line;
+        line.reference_partial = l.reference_partial;
+        line.pipe_partial = l.pipe_partial;
+        double from = 0.0, to = 0.0;
+        double at = l.reference_partial * reference_hz;
+        if (l.reference_partial == 0) at = l.pipe_partial * (m / n) * reference_hz;
+        if (l.pipe_partial > 0) {
+            from = low * l.pipe_partial / n;
+            to = high * l.pipe_partial / n;
+        }
+        if (l.reference_partial > 0) {
+            from = std::min(from, 0.0);
+            to = std::max(to, 0.0);
+        }
+        line.centre_hz = at + 0.5 * (from + to);
+        line.half_width_hz = 0.5 * (to - from) + kMargin * at + 1.5;
+        line.spacing_hz = plan.spacing_hz;
+        // Its neighbours, too, may be as far away from their places as the tones here.
+        if (line.half_width_hz > 0.5 * plan.spacing_hz) continue;
+        PairBand band = cut_band(samples, request.rate, line);
+        band.floor = l.floor * 1.0 / (request.rate.value() / band.rate);
+        if (band.z.size() >= 8) bands.push_back(std::move(band));
+    }
+    return bands;
+}
+
+/// Two steady tones on a grid of offsets; the sums that it needs are made once.
+class Grid {
+  public:
+    Grid(std::span<const PairBand> bands, std::span<const int> meetings, double step, int reach)
+        : bands_(bands), reach_(reach) {
+        for (std::size_t b = 0; b < bands.size(); ++b)
+            fill(bands[b], meetings[b] * step);
+    }
+    /// ln of likelihood with tones at these steps from nominal.
+    double evidence(int first, int second) const;
+
+  private:
+    struct Sums {
+        std::vector<std::array<Complex, 2>> tone;  // Σ ψ_j z e^{−2πift}, f from −reach to reach
+        std::vector<std::array<Complex, 3>> overlap;  // Σ ψ_jψ_l e^{2πift}, f from 0 to 2·reach
+        double power = 0.0, noise = 0.0;
+        std::size_t count = 0;
+    };
+    void fill(const PairBand& band, double step_hz);
+
+    std::span<const PairBand> bands_;
+    int reach_;
+    std::vector<Sums> sums_;
+};
+
+void Grid::fill(const PairBand& band, double step_hz) {
+    constexpr double kUnsteady = 0.02;  // wander and unrest, as noise
+    Sums sums;
+    sums.count = band.z.size();
+    for (const Complex z : band.z)
+        sums.power += std::norm(z);
+    sums.power /= static_cast<double>(sums.count);
+    sums.noise = band.floor + kUnsteady * kUnsteady * sums.power;
+    sums.tone.resize(static_cast<std::size_t>(2 * reach_ + 1));
+    sums.overlap.resize(static_cast<std::size_t>(2 * reach_ + 1));
+    const double length = static_cast<double>(sums.count) / band.rate;
+    for (std::size_t m = 0; m < sums.count; ++m) {
+        const double t = band.first_s + static_cast<double>(m) / band.rate;
+        const double slope = std::numbers::sqrt3 * 2.0 * t / length;
+        const Complex turn = std::polar(1.0, kTurn * step_hz * t);
+        Complex at = std::polar(1.0, -kTurn * step_hz * t * reach_), from = 1.0;
+        for (std::size_t g = 0; g < sums.tone.size(); ++g) {
+            const Complex term = std::conj(at) * band.z[m];
+            sums.tone[g][0] += term;
+            sums.tone[g][1] += slope * term;
+            sums.overlap[g][0] += from;
+            sums.overlap[g][1] += slope * from;
+            sums.overlap[g][2] += slope * slope * from;
+            at *= turn;
+            from *= turn;
+        }
+    }
+    sums_.push_back(std::move(sums));
+}
+
+double Grid::evidence(int first, int second) const {
+    constexpr double kUnrest = 0.1;
+    double sum = 0.0;
+    for (const Sums& s : sums_) {
+        std::array<Complex, 16> a{};
+        std::array<Complex, 4> h{};
+        const int apart = first - second;  // conj(tone 2)·tone 1
+        for (std::size_t i = 0; i < 2; ++i) {
+            const auto g = static_cast<std::size_t>((i == 0 ? first : second) + reach_);
+            for (std::size_t j = 0; j < 2; ++j) {
+                h[2 * i + j] = s.tone[g][j] / s.noise;
+                for (std::size_t l = 0; l < 2; ++l) {
+                    a[(2 * i + j) * 4 + 2 * i + l] = s.overlap[0][j + l].real() / s.noise;
+                    Complex cross = s.overlap[static_cast<std::size_t>(std::abs(apart))][j + l];
+                    if (apart < 0) cross = std::conj(cross);
+                    if (i == 1) a[(2 + j) * 4 + l] = cross / s.noise;
+                }
+                const double spread = s.power * (j == 0 ? 1.0 : kUnrest * kUnrest);
+                a[(2 * i + j) * 5] += 1.0 / spread;
+            }
+        }
+        if (!cholesky<Complex>(a, 4)) continue;
+        solve_lower<Complex>(a, 4, h.data());
+        for (const Complex x : h)
+            sum += std::norm(x);
+        sum -= log_determinant<Complex>(a, 4);
+    }
+    return sum;
+}
+
+std::vector<Candidate> scan(std::span<const PairBand> bands, const PairRequest& request,
+                            const PairPlan& plan, double span_s) {
+    std::vector<int> meetings;
+    int highest = 1;
+    for (const PairBand& band : bands) {
+        meetings.push_back(band.line.reference_partial / request.reference_partial);
+        highest = std::max(highest, meetings.back());
+    }
+    const double m = request.reference_partial, n = request.pipe_partial;
+    const double doubt =
+        2.5 * m * std::hypot(request.reference_sd.value(), 1e-4 * request.reference.value());
+    const double step = 0.2 / (span_s * highest);
+    const int around = static_cast<int>(std::ceil(doubt / step));
+    const int reach = static_cast<int>(std::ceil(plan.reach_hz / step)) + around;
+    const Grid grid(bands, meetings, step, reach);
+    const int stride = std::max(1, around / kMostReferencePoints);
+    std::vector<Candidate> line;
+    for (int second = -reach; second <= reach; ++second) {
+        Candidate best;
+        best.evidence = -1e300;
+        for (int first = -around; first <= around; first += stride) {
+            const double x = first * step / m;
+            const double sd =
+                std::hypot(request.reference_sd.value(), 1e-4 * request.reference.value());
+            const double evidence =
+                grid.evidence(first, second) - 2.0 * std::log1p(x * x / (3.0 * sd * sd));
+            if (evidence > best.evidence) best = {x, second * step / n, evidence};
+        }
+        line.push_back(best);
+    }
+    std::vector<Candidate> peaks;
+    for (std::size_t i = 0; i < line.size(); ++i)
+        if ((i == 0 || line[i].evidence >= line[i - 1].evidence) &&
+            (i + 1 == line.size() || line[i].evidence > line[i + 1].evidence))
+            peaks.push_back(line[i]);
+    std::sort(peaks.begin(), peaks.end(),
+              [](const Candidate& a, const Candidate& b) { return a.evidence > b.evidence; });
+    if (peaks.size() > kMostPlaces) peaks.resize(kMostPlaces);
+    return peaks;
+}
+
+double reference_sd(const PairRequest& request) {
+    return std::hypot(request.reference_sd.value(), kDrift * request.reference.value());
+}
+
+/// In a unison either tone can be the reference: adds the other way where that isn't far-fetched.
+void add_swapped(std::vector<Candidate>& candidates, const PairRequest& request) {
+    const std::size_t count = candidates.size();
+    for (std::size_t i = 0; i < count; ++i) {
+        const Candidate c = candidates[i];
+        if (std::abs(c.pipe_offset) < 6.0 * reference_sd(request))
+            candidates.push_back({c.pipe_offset, c.reference_offset, c.evidence});
+    }
+}
+
+struct Stage {
+    std::size_t wander_terms, gain_terms;
+    int steps;
+    double keep;  ///< places this far below the best in evidence go on
+};
+
+/// Refines every candidate on the bands; `answers`: with the means over the span and their doubt.
+std::vector<PairPlace> refine(std::span<const PairBand> bands, const PairRequest& request,
+                              const std::vector<Candidate>& candidates, double span_s,
+                              const Stage& stage) {
+    const double m = request.reference_partial, n = request.pipe_partial;
+    PairModel model;
+    model.span_s = span_s;
+    model.nominal_hz = {request.reference.value(), request.reference.value() * m / n};
+    model.reference_sd_hz = reference_sd(request);
+    model.wander_terms = stage.wander_terms;
+    model.gain_terms = stage.gain_terms;
+    PairFit fit(bands, model);
+    std::vector<PairPlace> places;
+    for (const Candidate& candidate : candidates) {
+        PairState state = fit.start(candidate.reference_offset, candidate.pipe_offset);
+        fit.refine(state, stage.steps);
+        const PairAnswer answer = fit.answer(state);
+        PairPlace place;
+        place.reference_hz = model.nominal_hz[0] + answer.offset_hz[0];
+        place.pipe_hz = model.nominal_hz[1] + answer.offset_hz[1];
+        place.beat_variance = m * m * answer.variance[0][0] + n * n * answer.variance[1][1] -
+                              2.0 * m * n * answer.variance[0][1];
+        place.scatter = m * m * answer.scatter[0] + n * n * answer.scatter[1];
+        place.rustle = std::max(answer.rustle[0], answer.rustle[1]);
+        place.evidence = state.evidence;
+        if (std::isfinite(place.evidence) && std::isfinite(place.beat_variance))
+            places.push_back(place);
+    }
+    std::sort(places.begin(), places.end(),
+              [](const PairPlace& a, const PairPlace& b) { return a.evidence > b.evidence; });
+    std::vector<PairPlace> kept;
+    for (const PairPlace& place : places) {
+        if (place.evidence < places.front().evidence - stage.keep) break;
+        const bool known = std::any_of(kept.begin(), kept.end(), [&](const PairPlace& k) {
+            const double near = 0.02 / span_s;
+            return std::abs(k.pipe_hz - place.pipe_hz) < near &&
+                   std::abs(k.reference_hz - place.reference_hz) < near;
+        });
+        if (!known) kept.push_back(place);
+    }
+    return kept;
+}
+
+std::vector<PairPlan::Line> most_informative(std::vector<PairPlan::Line> lines, std::size_t count) {
+    std::sort(lines.begin(), lines.end(),
+              [](const auto& a, const auto& b) { return a.information > b.information; });
+    if (lines.size() > count) lines.resize(count);
+    return lines;
+}
+
+}  // namespace
+
+PairPlan plan_pair(std::span<const float> samples, const PairRequest& request) {
+    PairPlan plan;
+    const double f = request.reference.value();
+    const double m = request.reference_partial, n = request.pipe_partial;
+    const double span_s = seconds(samples, request);
+    if (!(f > 0.0) || span_s < 0.2 || span_s * f / n < 12.0) return plan;
+    plan.spacing_hz = f / n;
+    plan.reach_hz =
+        std::min(std::max(kLeastReach_hz, kReach * m * f), kReachOfSpacing * plan.spacing_hz);
+    const NoiseFloor floor(samples, request.rate);
+    const double highest = std::min(kHighestShare * request.rate.value(), kHighest_hz);
+    const int most = static_cast<int>(highest / plan.spacing_hz);
+    for (int unit = 1; unit <= most; ++unit) {  // in multiples of the spacing
+        PairPlan::Line line;
+        if (unit % request.pipe_partial == 0) line.reference_partial = unit / request.pipe_partial;
+        if (unit % request.reference_partial == 0)
+            line.pipe_partial = unit / request.reference_partial;
+        if (line.reference_partial == 0 && line.pipe_partial == 0) continue;
+        if (line.reference_partial > kHighestPartial || line.pipe_partial > kHighestPartial) break;
+        line.hz = unit * plan.spacing_hz;
+        const double aside = std::min(0.45 * plan.spacing_hz, 200.0);
+        line.floor = floor.variance(line.hz - aside, line.hz + aside);
+        const double wide = std::min(
+            0.4 * plan.spacing_hz,
+            line.pipe_partial > 0 ? plan.reach_hz * line.pipe_partial / n : kMargin * line.hz);
+        const double snr = floor.line_power(line.hz - wide, line.hz + wide) *
+                           static_cast<double>(samples.size()) / (4.0 * line.floor);
+        if (!(snr > kStandsOut)) continue;
+        const double k = std::max(line.reference_partial, line.pipe_partial);
+        line.information = k * k / (1.0 / snr + kPedestal * (1.0 + k * k / 40.0));
+        plan.lines.push_back(line);
+    }
+    return plan;
+}
+
+std::vector<PairPlace> find_places(std::span<const float> samples, const PairRequest& request,
+                                   const PairPlan& plan) {
+    const double span_s = seconds(samples, request);
+    const double f = request.reference.value();
+    const double m = request.reference_partial, n = request.pipe_partial;
+    std::vector<PairPlan::Line> low;
+    for (const auto& line : plan.lines) {
+        const int j = meeting(line, request);
+        if (j >= 1 && j <= kSearchMeetings &&
+            j * plan.reach_hz <= kReachOfSpacing * plan.spacing_hz)
+            low.push_back(line);
+    }
+    low = most_informative(low, kSearchBands);
+    const std::vector<PairBand> searched =
+        cut(samples, request, plan, low, f, -plan.reach_hz, plan.reach_hz);
+    if (searched.empty()) return {};
+    std::vector<Candidate> candidates = scan(searched, request, plan, span_s);
+
+    const auto terms = [&](double a_second, double least, double most) {
+        return static_cast<std::size_t>(std::clamp(std::round(a_second * span_s), least, most));
+    };
+    const std::array<Stage, 2> stages{{{terms(2.5, 2.0, 8.0), terms(1.2, 2.0, 4.0), 8, 70.0},
+                                       {terms(4.0, 3.0, 14.0), terms(2.0, 2.0, 6.0), 12, 30.0}}};
+    std::vector<PairPlace> places;
+    for (std::size_t s = 0; s < stages.size(); ++s) {
+        double furthest = 0.0, low_beat = 1e9, high_beat = -1e9;
+        for (const Candidate& c : candidates) {
+            const double beat = n * c.pipe_offset - m * c.reference_offset;
+            low_beat = std::min(low_beat, beat);
+            high_beat = std::max(high_beat, beat);
+            furthest = std::max(furthest, std::abs(beat));
+        }
+        std::vector<PairPlan::Line> lines;
+        for (const auto& line : plan.lines) {
+            const double j = line.pipe_partial > 0 ? line.pipe_partial / n : 0.0;
+            if (s == 0 && line.hz > 4.5 * m * f) continue;
+            const double wide = j * std::max(high_beat - low_beat, std::max(high_beat, -low_beat));
+            if (wide > 1.6 * kReachOfSpacing * plan.spacing_hz) continue;
+            lines.push_back(line);
+        }
+        lines = most_informative(lines, s == 0 ? 6 : kMostLines);
+        const std::vector<PairBand> bands =
+            cut(samples, request, plan, lines, f, low_beat, high_beat);
+        if (bands.empty()) return places;
+        places = refine(bands, request, candidates, span_s, stages[s]);
+        candidates.clear();
+        for (const PairPlace& p : places)
+            candidates.push_back({p.reference_hz - f, p.pipe_hz - f * m / n, p.evidence});
+        if (m == n && s == 0) add_swapped(candidates, request);
+    }
+    return places;
+}
+
+}  // namespace rankwright::listening

@@ -1,0 +1,43 @@
+// Looks for the places in the space of two pitches that explain a sound.
+#pragma once
+
+#include "listening/pair.h"
+#include "listening/pair_bands.h"
+
+#include <span>
+#include <vector>
+
+namespace rankwright::listening {
+
+/// Which lines to use.
+struct PairPlan {
+    struct Line {
+        int reference_partial = 0;
+        int pipe_partial = 0;
+        double hz = 0.0;
+        double floor = 0.0;        ///< variance of a white sample as dense as the noise here
+        double information = 0.0;  ///< on the pitch, relative
+    };
+    std::vector<Line> lines;  ///< by frequency
+    double spacing_hz = 0.0;  ///< between neighbouring lines of the two together
+    double reach_hz = 0.0;    ///< beats are looked for up to this
+};
+
+/// One explanation of the sound.
+struct PairPlace {
+    double reference_hz = 0.0;
+    double pipe_hz = 0.0;
+    double beat_variance = 0.0;
+    double rustle = 0.0;   ///< share of the information limited by the pipes' own rustle
+    double scatter = 0.0;  ///< variance of the beat by how far partials disagree
+    double evidence = 0.0;
+};
+
+/// Empty lines where nothing stands out of the noise.
+PairPlan plan_pair(std::span<const float> samples, const PairRequest& request);
+
+/// All explanations within reach of the best, best first.
+std::vector<PairPlace> find_places(std::span<const float> samples, const PairRequest& request,
+                                   const PairPlan& plan);
+
+}  // namespace rankwright::listening
