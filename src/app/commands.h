@@ -33,5 +33,6 @@ void add_targets_command(CLI::App& app, ExitCode& code);
 void add_check_command(CLI::App& app, ExitCode& code);
 void add_inputs_command(CLI::App& app, ExitCode& code);
 void add_chamber_command(CLI::App& app, ExitCode& code);
+void add_new_command(CLI::App& app, ExitCode& code);
 
 }  // namespace rankwright::app

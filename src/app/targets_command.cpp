@@ -5,7 +5,6 @@
 #include "organ/target.h"
 #include "storage/instrument_file.h"
 
-#include <cmath>
 #include <cstdio>
 #include <iostream>
 #include <memory>
@@ -21,12 +20,6 @@ struct TargetsOptions {
     std::optional<double> pitch;
     bool json = false;
 };
-
-/// The nearest note of equal temperament to what the pipe nominally sounds, from today's A.
-Hertz equal_pitch(const organ::Pipe& pipe, Hertz a) {
-    const long semitones = std::lround(12.0 * std::log2(pipe.ratio)) + pipe.midi - 69;
-    return transpose(a, Cents{100.0 * static_cast<double>(semitones)});
-}
 
 ExitCode show_targets(const TargetsOptions& options) {
     organ::Day day;
@@ -58,8 +51,7 @@ ExitCode show_targets(const TargetsOptions& options) {
                     organ::pitch_of(*instrument, day).value());
     for (const organ::Pipe& pipe : pipes) {
         const Hertz target = organ::target(*instrument, pipe, day);
-        const Hertz equal = equal_pitch(pipe, organ::pitch_of(*instrument, day));
-        const Cents from_equal = interval(equal, target);
+        const Cents from_equal = organ::cents_from_equal(*instrument, pipe, day);
         if (options.json) {
             out["pipes"].push_back({{"id", to_string(pipe.id)},
                                     {"division", pipe.division},

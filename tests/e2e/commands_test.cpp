@@ -155,6 +155,20 @@ TEST_F(Commands, CheckFindsEveryMistakeWithItsPlace) {
     EXPECT_NE(errors[0]["message"].get<std::string>().find("name"), std::string::npos);
 }
 
+TEST_F(Commands, NewWritesAFileThatIsSoundAndOverwritesNothing) {
+    const std::string path = "'" + (folder / "mine.toml").string() + "'";
+    const std::string answers =
+        "printf 'Testing Organ\\n\\n443\\n20C\\nwerckmeister 3\\nManual\\n54\\n"
+        "Gedackt 8, Flute 4, Sesquialtera II\\n' | ";
+    EXPECT_EQ(rankwright("new " + path, answers).code, 0);
+    EXPECT_EQ(rankwright("check " + path).code, 0) << rankwright("check " + path).error;
+    const auto json = rankwright("targets --json " + path).json();
+    EXPECT_EQ(json["organ"], "Testing Organ");
+    EXPECT_NEAR(json["pitch_hz"].get<double>(), 443.0, 1e-9);
+    EXPECT_EQ(rankwright("new " + path, answers).code, 2) << "nothing is overwritten";
+    EXPECT_EQ(rankwright("new '" + (folder / "plain.toml").string() + "' </dev/null").code, 0);
+}
+
 TEST_F(Commands, ChamberRefusesBadInputBeforeOpeningAWindow) {
     EXPECT_EQ(rankwright("chamber /nowhere/organ.toml").code, 2);
     EXPECT_EQ(rankwright("chamber --stop 'No such stop' " + kOrgan).code, 2);

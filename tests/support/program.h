@@ -22,13 +22,13 @@ struct Outcome {
     nlohmann::json json() const { return nlohmann::json::parse(out, nullptr, false); }
 };
 
-/// `rankwright ARGUMENTS`, the arguments as in a shell. RANKWRIGHT_PROGRAM is set by CMake.
-inline Outcome rankwright(const std::string& arguments) {
+/// `before rankwright ARGUMENTS`, both as in a shell. RANKWRIGHT_PROGRAM is set by CMake.
+inline Outcome rankwright(const std::string& arguments, const std::string& before = "") {
     char errors[] = "/tmp/rankwright-stderr-XXXXXX";
     const int file = mkstemp(errors);
     if (file >= 0) close(file);
     const std::string command =
-        std::string("'") + RANKWRIGHT_PROGRAM + "' " + arguments + " 2>" + errors;
+        before + "'" + RANKWRIGHT_PROGRAM + "' " + arguments + " 2>" + errors;
     Outcome outcome;
     FILE* pipe = popen(command.c_str(), "r");
     if (pipe == nullptr) return outcome;
