@@ -122,6 +122,13 @@ Result<StopRef> find_stop(const Instrument& instrument, std::string_view name);
 /// By ids, exactly; `stop` is null when there is none.
 StopRef stop_by_id(const Instrument& instrument, std::string_view division, std::string_view stop);
 
+/// The stop that has the pipe which a key plays, and that pipe's number in its id.
+struct OwnPipe {
+    StopRef owner;
+    int number = 1;
+};
+/// Empty when the key plays nothing on this stop.
+std::optional<OwnPipe> own_pipe(const StopRef& stop, int key);
 /// The pipe that a stop plays on a key (of one row of a mixture); empty when there is none.
 std::optional<Pipe> pipe_of(const StopRef& stop, int key, int row = 1);
 /// The pipes that a stop plays, by row, then key. A borrowed stop gives its owner's pipes (with

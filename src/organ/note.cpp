@@ -51,11 +51,7 @@ std::optional<int> by_letters(int step, std::size_t times) {
     }
 }
 
-}  // namespace
-
-std::string short_note(int midi) { return kNotes[static_cast<std::size_t>(pitch_class(midi))]; }
-
-std::string note_name(int midi) {
+std::string spelled(int midi) {
     const std::string note = short_note(midi);
     const std::string letter = note.substr(0, 1);
     if (midi >= 19 && midi <= 30) return letter + letter + note;
@@ -67,6 +63,22 @@ std::string note_name(int midi) {
     if (midi >= 84 && midi <= 95) return note + " in alt";
     if (midi >= 96 && midi <= 107) return note + " in altissimo";
     return note + " (MIDI " + std::to_string(midi) + ")";
+}
+
+}  // namespace
+
+std::string short_note(int midi) { return kNotes[static_cast<std::size_t>(pitch_class(midi))]; }
+
+std::string note_name(int midi) {
+    // Each of ten thousand pipes asks for its name.
+    constexpr int kKnown = 128;
+    static const auto names = [] {
+        std::array<std::string, kKnown> all;
+        for (int m = 0; m < kKnown; ++m)
+            all[static_cast<std::size_t>(m)] = spelled(m);
+        return all;
+    }();
+    return midi >= 0 && midi < kKnown ? names[static_cast<std::size_t>(midi)] : spelled(midi);
 }
 
 std::optional<int> parse_pitch_class(std::string_view text) {

@@ -127,23 +127,31 @@ Hertz Celeste::beat_at(int key) const {
     return below.rate + (above->rate - below.rate) * share;
 }
 
-std::optional<Pipe> pipe_of(const StopRef& stop, int key, int row) {
-    if (key < stop.stop->first_key || key > stop.stop->last_key || row < 1) return std::nullopt;
-    const StopRef owner = stop.stop->borrowed ? owner_of(stop) : stop;
-    const int own_key = stop.stop->borrowed ? owners_key(stop, owner, key) : key;
+std::optional<OwnPipe> own_pipe(const StopRef& stop, int key) {
+    if (key < stop.stop->first_key || key > stop.stop->last_key) return std::nullopt;
+    if (!stop.stop->borrowed) return OwnPipe{stop, key};
+    const StopRef owner = owner_of(stop);
+    const int number = owners_key(stop, owner, key);
     const Stop& rank = *owner.stop;
-    if (own_key < rank.first_key || own_key > rank.last_key + rank.extra_pipes) return std::nullopt;
-    const auto index = static_cast<std::size_t>(row - 1);
+    if (number < rank.first_key || number > rank.last_key + rank.extra_pipes) return std::nullopt;
+    return OwnPipe{owner, number};
+}
+
+std::optional<Pipe> pipe_of(const StopRef& stop, int key, int row) {
+    const auto own = own_pipe(stop, key);
+    if (!own || row < 1) return std::nullopt;
+    const Stop& rank = *own->owner.stop;
     Footage footage = rank.footage;
     if (rank.mixture()) {
-        const std::vector<Footage>& rows = range_at(rank.composition, own_key).rows;
+        const auto index = static_cast<std::size_t>(row - 1);
+        const std::vector<Footage>& rows = range_at(rank.composition, own->number).rows;
         if (index >= rows.size()) return std::nullopt;
         footage = rows[index];
     } else if (row != 1) {
         return std::nullopt;
     }
-    Pipe pipe = pipe_at(owner, row, own_key, footage);
-    return stop.stop->borrowed ? played_by(stop, owner, key, std::move(pipe)) : pipe;
+    Pipe pipe = pipe_at(own->owner, row, own->number, footage);
+    return stop.stop->borrowed ? played_by(stop, own->owner, key, std::move(pipe)) : pipe;
 }
 
 std::vector<Pipe> pipes(const StopRef& stop) {

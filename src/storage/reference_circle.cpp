@@ -53,9 +53,9 @@ class CircleFinder {
         if (range == nullptr || range->stop.empty()) return std::nullopt;
         const StopRef other = organ::stop_by_id(instrument_, range->division, range->stop);
         const int midi = step.stop.division->lowest_midi + step.key - 1 + range->semitones;
-        const auto pipe = organ::pipe_of(other, midi - other.division->lowest_midi + 1);
-        if (!pipe) return std::nullopt;
-        return Step{organ::stop_by_id(instrument_, pipe->id.division, pipe->id.stop), pipe->id.key};
+        const auto own = organ::own_pipe(other, midi - other.division->lowest_midi + 1);
+        if (!own) return std::nullopt;
+        return Step{own->owner, own->number};
     }
 
     void follow(Step step) {

@@ -101,7 +101,7 @@ class Joiner {
         const int last = last_range ? stop.last_key : stop.tuned_from[link.range + 1].first_key - 1;
         for (int key = range.first_key; key <= last; ++key) {
             const int midi = home.lowest_midi + key - 1 + range.semitones;
-            if (organ::pipe_of(other, midi - other.division->lowest_midi + 1)) continue;
+            if (organ::own_pipe(other, midi - other.division->lowest_midi + 1)) continue;
             refuse(link, text_of({organ::note_name(home.lowest_midi + key - 1), " of ",
                                   in_quotes(stop.name), " would be tuned from ",
                                   organ::note_name(midi), " of ", in_quotes(other.stop->name),
