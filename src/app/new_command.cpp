@@ -1,6 +1,7 @@
 // `rankwright new`: a commented starter file from a few answers.
 #include "app/commands.h"
 #include "organ/air.h"
+#include "organ/temperament.h"
 #include "storage/starter_file.h"
 
 #include <cstdlib>
@@ -73,7 +74,11 @@ storage::StarterAnswers ask_all() {
                               [](const std::string& text) { return number(text, 300.0, 600.0); })};
     answers.at = ask_for("At which temperature?", "18C",
                          [](const std::string& text) { return organ::parse_temperature(text); });
-    answers.temperament = ask("The temperament?", answers.temperament);
+    answers.temperament =
+        ask_for("The temperament?", answers.temperament, [](const std::string& text) {
+            const auto known = organ::built_in_temperament(text);
+            return known ? std::optional{known->name} : std::nullopt;
+        });
     answers.divisions.clear();
     for (const std::string& name :
          split(ask("Its divisions, with commas between?", "Great, Pedal"))) {

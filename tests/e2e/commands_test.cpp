@@ -158,7 +158,7 @@ TEST_F(Commands, CheckFindsEveryMistakeWithItsPlace) {
 TEST_F(Commands, NewWritesAFileThatIsSoundAndOverwritesNothing) {
     const std::string path = "'" + (folder / "mine.toml").string() + "'";
     const std::string answers =
-        "printf 'Testing Organ\\n\\n443\\n20C\\nwerckmeister 3\\nManual\\n54\\n"
+        "printf 'Testing Organ\\n\\n443\\n20C\\nWerckmeister 3\\nWerckmeister III\\nManual\\n54\\n"
         "Gedackt 8, Flute 4, Sesquialtera II\\n' | ";
     EXPECT_EQ(rankwright("new " + path, answers).code, 0);
     EXPECT_EQ(rankwright("check " + path).code, 0) << rankwright("check " + path).error;
