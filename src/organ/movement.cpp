@@ -9,6 +9,9 @@ namespace rankwright::organ {
 namespace {
 
 constexpr Millimetres kLeastWorthSaying{0.5};
+// A sleeve or slide is wider than the body it goes round, so it lengthens the column by less than it
+// moves: by the ratio of the areas, for a millimetre of metal and play on a 2-inch pipe about 8 %.
+constexpr double kWiderSleeve = 1.08;
 
 struct HandWords {
     Way way;
@@ -170,6 +173,8 @@ Movement movement(const Pipe& pipe, Hertz now, Cents change, double speed_of_sou
     if (std::max(one, other) < kLeastWorthSaying) return out;
     out.at_least = std::min(one, other);
     out.at_most = std::max(one, other);
+    if (pipe.make.device == TuningDevice::sleeve || pipe.make.device == TuningDevice::slide)
+        out.at_most = *out.at_most * kWiderSleeve;
     return out;
 }
 
