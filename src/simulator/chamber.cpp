@@ -2,6 +2,7 @@
 
 #include "organ/target.h"
 #include "simulator/handled_pipe.h"
+#include "simulator/near_field.h"
 #include "simulator/noises.h"
 #include "simulator/room.h"
 #include "simulator/sounding_pipe.h"
@@ -26,6 +27,12 @@ constexpr double kTremulantStart_s = 0.4;
 constexpr double kWindShare = 0.4;  // of a pipe's wander that all pipes on the wind share
 constexpr double kWindMemory_s = 1.2;
 constexpr double kLowCut_hz = 18.0;  // of a microphone's preamplifier
+// Pipes that draw each other stand some two diameters apart (Toepfer's Normalmensur: 55 mm at
+// middle C, halving after 16 semitones, so as pitch to the power −3/4).
+constexpr double kNearest_m = 0.08, kFarthest_m = 0.13;
+constexpr double kMiddleC_hz = 261.6, kSpeedOfSound = 343.2;
+constexpr double kNearPitch_cents = 100.0;  // farther apart, nothing is left of drawing
+constexpr double kReedDrawing = 0.25;       // a tongue is stiffer; common practice, no source
 
 }  // namespace
 
@@ -41,8 +48,10 @@ struct Chamber::State {
     bool wanted(const organ::Pipe& pipe) const;
     void update_keys();
     void put_on_wind(std::size_t pipe);
+    void meet(std::size_t pipe);  ///< the pipes that sound beside it
     void next_step();
-    void breathe();  ///< the wind in the next step
+    void breathe();      ///< the wind in the next step
+    void sound_pipes();  ///< the next step of all that sound
     double now_s() const { return static_cast<double>(steps) * step_s; }
 
     Parameters parameters;
@@ -53,6 +62,7 @@ struct Chamber::State {
     std::set<std::pair<std::string, std::string>> drawn;
     std::set<std::pair<std::string, int>> held;
     std::uint64_t times_sounded = 0;
+    NearField near_field;
 
     Random wind_chance;
     Stray wind_stray;
@@ -120,16 +130,47 @@ void Chamber::State::update_keys() {
 
 void Chamber::State::put_on_wind(std::size_t index) {
     const HandledPipe& pipe = pipes[index];
-    const std::string name = to_string(pipe.pipe().id);
+    const PipeId& id = pipe.pipe().id;
+    const std::string name = to_string(id);
+    const bool draws = parameters.drawing.value() > 0.0;
+    // What cancels between two mouths side by side does so in the room too: one path for both.
+    const std::string place_name = draws ? id.division + std::to_string(id.key) : name;
     const Hertz pitch = pipe.pitch(parameters.temperature, now_s());
     Random character(parameters.seed, name + " voicing");
     const SoundingPipe::Place place{parameters.rate.value(), microphones,
                                     parameters.wander.value() * std::sqrt(1.0 - kWindShare)};
     sounding.push_back(
         {index, SoundingPipe(voicing(pipe.pipe(), pitch, character), pitch.value(), place,
-                             Random(parameters.seed, name + " paths"),
+                             Random(parameters.seed, place_name + " paths"),
                              Random(parameters.seed + ++times_sounded, name + " sound"))});
     sounding.back().sound.speak();
+    if (draws) meet(index);
+}
+
+void Chamber::State::meet(std::size_t index) {
+    const organ::Pipe& pipe = pipes[index].pipe();
+    const Hertz pitch = pipes[index].pitch(parameters.temperature, now_s());
+    const double force = sounding.back().sound.standing_force();
+    for (const Sounding& s : sounding) {
+        const organ::Pipe& other = pipes[s.pipe].pipe();
+        if (s.pipe == index || other.id.division != pipe.id.division || other.id.key != pipe.id.key)
+            continue;
+        const Hertz its_pitch = pipes[s.pipe].pitch(parameters.temperature, now_s());
+        if (std::abs(interval(pitch, its_pitch).value()) > kNearPitch_cents) continue;
+        const std::size_t low = std::min(s.pipe, index);
+        const std::size_t high = std::max(s.pipe, index);
+        Random place(parameters.seed,
+                     to_string(pipes[low].pipe().id) + to_string(pipes[high].pipe().id));
+        const double apart =
+            place.uniform(kNearest_m, kFarthest_m) * std::pow(kMiddleC_hz / pitch.value(), 0.75);
+        NearField::Meeting meeting{s.pipe, index, pitch.value()};
+        meeting.delay =
+            std::clamp(2.0 * std::numbers::pi * pitch.value() * apart / kSpeedOfSound, 0.1, 0.7);
+        meeting.balance = s.sound.standing_force() / force;
+        const bool reed = pipe.make.reed() || other.make.reed();
+        meeting.half_width = (reed ? kReedDrawing : 1.0) * parameters.drawing;
+        near_field.join(meeting);
+    }
 }
 
 void Chamber::State::breathe() {
@@ -143,16 +184,36 @@ void Chamber::State::breathe() {
     wind_level = 1.0 + kTremulantLevel * swing;
 }
 
+void Chamber::State::sound_pipes() {
+    std::array<Swing, NearField::kMost> swings{};
+    const std::size_t neighbours = std::min(sounding.size(), swings.size());
+    const auto own_hz = [this](Sounding& s) {
+        const HandledPipe& pipe = pipes[s.pipe];
+        const double cents = pipe.hand(now_s()).value() + wind_cents;
+        return s.sound.breathe(
+            transpose(pipe.pitch(parameters.temperature, now_s()), Cents{cents}).value());
+    };
+    for (std::size_t i = 0; i < neighbours; ++i) {
+        Sounding& s = sounding[i];
+        const double hz = own_hz(s);
+        swings[i] = {s.pipe, hz, s.sound.radians(), s.sound.force(), s.sound.strength()};
+    }
+    if (parameters.drawing.value() > 0.0)
+        near_field.step(std::span(swings.data(), neighbours), step_s);
+    for (std::size_t i = 0; i < neighbours; ++i)
+        sounding[i].sound.render(block, swings[i].hz, swings[i].strength, wind_level);
+    for (std::size_t i = neighbours; i < sounding.size(); ++i)
+        sounding[i].sound.render(block, own_hz(sounding[i]), 1.0, wind_level);
+    std::erase_if(sounding, [this](const Sounding& s) {
+        if (s.sound.silent()) near_field.part(s.pipe);
+        return s.sound.silent();
+    });
+}
+
 void Chamber::State::next_step() {
     block = {};
     breathe();
-    for (Sounding& s : sounding) {
-        const HandledPipe& pipe = pipes[s.pipe];
-        const double cents = pipe.hand(now_s()).value() + wind_cents;
-        const Hertz pitch = transpose(pipe.pitch(parameters.temperature, now_s()), Cents{cents});
-        s.sound.render(block, pitch.value(), wind_level);
-    }
-    std::erase_if(sounding, [](const Sounding& s) { return s.sound.silent(); });
+    sound_pipes();
     knocks.render(block.events);
     voice.render(block.events);
     room.render(block);

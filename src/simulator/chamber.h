@@ -31,6 +31,10 @@ class Chamber {
         Seconds reverberation{1.4};  ///< time for 60 dB in the middle frequencies
         Decibels gain{0.0};          ///< of the microphone: +20 overdrives it; it clips at ±1
         double handling = 1.0;       ///< how much a hand warms and shades a pipe; 0 = not at all
+        /// How far off each other two stops' pipes of one key and division, standing side by side,
+        /// still pull each other into one pitch (half the locking range): real ones 0.5 to 5 cents
+        /// (order of magnitude from memory); 0 = none. Reeds a quarter of it.
+        Cents drawing{0.0};
     };
     Chamber(const organ::Instrument& instrument, const Parameters& parameters);
     ~Chamber();
@@ -57,12 +61,12 @@ class Chamber {
     void footstep();  ///< a step on the walkboard
     void set_tremulant(bool on);
 
-    /// What this pipe would sound, alone and in steady wind, at the present temperature, when no
-    /// hand is or was near. 0 for a pipe that isn't there. For tests and for judging; no simulated
-    /// technician may ask.
+    /// What this pipe would sound, alone (not drawn by another) and in steady wind, at the present
+    /// temperature, when no hand is or was near. 0 for a pipe that isn't there. For tests and for
+    /// judging; no simulated technician may ask.
     Hertz true_pitch(const PipeId& pipe) const;
     /// Cycles of its first partial since it was put on the wind, up to the next frame; empty when
-    /// silent. Differences give the true mean pitch of a span, wander and all.
+    /// silent. Differences give the true mean pitch of a span as it sounded, drawn, wander and all.
     std::optional<double> cycles(const PipeId& pipe) const;
 
   private:

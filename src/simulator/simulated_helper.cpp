@@ -19,12 +19,25 @@ void SimulatedHelper::draw(std::string_view division, std::string_view stop, boo
     to_draw_.push_back({std::string(division), std::string(stop), on});
 }
 
+void SimulatedHelper::hold_back(std::string_view division, std::string_view stop, Seconds alone) {
+    std::erase_if(held_back_,
+                  [&](const HeldBack& h) { return h.division == division && h.stop == stop; });
+    const bool waits = alone > Seconds{0.0};
+    draw(division, stop, !waits);
+    if (waits) held_back_.push_back({std::string(division), std::string(stop), alone, {}});
+}
+
+std::optional<SimulatedHelper::Key> SimulatedHelper::holds() const {
+    if (held_.empty()) return std::nullopt;
+    return held_.front();
+}
+
 Seconds SimulatedHelper::give_or_take(Seconds about) {
     return about * std::clamp(1.0 + random_.normal() / 3.0, 0.4, 2.5);
 }
 
-void SimulatedHelper::turn_to(std::optional<Key> key) {
-    called_ = std::move(key);
+void SimulatedHelper::turn_to(std::vector<Key> keys) {
+    called_ = std::move(keys);
     lifts_at_ = now_ + give_or_take(parameters_.reaction);
     presses_at_.reset();
     notices_at_.reset();
@@ -32,34 +45,51 @@ void SimulatedHelper::turn_to(std::optional<Key> key) {
 }
 
 void SimulatedHelper::call(std::string_view division, int key) {
-    turn_to(Key{std::string(division), key});
+    turn_to({Key{std::string(division), key}});
 }
 
-void SimulatedHelper::rest() { turn_to(std::nullopt); }
+void SimulatedHelper::call(const Key& one, const Key& other) { turn_to({one, other}); }
+
+void SimulatedHelper::rest() { turn_to({}); }
 
 void SimulatedHelper::lift(Chamber& chamber) {
-    if (held_) chamber.key_up(held_->division, held_->key);
-    held_.reset();
+    for (const Key& key : held_)
+        chamber.key_up(key.division, key.key);
+    held_.clear();
 }
 
 void SimulatedHelper::press(Chamber& chamber, Seconds now) {
-    Key key = *called_;
+    held_ = called_;
     // A mistake is put right rightly: only a fresh call can go wrong.
     const bool mistaken = !corrects_ && random_.uniform() < parameters_.mistakes;
     corrects_ = mistaken;
     if (mistaken) {
-        key.key = key.key > 1 && random_.uniform() < 0.5 ? key.key - 1 : key.key + 1;
+        int& key = held_.back().key;
+        key = key > 1 && random_.uniform() < 0.5 ? key - 1 : key + 1;
         notices_at_ = now + give_or_take(kNoticesMistake);
     }
-    chamber.key_down(key.division, key.key);
-    held_ = std::move(key);
+    for (HeldBack& stop : held_back_) {
+        chamber.draw_stop(stop.division, stop.stop, false);
+        stop.drawn_at = now + stop.alone;
+    }
+    for (const Key& key : held_)
+        chamber.key_down(key.division, key.key);
+}
+
+void SimulatedHelper::set_stops(Chamber& chamber, Seconds now) {
+    for (const Draw& stop : std::exchange(to_draw_, {})) {
+        chamber.draw_stop(stop.division, stop.stop, stop.on);
+    }
+    for (HeldBack& stop : held_back_) {
+        if (held_.empty() || !stop.drawn_at || now < *stop.drawn_at) continue;
+        chamber.draw_stop(stop.division, stop.stop, true);
+        stop.drawn_at.reset();
+    }
 }
 
 void SimulatedHelper::advance(Chamber& chamber, Seconds now) {
     now_ = now;
-    for (const Draw& stop : std::exchange(to_draw_, {})) {
-        chamber.draw_stop(stop.division, stop.stop, stop.on);
-    }
+    set_stops(chamber, now);
     if (notices_at_ && now >= *notices_at_) {
         notices_at_.reset();
         lifts_at_ = now;
@@ -67,7 +97,7 @@ void SimulatedHelper::advance(Chamber& chamber, Seconds now) {
     if (lifts_at_ && now >= *lifts_at_) {
         lifts_at_.reset();
         lift(chamber);
-        if (called_) presses_at_ = now + give_or_take(kBetweenKeys);
+        if (!called_.empty()) presses_at_ = now + give_or_take(kBetweenKeys);
     }
     if (presses_at_ && now >= *presses_at_) {
         presses_at_.reset();

@@ -1,4 +1,4 @@
-// The helper at the console: holds one key at a time and moves when called.
+// The helper at the console: holds the keys called, one or two at a time, and moves when called.
 #pragma once
 
 #include "core/units.h"
@@ -31,15 +31,22 @@ class SimulatedHelper {
     explicit SimulatedHelper(const Parameters& parameters);
 
     void draw(std::string_view division, std::string_view stop, bool on);
+    /// From now on this stop stays off at each press until the keys have been down for `alone`, so
+    /// that the reference is heard first; with 0 it is drawn like any other, and stays.
+    void hold_back(std::string_view division, std::string_view stop, Seconds alone);
     /// "Next": the key to hold from now on; a call not yet followed is forgotten.
     void call(std::string_view division, int key);
+    /// Two keys at once (octaves, bearings), on one manual or two.
+    void call(const Key& one, const Key& other);
     /// Hands off the keys.
     void rest();
     /// Does what is due at `now`. Often: some fifty times a second feels human.
     void advance(Chamber& chamber, Seconds now);
 
-    /// The key that is down.
-    std::optional<Key> holds() const { return held_; }
+    /// The key that is down; of two the first called.
+    std::optional<Key> holds() const;
+    /// All keys that are down.
+    const std::vector<Key>& keys_down() const { return held_; }
 
   private:
     struct Draw {
@@ -48,7 +55,16 @@ class SimulatedHelper {
         bool on;
     };
 
-    void turn_to(std::optional<Key> key);
+    /// A stop that waits until the reference has been heard alone.
+    struct HeldBack {
+        std::string division;
+        std::string stop;
+        Seconds alone;
+        std::optional<Seconds> drawn_at;
+    };
+
+    void turn_to(std::vector<Key> keys);
+    void set_stops(Chamber& chamber, Seconds now);
     void lift(Chamber& chamber);
     void press(Chamber& chamber, Seconds now);
     Seconds give_or_take(Seconds about);
@@ -57,8 +73,9 @@ class SimulatedHelper {
     Random random_;
     Seconds now_{0.0};
     std::vector<Draw> to_draw_;
-    std::optional<Key> held_;
-    std::optional<Key> called_;
+    std::vector<HeldBack> held_back_;
+    std::vector<Key> held_;
+    std::vector<Key> called_;
     std::optional<Seconds> lifts_at_;
     std::optional<Seconds> presses_at_;
     std::optional<Seconds> notices_at_;  ///< that the wrong key is down

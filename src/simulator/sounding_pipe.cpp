@@ -232,18 +232,26 @@ void SoundingPipe::add_noise(SoundBlock& block, double speech, double wind) {
     }
 }
 
-void SoundingPipe::render(SoundBlock& block, double pitch_hz, double wind) {
+double SoundingPipe::breathe(double pitch_hz) {
+    next_speech_ = advance_speech();
+    return pitch_hz * std::exp2(cents_off(next_speech_) / 1200.0);
+}
+
+double SoundingPipe::radians() const {
+    return 2.0 * pi * (cycles_ - std::floor(cycles_)) + voicing_.partials.front().phase;
+}
+
+void SoundingPipe::render(SoundBlock& block, double hz, double strength, double wind) {
     const double from = std::max(speech_, kFirstBreath * 0.01);
-    const double to = advance_speech();
-    const double hz = pitch_hz * std::exp2(cents_off(to) / 1200.0);
-    const double gain = wind * (1.0 + level_.next(chance_));
-    set_phasors(hz, from, to);
+    const double gain = strength * wind * (1.0 + level_.next(chance_));
+    set_phasors(hz, from, next_speech_);
     if (stirred_ > 0.0) stir_air();
     add_tone(block, static_cast<float>(gain_), static_cast<float>(gain));
-    add_noise(block, to, wind);
+    add_noise(block, next_speech_, wind);
     step_cycles_ = hz / rate_hz_ * static_cast<double>(kStepFrames);
     cycles_ += step_cycles_;
-    speech_ = to;
+    speech_ = next_speech_;
+    strength_ = strength;
     gain_ = gain;
 }
 

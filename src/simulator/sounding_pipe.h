@@ -53,8 +53,19 @@ class SoundingPipe {
     void release() { wind_on_ = false; }
     bool silent() const { return !wind_on_ && speech_ < kSilent; }
 
-    /// Adds the next step. `pitch_hz` in steady wind; `wind` = level of the wind, 1 = steady.
-    void render(SoundBlock& block, double pitch_hz, double wind);
+    /// Begins the next step: what the pipe would sound in it alone, its wander and speech in it.
+    /// `pitch_hz` in steady wind.
+    double breathe(double pitch_hz);
+    /// Adds the step begun. `hz` as it sounds among its neighbours, `strength` beside that alone;
+    /// `wind` = level of the wind, 1 = steady.
+    void render(SoundBlock& block, double hz, double strength, double wind);
+
+    /// Level of the first partial when the pipe stands, and in this step, its phase where it leaves
+    /// the pipe, and the last `strength`.
+    double standing_force() const { return voicing_.partials.front().level; }
+    double force() const { return next_speech_ * standing_force(); }
+    double radians() const;
+    double strength() const { return strength_; }
 
     /// Cycles of the first partial since the pipe was put on the wind, and in the last step alone.
     double cycles() const { return cycles_; }
@@ -92,7 +103,9 @@ class SoundingPipe {
     double stirred_;  ///< how much the air moves: 1 = as usual, 0 = not
     Stray slow_, jitter_, level_;
     double smoothed_ = 0.0;
-    double speech_ = 0.0;  ///< 0 silent … 1 steady
+    double speech_ = 0.0;       ///< 0 silent … 1 steady
+    double next_speech_ = 0.0;  ///< at the end of the step begun
+    double strength_ = 1.0;
     double glide_ = 0.0;
     double gain_ = 0.0;
     bool wind_on_ = false;

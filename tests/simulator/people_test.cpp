@@ -63,6 +63,54 @@ TEST(SimulatedHelper, AMistakenKeyIsPutRight) {
     EXPECT_EQ(helper.holds()->key, 20);
 }
 
+TEST(SimulatedHelper, HoldsTheSecondStopBackUntilTheReferenceWasHeard) {
+    Chamber chamber(one_of_each(), still());
+    SimulatedHelper helper({});
+    helper.draw("great", "open", true);
+    helper.hold_back("great", "string", Seconds{2.0});
+    double now = 0.0;
+    for (const int key : {20, 21}) {
+        helper.call("great", key);
+        double alone = 0.0;
+        double both = 0.0;
+        for (const double end = now + 6.0; now < end; now += kStep_s) {
+            helper.advance(chamber, Seconds{now});
+            heard(chamber, kStep_s);
+            if (helper.holds() != SimulatedHelper::Key{"great", key}) continue;
+            const bool second = chamber.cycles({"great", "string", 1, key}).has_value();
+            (second ? both : alone) += kStep_s;
+        }
+        EXPECT_NEAR(alone, 2.0, 0.05) << key;
+        EXPECT_GT(both, 1.0) << key;
+    }
+    helper.hold_back("great", "string", Seconds{0.0});
+    helper.call("great", 22);
+    for (const double end = now + 3.0; now < end; now += kStep_s)
+        helper.advance(chamber, Seconds{now});
+    EXPECT_TRUE(chamber.cycles({"great", "string", 1, 22}).has_value());
+}
+
+TEST(SimulatedHelper, HoldsTwoKeysAtOnce) {
+    Chamber chamber(one_of_each(), still());
+    SimulatedHelper helper({});
+    helper.draw("great", "open", true);
+    helper.call({"great", 13}, {"great", 25});
+    double now = 0.0;
+    for (; now < 3.0; now += kStep_s)
+        helper.advance(chamber, Seconds{now});
+    EXPECT_EQ(helper.holds(), (SimulatedHelper::Key{"great", 13}));
+    EXPECT_EQ(helper.keys_down().size(), 2U);
+    EXPECT_TRUE(chamber.cycles({"great", "open", 1, 13}).has_value());
+    EXPECT_TRUE(chamber.cycles({"great", "open", 1, 25}).has_value());
+    helper.call("great", 14);
+    for (; now < 6.0; now += kStep_s) {
+        helper.advance(chamber, Seconds{now});
+        heard(chamber, kStep_s);
+    }
+    EXPECT_EQ(helper.keys_down().size(), 1U);
+    EXPECT_FALSE(chamber.cycles({"great", "open", 1, 25}).has_value());
+}
+
 /// A screen that reads the chamber's pitch as the product would: to 0.05 cent, some time after the
 /// last movement, with the product's own advice.
 struct Job {
