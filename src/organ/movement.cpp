@@ -9,8 +9,9 @@ namespace rankwright::organ {
 namespace {
 
 constexpr Millimetres kLeastWorthSaying{0.5};
-// A sleeve or slide is wider than the body it goes round, so it lengthens the column by less than it
-// moves: by the ratio of the areas, for a millimetre of metal and play on a 2-inch pipe about 8 %.
+// A sleeve or slide is wider than the body it goes round, so it lengthens the column by less than
+// it moves: by the ratio of the areas, for a millimetre of metal and play on a 2-inch pipe about 8
+// %.
 constexpr double kWiderSleeve = 1.08;
 
 struct HandWords {

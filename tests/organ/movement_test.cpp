@@ -110,7 +110,10 @@ TEST(Movement, Millimetres) {
         const Movement m = movement(pipe_of(kind, device), middle_c, Cents{cents}, kSpeed);
         ASSERT_TRUE(m.at_least && m.at_most);
         EXPECT_LE(m.at_least->value(), m.at_most->value());
-        EXPECT_LE(m.at_most->value(), bare_mm * 1.001);
+        // A sleeve goes round the body: a millimetre more on a 2-inch bore is 8 % more area, and so
+        // takes 8 % more movement (areas by arithmetic).
+        const double sleeve = device != TuningDevice::cap ? 52.0 * 52.0 / (50.0 * 50.0) : 1.0;
+        EXPECT_LE(m.at_most->value(), bare_mm * sleeve * 1.001);
         EXPECT_GE(m.at_least->value(), bare_mm * 0.93);
     };
     check(PipeKind::open, TuningDevice::sleeve, -10.0, 10.0 / 2.639);
