@@ -63,6 +63,11 @@ inline std::optional<Slope> partial_slope(std::span<const float> x, double rate,
         wp += w * phase[i];
     }
     if (power < 30.0 * noise) return {};
+    // Where a partial fades nearly away its phase means nothing and may slip by a turn.
+    constexpr double kFaded = 0.1;
+    const double mean_power = power / static_cast<double>(z.size());
+    for (const auto& value : z)
+        if (std::norm(value) < kFaded * mean_power) return {};
     double tt = 0.0, tp = 0.0;
     for (std::size_t i = 0; i < z.size(); ++i) {
         const double w = std::norm(z[i]);

@@ -1,0 +1,108 @@
+// Inside of harmonic_fit: the span being fitted, shared by its parts (fit, noise, wander).
+#pragma once
+
+#include "listening/fit_uncertainty.h"
+#include "listening/harmonic_fit.h"
+
+#include <algorithm>
+#include <complex>
+#include <vector>
+
+namespace rankwright::listening {
+
+using Complex = std::complex<double>;
+
+inline double square(double x) { return x * x; }
+
+/// a·b without the look for infinities that std::complex owes to the C standard's annex G.
+inline Complex times(const Complex& a, const Complex& b) {
+    return {a.real() * b.real() - a.imag() * b.imag(), a.real() * b.imag() + a.imag() * b.real()};
+}
+
+struct HarmonicFitter::State {
+    State(int most_partials, std::size_t most_blocks)
+        : partials(std::clamp(most_partials, 1, static_cast<int>(kMostPartials))),
+          blocks(most_blocks) {
+        const auto rows = static_cast<std::size_t>(partials) + 1;
+        series.resize(rows * blocks);
+        residual.resize(blocks);
+        leak.resize(rows * (2 * rows - 1));
+        comb.resize(3 * rows);
+        comb_slope.resize(3 * rows);
+        mean.resize(rows);
+        slope.resize(rows);
+        phasor.resize(rows);
+        noise.resize(rows);
+        common.resize(blocks);
+        slopes.resize(rows);
+        logs.resize(rows);
+        trend.resize(rows);
+    }
+
+    bool load(const PartialBank& bank, std::size_t first, std::size_t count);
+    void approach();
+    void derotate(double by);
+    void demodulated_sums();
+    void tabulate_leaks();
+    void solve_phasors();
+    double offset(int k) const;
+    double step() const;
+    double common_phase(int highest);
+    void follow(int highest);
+    double improve(int follow_to, bool noise_too);
+    void leave_absent();
+    double clarity() const;
+    double explained() const;
+    void converge(const PartialBank& bank, std::size_t first);
+    void estimate_noise();
+    void steady_noise();
+    void remove_leaks(int k);
+    double wander_variance();
+    double presence(int k) const;
+    double information(int k) const;
+    double tone_power() const;
+
+    std::size_t leak_index(int k, int m) const {
+        return static_cast<std::size_t>(k * (2 * partials + 1) + m + partials);
+    }
+    double& leak_at(int k, int m) { return leak[leak_index(k, m)]; }
+    double leak_at(int k, int m) const { return leak[leak_index(k, m)]; }
+    Complex comb_at(int d) const { return comb[static_cast<std::size_t>(d + 2 * partials)]; }
+    Complex comb_slope_at(int d) const {
+        return comb_slope[static_cast<std::size_t>(d + 2 * partials)];
+    }
+    Complex* row(int k) { return &series[static_cast<std::size_t>(k) * blocks]; }
+    const Complex* row(int k) const { return &series[static_cast<std::size_t>(k) * blocks]; }
+    Complex signed_phasor(int m) const {
+        const Complex c = phasor[static_cast<std::size_t>(std::abs(m))];
+        return m < 0 ? std::conj(c) : c;
+    }
+
+    // Room.
+    int partials;
+    std::size_t blocks;
+    // The present span. Angles in radians a frame, times in frames from the middle of the span.
+    int count = 0;                    // partials
+    std::size_t span = 0;             // blocks
+    double block = 0.0;               // frames of a block
+    double tuned = 0.0;               // the bank's ω
+    double omega = 0.0;               // the fit's ω
+    double tabulated = 0.0;           // the ω that the tables of leaks hold for
+    double time_square = 0.0;         // Σ τ² over blocks
+    std::vector<Complex> series;      // [k][block], turned back by the fit's ω
+    std::vector<Complex> residual;    // of one partial
+    std::vector<double> leak;         // [k][m]: what partial m puts into a block sum of k
+    std::vector<Complex> comb;        // [m − k]: mean of e^{j(m−k)ωτ} over the blocks
+    std::vector<Complex> comb_slope;  // the same times τ, summed
+    std::vector<Complex> mean;        // of each partial's series
+    std::vector<Complex> slope;       // Σ τ · series
+    std::vector<Complex> phasor;
+    std::vector<double> noise;
+    std::vector<double> common;  // residual phase of the fundamental, from all partials
+    std::vector<PartialSlope> slopes;
+    std::size_t present = 0;          // of them
+    PhaseModes movement;              // followed so far
+    std::vector<double> logs, trend;  // of the noise, while it is steadied
+};
+
+}  // namespace rankwright::listening
