@@ -17,6 +17,8 @@ const char* word(Stage stage) {
     switch (stage) {
         case Stage::waiting:
             return "waiting";
+        case Stage::reference:
+            return "reference";
         case Stage::speaking:
             return "speaking";
         case Stage::reading:
@@ -44,7 +46,15 @@ void print_json(const Snapshot& s, Seconds now) {
     line["hz"] = or_null(s.pitch);
     line["cents"] = or_null(s.deviation);
     line["cents_sd"] = or_null(s.uncertainty);
-    line["beat_hz"] = or_null(s.beats);
+    line["beat_hz"] = s.beat ? Json(s.beat->rate.value()) : or_null(s.beats);
+    if (!s.reference.empty()) {
+        line["reference"] = s.reference;
+        line["reference_cents"] = or_null(s.reference_deviation);
+        line["beat_wanted_hz"] = s.beat ? Json(s.beat->target.value()) : Json(nullptr);
+        line["beat_sd"] = s.beat ? Json(s.beat->uncertainty.value()) : Json(nullptr);
+        line["under_hz"] = s.beat ? or_null(s.beat->under) : Json(nullptr);
+        line["pulled_together"] = s.pulled_together;
+    }
     line["heard_s"] = s.heard.count();
     line["move"] = s.advice.words.empty() ? Json(nullptr) : Json(s.advice.words);
     line["settled"] = s.settled_count;
@@ -58,8 +68,9 @@ void print_words(const Snapshot& s, Seconds now) {
     const bool figure = s.deviation && s.uncertainty && s.stage != Stage::waiting;
     if (figure) {
         const double cents = s.deviation->value();
+        const Hertz beats = s.beat ? s.beat->rate : s.beats.value_or(Hertz{0.0});
         std::printf("  %s %.2f cents ± %.2f, %.2f beats a second", cents > 0.0 ? "sharp" : "flat",
-                    std::abs(cents), s.uncertainty->value(), std::abs(s.beats->value()));
+                    std::abs(cents), s.uncertainty->value(), std::abs(beats.value()));
         if (!s.advice.words.empty())
             std::printf("; %s%s%s", s.advice.words.c_str(), s.amount.empty() ? "" : ", ",
                         s.amount.c_str());

@@ -17,10 +17,15 @@ void fill_call(Snapshot& out, const visit::Run& run) {
     const organ::Pipe& pipe = run.pipe();
     out.organ = run.instrument().name;
     out.stop = pipe.division + " · " + pipe.stop;
+    const visit::Call call = run.call();
     out.job = "to its target";
     out.note = pipe.note;
     out.key = pipe.key;
-    out.stops_on = {pipe.stop};
+    out.stops_on = call.stops;
+    if (call.also) {
+        out.also_note = call.also->note;
+        if (call.also->division != pipe.division) out.also_where = call.also->division;
+    }
     out.kind = pipe.make.kind;
     out.material = pipe.make.material;
     out.device = pipe.make.device;
@@ -58,10 +63,10 @@ void fill_chest(Snapshot& out, const visit::Run& run) {
     }
 }
 
-void fill_figures(Snapshot& out, const tuning::SinglePipe& job, const visit::Run& run) {
-    const tuning::PipeState& state = job.state();
+void fill_figures(Snapshot& out, const tuning::PipeState& state, Hertz target,
+                  const visit::Run& run) {
     out.stage = state.stage;
-    out.target = job.expectation()->target;
+    out.target = target;
     out.pitch = state.pitch;
     out.deviation = state.deviation;
     out.uncertainty = state.uncertainty;
@@ -81,26 +86,60 @@ void fill_figures(Snapshot& out, const tuning::SinglePipe& job, const visit::Run
     }
 }
 
+std::string off_words(Cents off) {
+    char text[48];
+    std::snprintf(text, sizeof text, "%.1f cents %s", std::abs(off.value()),
+                  off > Cents{0.0} ? "sharp" : "flat");
+    return text;
+}
+
+void fill_paired(Snapshot& out, const tuning::AgainstReference& job) {
+    const tuning::PairedState& state = job.state();
+    const organ::Reference& reference = job.expectation()->reference;
+    out.job = reference.words + ", by beats";
+    out.reference = reference.pipe.stop;
+    out.reference_deviation = state.reference_deviation;
+    out.pulled_together = state.pulled_together;
+    out.beats.reset();
+    if (state.beat)
+        out.beat = overlay::Beat{*state.beat, reference.beat, *state.beat_sd, state.under};
+    if (state.copies_error)
+        out.notices.push_back({false, out.reference + " is itself " +
+                                          off_words(*state.reference_deviation) +
+                                          " here: what is tuned from it copies that."});
+}
+
+void fill_suspicions(Snapshot& out, const listening::Suspicions& heard) {
+    const auto add = [&](bool urgent, std::string words) {
+        out.notices.push_back({urgent, std::move(words)});
+    };
+    if (heard.clipping)
+        add(true, out.reference.empty()
+                      ? "The microphone is overloaded: move it away or lower the input. The pitch "
+                        "still holds."
+                      : "The microphone is overloaded: move it away or lower the input. The beat "
+                        "can't be trusted.");
+    if (heard.tremulant) add(true, "A tremulant is on: have it turned off.");
+    if (heard.fading)
+        add(true,
+            "The computer fades steady sound: turn off its noise suppression and gain control.");
+    if (heard.octave_doubtful) add(false, "The octave is doubtful: the fundamental is missing.");
+    if (heard.mains_hum) add(false, "Mains hum in the input: check the cable.");
+}
+
 void fill_notices(Snapshot& out, const SnapshotInputs& in) {
     const auto add = [&](bool urgent, std::string words) {
         out.notices.push_back({urgent, std::move(words)});
     };
     if (!in.source.message.empty()) add(true, in.source.message);
     if (in.source.state == capture::SourceState::ended) add(true, "The recording has ended.");
-    if (!in.listener) return;
-    const listening::Hearing& hearing = in.listener->hearing();
-    if (hearing.suspicions.clipping)
-        add(true,
-            "The microphone is overloaded: move it away or lower the input. The pitch still "
-            "holds.");
-    if (hearing.suspicions.tremulant) add(true, "A tremulant is on: have it turned off.");
-    if (hearing.suspicions.fading)
-        add(true,
-            "The computer fades steady sound: turn off its noise suppression and gain control.");
-    if (hearing.suspicions.octave_doubtful)
-        add(false, "The octave is doubtful: the fundamental is missing.");
-    if (hearing.suspicions.mains_hum) add(false, "Mains hum in the input: check the cable.");
-    if (in.job.state().drifting) add(false, "Still moving by itself: hands off, wait.");
+    // Beats would look like a tremulant to the ear for one pipe.
+    if (in.pair)
+        fill_suspicions(out, in.pair->suspicions);
+    else if (in.listener)
+        fill_suspicions(out, in.listener->hearing().suspicions);
+    const tuning::PipeState& state = in.paired ? in.paired->state().pipe : in.job.state();
+    if (state.drifting) add(false, "Still moving by itself: hands off, wait.");
 }
 
 }  // namespace
@@ -144,6 +183,25 @@ std::vector<overlay::Ribbon> make_ribbons(std::span<const listening::PartialFram
     return ribbons;
 }
 
+std::vector<overlay::Ribbon> make_ribbons(std::span<const listening::PartialFrame> meetings,
+                                          const organ::Reference& reference) {
+    std::vector<overlay::Ribbon> ribbons;
+    for (std::size_t k = 0; k < listening::kRibbonPartials; ++k) {
+        const int number = static_cast<int>(k) + 1;
+        overlay::Ribbon ribbon;
+        ribbon.label = std::to_string(number * reference.reference_partial) + ":" +
+                       std::to_string(number * reference.pipe_partial);
+        float most = 0.0F;
+        for (const auto& frame : meetings)
+            most = std::max(most, std::abs(frame.phasor[k]));
+        ribbon.width.reserve(meetings.size());
+        for (const auto& frame : meetings)
+            ribbon.width.push_back(most > 0.0F ? std::abs(frame.phasor[k]) / most : 0.0F);
+        ribbons.push_back(std::move(ribbon));
+    }
+    return ribbons;
+}
+
 LevelWords level_words(const listening::Hearing& hearing) {
     const double rms_db = hearing.input.rms.value();
     if (hearing.input.clipped > 0.0 || hearing.suspicions.clipping) return {"overloaded", true};
@@ -157,7 +215,14 @@ overlay::Snapshot make_snapshot(const SnapshotInputs& in) {
     Snapshot out;
     fill_call(out, in.run);
     fill_chest(out, in.run);
-    fill_figures(out, in.job, in.run);
+    if (in.paired) {
+        const tuning::PairedExpectation& expected = *in.paired->expectation();
+        fill_figures(out, in.paired->state().pipe, expected.wanted(expected.reference_target),
+                     in.run);
+        fill_paired(out, *in.paired);
+    } else {
+        fill_figures(out, in.job.state(), in.job.expectation()->target, in.run);
+    }
     out.pitch_of_day = organ::pitch_of(in.run.instrument(), in.run.day());
     out.pitch_measured = in.run.day().pitch.has_value();
     out.temperature = in.run.day().temperature;
@@ -166,11 +231,12 @@ overlay::Snapshot make_snapshot(const SnapshotInputs& in) {
     out.overruns = in.source.overruns;
     out.simulated = in.simulated;
     if (in.listener) {
-        out.ribbons = make_ribbons(in.listener->partial_frames());
+        const auto frames = in.paired ? in.meetings : in.listener->partial_frames();
+        out.ribbons = in.paired ? make_ribbons(frames, in.paired->expectation()->reference)
+                                : make_ribbons(frames);
         const LevelWords level = level_words(in.listener->hearing());
         out.level_words = level.words;
         out.level_bad = level.bad;
-        const auto frames = in.listener->partial_frames();
         if (frames.size() > 1)
             out.ribbon_step = duration(frames[1].at - frames[0].at, in.listener->hearing().rate);
     }

@@ -2,8 +2,10 @@
 #pragma once
 
 #include "capture/source.h"
+#include "listening/pair_listener.h"
 #include "listening/pipe_listener.h"
 #include "overlay/snapshot.h"
+#include "tuning/against_reference.h"
 #include "tuning/single_pipe.h"
 #include "visit/run.h"
 
@@ -15,6 +17,11 @@ struct SnapshotInputs {
     const listening::PipeListener* listener;  ///< null before the first sound came
     capture::SourceStatus source;
     bool simulated;
+    /// While the current pipe is tuned from its reference: that job, what the ear for two hears,
+    /// and its frames; null and empty otherwise.
+    const tuning::AgainstReference* paired = nullptr;
+    const listening::PairHearing* pair = nullptr;
+    std::span<const listening::PartialFrame> meetings{};
 };
 
 overlay::Snapshot make_snapshot(const SnapshotInputs& in);
@@ -22,6 +29,11 @@ overlay::Snapshot make_snapshot(const SnapshotInputs& in);
 /// The ribbons' envelopes: what partial k would beat like with a steady one at k times the target,
 /// equally loud. One value per partial frame, 0 to 1.
 std::vector<overlay::Ribbon> make_ribbons(std::span<const listening::PartialFrame> frames);
+
+/// The ribbons of two that sound: their envelopes at the first meetings of partials, each against
+/// its own greatest. Labels as the reference's and the pipe's partial: "1:2", "2:4" ….
+std::vector<overlay::Ribbon> make_ribbons(std::span<const listening::PartialFrame> meetings,
+                                          const organ::Reference& reference);
 
 /// How far, in words: "about 2.5 mm", "2 to 3 mm"; empty where no millimetres are known.
 std::string amount_words(const organ::Movement& movement);

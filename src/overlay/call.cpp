@@ -28,6 +28,14 @@ void call_note(Column& column, const std::string& note) {
     column.line(parts.letter, kHuge, true);
 }
 
+// Both keys of a call, each on one line (which bold letters would overrun): there must be room for
+// what follows.
+void call_two(Column& column, const Snapshot& snapshot) {
+    column.line(snapshot.note, kLadder, false);
+    column.label(snapshot.also_where.empty() ? "and" : "and on the " + snapshot.also_where);
+    column.line(snapshot.also_note, kLadder, false);
+}
+
 std::string joined(const std::vector<std::string>& notes, std::size_t from, std::size_t most) {
     std::string words;
     for (std::size_t i = from; i < notes.size() && i < from + most; ++i)
@@ -69,7 +77,10 @@ void draw_call(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
         to_come(column, snapshot.then, 1);
     } else {
         column.label("call");
-        call_note(column, snapshot.note);
+        if (snapshot.also_note.empty())
+            call_note(column, snapshot.note);
+        else
+            call_two(column, snapshot);
         to_come(column, snapshot.then, 0);
     }
     column.baseline += 6;

@@ -8,12 +8,51 @@ namespace {
 
 // Lines below the large figure, from `baseline` on.
 void draw_details(Canvas& canvas, const Rect& place, float baseline, const Snapshot& snapshot) {
+    const bool paired = snapshot.beat.has_value();
     canvas.text_within({place.left, baseline}, place.width(), {34, kPale}, kSmall,
-                       beats_words(snapshot));
-    for (const std::string& words : {certainty_words(snapshot), pitch_words(snapshot)}) {
+                       paired ? beat_words(*snapshot.beat) : beats_words(snapshot));
+    for (const std::string& words :
+         {certainty_words(snapshot), paired ? reference_words(snapshot) : pitch_words(snapshot)}) {
         baseline += kBody * 1.36F;
         canvas.text_within({place.left, baseline}, place.width(), {kBody, kGrey}, kSmall, words);
     }
+}
+
+// Beats from the reference where there is one, else cents from the target.
+Figure shown_figure(const Snapshot& snapshot) {
+    return snapshot.beat ? figure_of(*snapshot.beat)
+                         : figure_of(*snapshot.deviation, snapshot.uncertainty);
+}
+
+void draw_unit(Canvas& canvas, const Rect& room, const Snapshot& snapshot, const Figure& figure,
+               ImU32 colour) {
+    if (!snapshot.beat) {
+        canvas.text_within({room.left, room.bottom}, room.width(), {kLadder, colour}, kLarge,
+                           figure.number == "1" ? "cent" : "cents");
+        return;
+    }
+    canvas.text_within({room.left, room.bottom - 46}, room.width(), {kLarge, colour}, kSmall,
+                       "beats");
+    canvas.text_within({room.left, room.bottom}, room.width(), {kLarge, colour}, kSmall,
+                       "a second");
+}
+
+// Two pipes that draw each other have no beat, whatever each would sound alone.
+void draw_pulled_together(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
+    canvas.text_within({place.left, place.top + 66}, place.width(), {kLadder, kPale, true}, kLarge,
+                       "pulled together");
+    canvas.paragraph({place.left, place.top + 110, place.right, place.top + 230}, {kLadder, kPale},
+                     kLarge, "hear the pipe alone");
+    canvas.text_within({place.left, place.top + 290}, place.width(), {kBody, kGrey}, kSmall,
+                       reference_words(snapshot));
+}
+
+void draw_reference_alone(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
+    canvas.text({place.left, place.top + 58}, {kLadder, kGrey}, "reference alone");
+    canvas.text_within({place.left, place.top + 152}, place.width(), {kHuge, kPale, true}, kLadder,
+                       snapshot.reference);
+    canvas.text_within({place.left, place.top + 214}, place.width(), {kLarge, kPale}, kSmall,
+                       reference_words(snapshot));
 }
 
 std::string stage_word(Stage stage) {
@@ -24,7 +63,8 @@ std::string stage_word(Stage stage) {
 
 void draw_reading(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     if (!snapshot.deviation) return;
-    const Figure figure = figure_of(*snapshot.deviation, snapshot.uncertainty);
+    if (snapshot.pulled_together) return draw_pulled_together(canvas, place, snapshot);
+    const Figure figure = shown_figure(snapshot);
     const bool held = snapshot.stage == Stage::disturbed;
     const ImU32 hue = held ? kGrey : colour_of(figure.sense);
     const float sign_em = figure.sense == Sense::undecided ? kLadder : 66.0F;
@@ -42,13 +82,12 @@ void draw_reading(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
         canvas.text({place.right, sign_baseline}, aside, word);
 
     const float baseline = place.top + 212;
-    const float unit_room = 130.0F;
+    const float unit_room = snapshot.beat ? 190.0F : 130.0F;
     const float wide =
         canvas.text_within({place.left - 6, baseline}, place.width() - unit_room,
                            {kFigure, held ? kGrey : kPale, true}, kHuge, figure.number);
-    canvas.text_within({place.left + wide + 14, baseline}, place.right - place.left - wide - 14,
-                       {kLadder, held ? kGrey : kPale}, kLarge,
-                       figure.number == "1" ? "cent" : "cents");
+    draw_unit(canvas, {place.left + wide + 14, place.top, place.right, baseline}, snapshot, figure,
+              held ? kGrey : kPale);
     draw_details(canvas, place, baseline + 54, snapshot);
 }
 
@@ -68,9 +107,10 @@ void draw_settled(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     canvas.text_within({plate.left + 186, plate.top + 126}, plate.right - plate.left - 206,
                        {100, kGround, true}, kLadder, "settled");
     if (snapshot.deviation) {
-        const Figure figure = figure_of(*snapshot.deviation, snapshot.uncertainty);
-        canvas.text_within({plate.left + 34, plate.top + 196}, plate.width() - 60,
-                           {kLarge, kGround}, kSmall, figure.sign + " " + figure.number + " cents");
+        const Figure figure = shown_figure(snapshot);
+        canvas.text_within(
+            {plate.left + 34, plate.top + 196}, plate.width() - 60, {kLarge, kGround}, kSmall,
+            figure.sign + " " + figure.number + (snapshot.beat ? " beats a second" : " cents"));
     }
     draw_details(canvas, place, plate.bottom + 46, snapshot);
 }
@@ -113,8 +153,7 @@ ImU32 colour_of(Sense sense) {
 }
 
 Sense sense_of(const Snapshot& snapshot) {
-    return snapshot.deviation ? figure_of(*snapshot.deviation, snapshot.uncertainty).sense
-                              : Sense::undecided;
+    return snapshot.deviation ? shown_figure(snapshot).sense : Sense::undecided;
 }
 
 void draw_sense_mark(Canvas& canvas, const Rect& place, Sense sense) {
@@ -132,6 +171,9 @@ void draw_figures(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
         case Stage::waiting:
             // With the input gone nothing is awaited: the trouble stands here instead.
             if (urgent_notice(snapshot) == nullptr) draw_waiting(canvas, place, snapshot);
+            break;
+        case Stage::reference:
+            draw_reference_alone(canvas, place, snapshot);
             break;
         case Stage::speaking:
             canvas.text({place.left, place.top + 58}, {kLadder, kGrey}, "listening …");

@@ -33,13 +33,18 @@ void draw_header(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     left += canvas.text_within({left, baseline}, most_of_stop, {kBody, kPale, true}, kSmall,
                                snapshot.stop) +
             kGap;
+    // What a pipe is tuned from must be seen; the day can be looked up.
+    if (!snapshot.reference.empty())
+        left += canvas.text_within({left, baseline}, (right - left) * 0.6F, {kBody, kGrey}, kSmall,
+                                   snapshot.job) +
+                kGap;
     const std::string day = day_words(snapshot);
     const TextStyle grey{kBody, kGrey};
     const TextStyle grey_right{kBody, kGrey, false, Align::right};
     const float room = right - left;
     const float day_width = canvas.text_within({right, baseline}, room, grey_right, kSmall, day);
     const float left_over = room - day_width - kGap;
-    if (left_over > canvas.width({kSmall}, snapshot.job))
+    if (snapshot.reference.empty() && left_over > canvas.width({kSmall}, snapshot.job))
         canvas.text_within({left, baseline}, left_over, grey, kSmall, snapshot.job);
 }
 

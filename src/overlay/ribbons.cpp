@@ -53,8 +53,10 @@ void draw_ribbons(Canvas& canvas, const Rect& place, const Snapshot& snapshot,
         canvas.text({place.left, chart.top + band * (static_cast<float>(row) + 0.5F) + 8},
                     {kSmall, kGrey}, snapshot.ribbons[row].label);
     draw_axis(canvas, place, chart, seconds, span);
-    canvas.text_within({place.left, place.bottom - 6}, place.width(), {kSmall, kGrey},
-                       kSmall * 0.8F, "computed: so its partials would beat against a true pipe");
+    canvas.text_within(
+        {place.left, place.bottom - 6}, place.width(), {kSmall, kGrey}, kSmall * 0.8F,
+        snapshot.reference.empty() ? "computed: so its partials would beat against a true pipe"
+                                   : "heard where partials meet, reference:pipe");
 }
 
 }  // namespace rankwright::overlay

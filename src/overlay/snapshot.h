@@ -14,9 +14,18 @@ namespace rankwright::overlay {
 
 using tuning::Stage;
 
+/// How a pipe beats with its reference.
+struct Beat {
+    Hertz rate;                  ///< positive = sharp of the pure interval
+    Hertz target;                ///< how it should beat: 0 but for celestes and the like
+    Hertz uncertainty;           ///< standard, of the rate
+    std::optional<Hertz> under;  ///< set when only this is known of the rate
+    Hertz off() const { return rate - target; }
+};
+
 /// One meeting of partials: envelope over time since the key went down.
 struct Ribbon {
-    std::string label;         ///< "1:1"
+    std::string label;         ///< "1:1"; "1:2": the reference's first and the pipe's second
     std::vector<float> width;  ///< 0..1, one value every Snapshot::ribbon_step
 };
 
@@ -39,11 +48,14 @@ struct Notice {
 struct Snapshot {
     // what is being tuned
     std::string organ;
-    std::string stop;       ///< "Great · Principal 8′"
-    std::string job;        ///< "to its target"
-    std::string note;       ///< "middle G"
-    std::string then;       ///< "then A · B · C♯"
-    std::string next_note;  ///< "middle A"; when empty, the first of `then` is called next
+    std::string stop;        ///< "Great · Principal 8′"
+    std::string job;         ///< "to its target", "from Octave 4′, by beats"
+    std::string reference;   ///< the stop it is tuned from; empty when to its target
+    std::string note;        ///< "middle G"
+    std::string then;        ///< "then A · B · C♯"
+    std::string next_note;   ///< "middle A"; when empty, the first of `then` is called next
+    std::string also_note;   ///< the reference's key, held besides: "tenor C"
+    std::string also_where;  ///< its division, when it is another one
     std::vector<std::string> stops_on;
     int key = 0;
     int settled_count = 0;
@@ -65,7 +77,11 @@ struct Snapshot {
     std::optional<Cents> deviation;  ///< pitch from target
     std::optional<Cents> uncertainty;
     std::optional<Hertz> beats;  ///< pitch − target
-    Seconds heard{0.0};          ///< what the figure rests on
+    std::optional<Beat> beat;    ///< with the reference: then the large figure is this
+    /// The reference by itself, from its own target.
+    std::optional<Cents> reference_deviation;
+    bool pulled_together = false;  ///< the two draw each other: their beat tells nothing
+    Seconds heard{0.0};            ///< what the figure rests on
     organ::Movement advice;
     std::string amount;  ///< "about 2 to 3 mm", "about two taps like the last"
 

@@ -50,6 +50,45 @@ Figure figure_of(Cents deviation, std::optional<Cents> uncertainty) {
     return {sharp ? Sense::sharp : Sense::flat, sharp ? "sharp" : "flat", decimal(off, decimals)};
 }
 
+Figure figure_of(const Beat& beat) {
+    const double off = std::abs(beat.off().value());
+    const double doubt = 2.0 * beat.uncertainty.value();
+    const auto number = [](double rate) { return decimal(rate, rate < 10.0 ? 2 : 1); };
+    const bool to_pure = beat.target == Hertz{0.0};
+    if (beat.under && to_pure)
+        return {Sense::undecided, "under", number(rounded_up(beat.under->value(), 2))};
+    if (off <= doubt)
+        return {Sense::undecided, to_pure ? "under" : "off by less than",
+                number(std::max(0.01, rounded_up(off + doubt, 2)))};
+    const bool sharp = beat.off() > Hertz{0.0};
+    return {sharp ? Sense::sharp : Sense::flat, sharp ? "sharp" : "flat", number(off)};
+}
+
+std::string beat_words(const Beat& beat) {
+    const double rate = std::abs(beat.rate.value());
+    if (beat.target != Hertz{0.0}) {
+        std::string words = beat.under
+                                ? "beats under " + decimal(rounded_up(beat.under->value(), 2), 2)
+                                : "beats " + decimal(rate, 2);
+        const auto side = [](Hertz of) { return of > Hertz{0.0} ? " sharp" : " flat"; };
+        const bool other_side = !beat.under && beat.rate * beat.target.value() < Hertz{0.0};
+        if (other_side) words += side(beat.rate);
+        return words + ", wanted " + decimal(std::abs(beat.target.value()), 2) + side(beat.target);
+    }
+    constexpr double kSlow = 0.1;
+    if (beat.under || rate >= kSlow || rate <= 2.0 * beat.uncertainty.value()) return {};
+    return "a beat in " + decimal(1.0 / rate, 0) + " s";
+}
+
+std::string reference_words(const Snapshot& snapshot) {
+    if (!snapshot.reference_deviation) return {};
+    const double cents = snapshot.reference_deviation->value();
+    const std::string off = decimal(std::abs(cents), 1);
+    if (off == "0.0") return snapshot.reference + " at its target";
+    return snapshot.reference + " " + off + (cents > 0.0 ? " cents sharp" : " cents flat") +
+           " of its target";
+}
+
 std::string beats_words(const Snapshot& snapshot) {
     if (!snapshot.beats || !snapshot.target) return {};
     const double rate = std::abs(snapshot.beats->value());
@@ -70,7 +109,11 @@ std::string certainty_words(const Snapshot& snapshot) {
     if (snapshot.uncertainty) {
         const double cents = snapshot.uncertainty->value();
         const int decimals = cents < 0.1 ? 2 : 1;
-        words = "± " + decimal(std::max(0.01, rounded_up(cents, decimals)), decimals) + " cent";
+        const std::string doubt = decimal(std::max(0.01, rounded_up(cents, decimals)), decimals);
+        if (snapshot.beat && snapshot.deviation)
+            words = decimal(std::abs(snapshot.deviation->value()), decimals) + " cents ± " + doubt;
+        else
+            words = "± " + doubt + " cent";
     }
     if (snapshot.heard.count() > 0)
         words += (words.empty() ? "" : " · ") + std::string("heard for ") +

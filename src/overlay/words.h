@@ -23,9 +23,18 @@ struct Figure {
 /// Tenths of a cent; hundredths once the uncertainty is below 0.03 cent; whole cents from 100.
 Figure figure_of(Cents deviation, std::optional<Cents> uncertainty);
 
+/// Beats a second, from the target beat: two decimals, one from ten on. Where only a limit is
+/// known, "under" and that.
+Figure figure_of(const Beat& beat);
+/// "beats 1.30, wanted 1.80 sharp" where the target isn't nought; else "a beat in 25 s" where
+/// it is slower than one in ten; else empty.
+std::string beat_words(const Beat& beat);
+/// "Octave 4′ 2.1 cents flat of its target"; empty while it isn't known.
+std::string reference_words(const Snapshot& snapshot);
+
 /// "0.42 beats a second", "under 0.05 beats a second", "a beat in 25 s". Empty without beats.
 std::string beats_words(const Snapshot& snapshot);
-/// "± 0.1 cent · heard for 2.1 s".
+/// "± 0.1 cent · heard for 2.1 s"; beside a beat with the cents before: "0.9 cents ± 0.1 · …".
 std::string certainty_words(const Snapshot& snapshot);
 /// "392.44 Hz, wanted 392.00 Hz".
 std::string pitch_words(const Snapshot& snapshot);

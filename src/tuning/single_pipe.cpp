@@ -1,5 +1,7 @@
 #include "tuning/single_pipe.h"
 
+#include "tuning/settling.h"
+
 #include <algorithm>
 #include <cmath>
 
@@ -10,15 +12,6 @@ namespace {
 // A pipe this far from its target is taken for another key.
 constexpr Cents kOtherKey{60.0};
 constexpr Cents kSameKey{45.0};
-// A pipe counts as settled once it has stood for this long with its mean known to a part of the
-// tolerance …
-constexpr Seconds kStandsFor{1.2};
-constexpr double kKnownTo = 0.6;
-// … and not drifting: half a cent in three seconds is a pipe still cooling from the hand.
-constexpr double kDriftLimit_cents_a_second = 0.15;
-constexpr double kDriftInSd = 3.0;
-// A settled pipe stays so until it is clearly outside, or the word would flicker on the edge.
-constexpr double kLeavesAt = 1.5;
 constexpr Hertz kZero{440.0};
 
 }  // namespace
@@ -92,13 +85,11 @@ void SinglePipe::judge(const listening::Hearing& hearing) {
     state_.deviation = interval(expectation_->target, *state_.pitch);
     state_.uncertainty = standing_.uncertainty();
     state_.heard = std::max(standing_.span(), duration(reading.to - reading.from, hearing.rate));
-    const auto drift = standing_.drift();
-    state_.drifting = drift && std::abs(drift->cents_a_second) > kDriftLimit_cents_a_second &&
-                      std::abs(drift->cents_a_second) > kDriftInSd * drift->sd;
+    state_.drifting = drifts(standing_);
     if (moving)
         state_.stage = Stage::moving;
     else
-        state_.stage = settles() ? Stage::settled : Stage::reading;
+        state_.stage = stands() ? Stage::settled : Stage::reading;
 
     if (std::abs(state_.deviation->value()) > expectation_->tolerance.value())
         state_.advice = organ::movement(expectation_->pipe, *state_.pitch, -*state_.deviation,
@@ -107,13 +98,10 @@ void SinglePipe::judge(const listening::Hearing& hearing) {
         state_.advice.reset();
 }
 
-bool SinglePipe::settles() const {
-    const double off = std::abs(state_.deviation->value());
-    const double tolerance = expectation_->tolerance.value();
-    if (state_.drifting) return false;
-    if (state_.stage == Stage::settled) return off <= kLeavesAt * tolerance;
-    return off <= tolerance && state_.uncertainty->value() <= kKnownTo * tolerance &&
-           standing_.span() >= kStandsFor;
+bool SinglePipe::stands() const {
+    return !state_.drifting &&
+           settles({*state_.deviation, *state_.uncertainty, expectation_->tolerance,
+                    standing_.span(), state_.stage == Stage::settled});
 }
 
 }  // namespace rankwright::tuning

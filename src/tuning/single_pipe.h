@@ -62,7 +62,7 @@ class SinglePipe {
   private:
     void judge(const listening::Hearing& hearing);
     bool name_wrong_key(const listening::Hearing& hearing, Hertz heard);
-    bool settles() const;
+    bool stands() const;
 
     std::optional<Expectation> expectation_;
     PipeState state_;

@@ -5,6 +5,7 @@ namespace rankwright::tuning {
 
 enum class Stage {
     waiting,    ///< nothing sounds: call the key
+    reference,  ///< only the reference sounds, and is being read: draw the pipe to it
     speaking,   ///< a pipe began; no honest figure yet
     reading,    ///< a figure stands and tightens
     moving,     ///< the device is being moved; the figure follows

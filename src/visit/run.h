@@ -2,20 +2,50 @@
 #pragma once
 
 #include "organ/instrument.h"
+#include "organ/pitch_of_day.h"
+#include "organ/reference.h"
 #include "organ/target.h"
+#include "tuning/against_reference.h"
 #include "tuning/single_pipe.h"
 
 #include <cstddef>
 #include <optional>
+#include <string>
 #include <vector>
 
 namespace rankwright::visit {
 
+enum class Job {
+    to_target,       ///< each pipe alone to its computed pitch
+    from_reference,  ///< by beats, from the pipe that the instrument file names
+};
+
+struct RunOptions {
+    Job job = Job::to_target;
+    /// Pipes that stand at another temperature than the reference, and reeds on another day than
+    /// the organ's own, are put where they will agree at home: organ::compensation.
+    bool compensate = false;
+};
+
 /// What is known of one pipe of the run.
 struct PipeOutcome {
-    std::optional<Cents> first;  ///< the first steady reading, before it was touched
-    std::optional<Cents> last;   ///< the latest steady reading
-    bool settled = false;        ///< it stood inside its tolerance when it was left
+    std::optional<Cents> first;      ///< the first steady reading, before it was touched
+    std::optional<Cents> last;       ///< the latest steady reading
+    std::optional<Cents> reference;  ///< how far its reference stood from its own target
+    bool settled = false;            ///< it stood inside its tolerance when it was left
+};
+
+/// What to ask of the helper for one pipe.
+struct Call {
+    struct Key {
+        std::string division;  ///< as people write it
+        std::string note;      ///< "tenor C"
+        int key = 1;
+    };
+    std::vector<std::string> stops;  ///< to have on, the reference first; "Great · Octave 4′" when
+                                     ///< it stands in another division than the pipe
+    Key key;                  ///< of the pipe
+    std::optional<Key> also;  ///< the reference's, where it is another one
 };
 
 /// Goes through a stop in the order in which its pipes stand, and gives tuning its expectations.
@@ -23,7 +53,8 @@ struct PipeOutcome {
 class Run {
   public:
     /// `stop` must have pipes.
-    Run(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day);
+    Run(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day,
+        RunOptions options = {});
 
     const std::vector<organ::Pipe>& pipes() const { return pipes_; }  ///< in walking order
     const std::vector<PipeOutcome>& outcomes() const { return outcomes_; }
@@ -49,17 +80,34 @@ class Run {
     /// Takes the pipe now sounding as right: A of today is what makes its deviation nought.
     void take_pitch_of_day(Cents deviation);
 
+    Call call() const;
+    /// The current pipe for itself.
     tuning::Expectation expectation() const;
+    /// The current pipe and its reference; empty when it is to be tuned by its target: by the
+    /// options, or because the file names no reference for it.
+    std::optional<tuning::PairedExpectation> paired_expectation() const;
+    /// Why the current target isn't the plain one; empty when it is.
+    std::optional<organ::Compensation> compensation() const;
 
     /// Notes how the current pipe stands; when it is settled and the next pipe's key sounds, moves
     /// on. True when it moved.
     bool follow(const tuning::PipeState& state);
+    /// The same by beats. The references heard on the way tell today's A, once they agree on it to
+    /// a cent; a pitch that was typed or taken stands.
+    bool follow(const tuning::PairedState& state);
 
   private:
+    std::optional<organ::Reference> reference_of(const organ::Pipe& pipe) const;
+    Hertz target_of(const organ::Pipe& pipe) const;
+    void learn_pitch(const tuning::PairedState& state);
+
     const organ::Instrument& instrument_;
     organ::StopRef stop_;
     organ::Day day_;
+    RunOptions options_;
     std::optional<Hertz> measured_;  ///< A of today
+    bool pitch_given_ = false;       ///< it was typed or taken from one pipe
+    std::vector<organ::ReferenceReading> references_;
     std::vector<organ::Pipe> pipes_;
     std::vector<PipeOutcome> outcomes_;
     std::size_t other_side_ = 0;

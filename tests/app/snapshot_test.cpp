@@ -75,5 +75,77 @@ TEST(Level, IsSaidInWords) {
     EXPECT_TRUE(level_words(hearing).bad);
 }
 
+TEST(MeetingRibbons, AreNamedByThePartialsThatMeetAndShowWhatIsHeard) {
+    organ::Reference reference;
+    reference.reference_partial = 1;
+    reference.pipe_partial = 2;
+    std::vector<listening::PartialFrame> heard(100);
+    for (std::size_t i = 0; i < heard.size(); ++i)
+        heard[i].phasor[0] = {0.1F * std::abs(std::cos(0.1F * static_cast<float>(i))), 0.0F};
+    const auto ribbons = make_ribbons(heard, reference);
+    ASSERT_EQ(ribbons.size(), listening::kRibbonPartials);
+    EXPECT_EQ(ribbons[0].label, "1:2");
+    EXPECT_EQ(ribbons[2].label, "3:6");
+    EXPECT_FLOAT_EQ(ribbons[0].width[0], 1.0F);
+    EXPECT_LT(ribbons[0].width[16], 0.1F) << "cos 1.6: the beat's quiet moment";
+    EXPECT_FLOAT_EQ(ribbons[1].width[5], 0.0F) << "nothing is heard there";
+}
+
+struct PairedSnapshot : ::testing::Test {
+    organ::Instrument instrument;
+    void SetUp() override {
+        organ::Stop octave;
+        octave.id = "octave-4";
+        octave.name = "Octave 4′";
+        octave.footage = *organ::parse_footage("4");
+        octave.makes = {{1, {}}};
+        organ::Stop principal = octave;
+        principal.id = "principal-8";
+        principal.name = "Principal 8′";
+        principal.footage = *organ::parse_footage("8");
+        principal.tuned_from = {{1, "great", "octave-4", 0}};
+        organ::Division great;
+        great.id = "great";
+        great.name = "Great";
+        great.stops = {octave, principal};
+        instrument.divisions = {great};
+    }
+};
+
+TEST_F(PairedSnapshot, ShowsBeatReferenceAndTheWarningOfItsError) {
+    organ::Day day;
+    day.pitch = Hertz{440.0};
+    visit::Run run(instrument, organ::find_stop(instrument, "Principal 8").value(), day,
+                   {visit::Job::from_reference});
+    run.go_to(25);
+    tuning::SinglePipe unused;
+    tuning::AgainstReference job;
+    job.expect(*run.paired_expectation());
+    listening::PairHearing pair;
+    pair.sounding = listening::Sounding::steady;
+    listening::BeatReading reading;
+    // Middle C and the C above it, A 440 (MIDI standard), the upper 4 cents flat of that.
+    reading.reference = transpose(Hertz{523.2511}, Cents{-4.0});
+    reading.beat = Hertz{0.8};
+    reading.pipe = (reading.reference + reading.beat) / 2.0;
+    reading.beat_sd = Hertz{0.01};
+    pair.reading = reading;
+    job.hear(pair, {});
+
+    SnapshotInputs in{run, unused, nullptr, {}, false};
+    in.paired = &job;
+    in.pair = &pair;
+    const overlay::Snapshot shown = make_snapshot(in);
+    EXPECT_EQ(shown.reference, "Octave 4′");
+    EXPECT_EQ(shown.job, "from Octave 4′, the same key, by beats");
+    EXPECT_EQ(shown.stops_on, (std::vector<std::string>{"Octave 4′", "Principal 8′"}));
+    ASSERT_TRUE(shown.beat);
+    EXPECT_NEAR(shown.beat->rate.value(), 0.8, 1e-6);
+    EXPECT_NEAR(shown.deviation->value(), 1200.0 / std::numbers::ln2 * 0.8 / 522.0, 0.01);
+    EXPECT_NEAR(shown.reference_deviation->value(), -4.0, 0.01);
+    ASSERT_FALSE(shown.notices.empty());
+    EXPECT_NE(shown.notices.front().words.find("copies"), std::string::npos);
+}
+
 }  // namespace
 }  // namespace rankwright::app

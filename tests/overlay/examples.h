@@ -109,6 +109,23 @@ inline organ::Movement way(organ::Way to, std::string words, std::string caution
     return movement;
 }
 
+/// From a 4′ reference, `beat` a second sharp of the pure interval where `target` is wanted.
+inline Snapshot beating(double beat, double uncertainty, double heard, double target = 0.0) {
+    Snapshot s = base();
+    const double meeting_hz = 2.0 * s.target->value();
+    const double cents_a_beat = 1200.0 / std::numbers::ln2 / meeting_hz;
+    s = reading((beat - target) * cents_a_beat, uncertainty * cents_a_beat, heard);
+    s.job = "from Octave 4′, by beats";
+    s.reference = "Octave 4′";
+    s.stops_on = {"Octave 4′", "Principal 8′"};
+    s.beat = Beat{Hertz{beat}, Hertz{target}, Hertz{uncertainty}, std::nullopt};
+    s.reference_deviation = Cents{-0.4};
+    s.ribbons = ribbons(std::abs(beat), heard);
+    for (std::size_t k = 0; k < s.ribbons.size(); ++k)
+        s.ribbons[k].label = std::to_string(k + 1) + ":" + std::to_string(2 * k + 2);
+    return s;
+}
+
 /// Everything that may happen at a pipe, then the long, the wide and the empty.
 inline std::vector<Example> all() {
     using organ::Material;
@@ -192,6 +209,48 @@ inline std::vector<Example> all() {
     long_names.settled_count = 1048;
     long_names.pipe_count = 2205;
     add("long-names", long_names);
+
+    const auto wire = way(Way::up, "wire up", "settle the spring afterwards: it creeps");
+    add("beating-sharp", advised(beating(0.42, 0.02, 5.0), PipeKind::reed_full, Material::metal,
+                                 TuningDevice::reed_wire, wire, "about one tap like the last"));
+    Snapshot under = beating(0.01, 0.02, 6.0);
+    under.beat->under = Hertz{0.05};
+    add("beating-under", under);
+    Snapshot celeste = advised(beating(1.3, 0.03, 4.0, 1.8), PipeKind::string, Material::metal,
+                               TuningDevice::scroll, way(Way::down, "scroll down"));
+    celeste.stop = "Swell · Celeste 8′";
+    celeste.reference = "Salicional 8′";
+    celeste.job = "from Salicional 8′, by beats";
+    add("beating-celeste", celeste);
+    Snapshot copied = beating(-3.1, 0.05, 2.0);
+    copied.reference_deviation = Cents{-4.2};
+    copied.notices = {{false,
+                       "Octave 4′ is itself 4.2 cents flat here: what is tuned from it copies "
+                       "that."}};
+    add("beating-copied", copied);
+    Snapshot two_keys = beating(0.8, 0.02, 3.0);
+    two_keys.stop = "Great · Clarion 4′";
+    two_keys.reference = "Clarion 4′";
+    two_keys.job = "from itself, by beats";
+    two_keys.stops_on = {"Clarion 4′"};
+    two_keys.also_note = "tenor G";
+    add("beating-two-keys", two_keys);
+    two_keys.also_where = "Auxiliary Floating Positive";
+    two_keys.stops_on = {"Auxiliary Floating Positive · Octave 4′", "Clarion 4′"};
+    add("beating-two-manuals", two_keys);
+    Snapshot alone = base();
+    alone.stage = Stage::reference;
+    alone.job = "from Octave 4′, by beats";
+    alone.reference = "Octave 4′";
+    alone.reference_deviation = Cents{2.1};
+    add("reference-alone", alone);
+    Snapshot pulled = beating(0.02, 0.01, 3.0);
+    pulled.pulled_together = true;
+    add("pulled-together", pulled);
+    Snapshot in_tune = beating(0.02, 0.02, 6.0);
+    in_tune.beat->under = Hertz{0.05};
+    in_tune.stage = Stage::settled;
+    add("beating-settled", in_tune);
 
     Snapshot harmonic = advised(reading(-1.3, 0.05, 7.9), PipeKind::harmonic, Material::metal,
                                 TuningDevice::slide, way(Way::down, "slide down"), "about 0.5 mm");

@@ -59,6 +59,37 @@ TEST(Overlay, WhatIsReadFromTheLadderIsLargeEnough) {
         expect_from_the_ladder(drawing, words);
 }
 
+TEST(Overlay, BeatsFromAReferenceAreReadFromTheLadderToo) {
+    Drawing drawing({1280, 800});
+    const auto all = examples::all();
+    drawing.draw(example(all, "beating-sharp"));
+    for (const char* words : {"sharp", "0.42", "wire", "up", "G"})
+        expect_from_the_ladder(drawing, words);
+    for (const char* words : {"beats", "a second", "1:2", "4:8", "from Octave 4′", "Principal 8′"})
+        EXPECT_TRUE(drawing.says(words)) << words;
+    drawing.draw(example(all, "beating-under"));
+    for (const char* words : {"under", "0.05"})
+        expect_from_the_ladder(drawing, words);
+    for (const char* words : {"sharp", "flat of"})
+        EXPECT_EQ(drawing.largest(words), nullptr) << words;
+    drawing.draw(example(all, "beating-celeste"));
+    for (const char* words : {"flat", "0.50", "down"})
+        expect_from_the_ladder(drawing, words);
+    EXPECT_TRUE(drawing.says("wanted 1.80 sharp"));
+    drawing.draw(example(all, "beating-two-keys"));
+    for (const char* words : {"middle G", "tenor G"})
+        expect_from_the_ladder(drawing, words);
+    drawing.draw(example(all, "reference-alone"));
+    for (const char* words : {"reference alone", "Octave 4′"})
+        expect_from_the_ladder(drawing, words);
+    EXPECT_TRUE(drawing.says("2.1 cents sharp of its target"));
+    drawing.draw(example(all, "pulled-together"));
+    expect_from_the_ladder(drawing, "pulled together");
+    EXPECT_FALSE(drawing.says("a second")) << "a beat that tells nothing isn't shown";
+    drawing.draw(example(all, "beating-copied"));
+    EXPECT_TRUE(drawing.says("copies"));
+}
+
 TEST(Overlay, TroubleIsLargeEnoughWhereverItStands) {
     const auto all = examples::all();
     for (const char* name : {"device-gone", "overloaded"}) {

@@ -68,5 +68,55 @@ TEST(Words, NothingIsSaidWhereNothingIsKnown) {
     EXPECT_EQ(day_words(nothing), "");
 }
 
+Beat beat(double rate, double target, double sd) {
+    return {Hertz{rate}, Hertz{target}, Hertz{sd}, std::nullopt};
+}
+
+TEST(BeatFigure, SaysTheSideOnlyWhenItIsKnown) {
+    const Figure sharp = figure_of(beat(0.42, 0.0, 0.02));
+    EXPECT_EQ(sharp.sense, Sense::sharp);
+    EXPECT_EQ(sharp.sign, "sharp");
+    EXPECT_EQ(sharp.number, "0.42");
+    EXPECT_EQ(figure_of(beat(-12.34, 0.0, 0.02)).number, "12.3");
+    EXPECT_EQ(figure_of(beat(-0.42, 0.0, 0.02)).sense, Sense::flat);
+
+    const Figure unsure = figure_of(beat(0.02, 0.0, 0.02));
+    EXPECT_EQ(unsure.sense, Sense::undecided);
+    EXPECT_EQ(unsure.sign, "under");
+    EXPECT_EQ(unsure.number, "0.06");
+    Beat limited = beat(0.2, 0.0, 0.02);
+    limited.under = Hertz{0.311};
+    EXPECT_EQ(figure_of(limited).sense, Sense::undecided);
+    EXPECT_EQ(figure_of(limited).number, "0.32") << "rounded up: under must hold";
+}
+
+// A celeste is heard to beat; what matters is how far from the beat that is wanted.
+TEST(BeatFigure, IsTheDistanceFromTheWantedBeat) {
+    const Figure slow = figure_of(beat(1.3, 1.8, 0.03));
+    EXPECT_EQ(slow.sense, Sense::flat);
+    EXPECT_EQ(slow.number, "0.50");
+    EXPECT_EQ(beat_words(beat(1.3, 1.8, 0.03)), "beats 1.30, wanted 1.80 sharp");
+    EXPECT_EQ(beat_words(beat(0.4, -1.5, 0.03)), "beats 0.40 sharp, wanted 1.50 flat");
+    EXPECT_EQ(figure_of(beat(-1.9, -1.5, 0.03)).sense, Sense::flat) << "too fast a flat celeste";
+    const Figure near = figure_of(beat(1.81, 1.8, 0.03));
+    EXPECT_EQ(near.sense, Sense::undecided);
+    EXPECT_EQ(near.sign, "off by less than");
+}
+
+TEST(BeatWords, SlowBeatsAreCountedInSeconds) {
+    EXPECT_EQ(beat_words(beat(0.04, 0.0, 0.005)), "a beat in 25 s");
+    EXPECT_EQ(beat_words(beat(0.42, 0.0, 0.02)), "");
+}
+
+TEST(ReferenceWords, SayHowTheReferenceItselfStands) {
+    Snapshot s;
+    s.reference = "Octave 4′";
+    EXPECT_EQ(reference_words(s), "");
+    s.reference_deviation = Cents{-2.14};
+    EXPECT_EQ(reference_words(s), "Octave 4′ 2.1 cents flat of its target");
+    s.reference_deviation = Cents{0.01};
+    EXPECT_EQ(reference_words(s), "Octave 4′ at its target");
+}
+
 }  // namespace
 }  // namespace rankwright::overlay

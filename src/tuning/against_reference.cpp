@@ -1,0 +1,174 @@
+#include "tuning/against_reference.h"
+
+#include "tuning/settling.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdlib>
+#include <utility>
+
+namespace rankwright::tuning {
+
+namespace {
+
+constexpr Cents kOtherKey{60.0};
+constexpr Cents kSameKey{45.0};
+// How well the model knows a reference before it was heard: by the day's measured pitch, and
+// without.
+constexpr Cents kByTheDay{5.0};
+constexpr Cents kByTheFile{15.0};
+// A reference further off than this, and clearly, gives its error to what is tuned from it: twice
+// what a pipe may be off to count as done.
+constexpr double kCopiedFrom = 2.0;
+
+Cents apart(Hertz a, Hertz b) { return Cents{std::abs(interval(a, b).value())}; }
+
+}  // namespace
+
+Hertz PairedExpectation::wanted(Hertz reference_pitch) const {
+    return (reference_pitch * reference.reference_partial + reference.beat) /
+           reference.pipe_partial;
+}
+
+Hertz PairedExpectation::beats(Cents off, Hertz reference_pitch) const {
+    const Hertz right = wanted(reference_pitch);
+    return (transpose(right, off) - right) * reference.pipe_partial;
+}
+
+void AgainstReference::expect(PairedExpectation expectation) {
+    const bool same = expectation_ && expectation_->pipe.id == expectation.pipe.id &&
+                      expectation_->reference.pipe.id == expectation.reference.pipe.id;
+    const bool other_target = !same || expectation_->reference.beat != expectation.reference.beat;
+    expectation_ = std::move(expectation);
+    if (state_.pipe.stage == Stage::settled) state_.pipe.stage = Stage::reading;
+    if (other_target) standing_.restart();
+    if (same) {
+        if (state_.reference) note_reference(*state_.reference, *state_.reference_uncertainty);
+        return;
+    }
+    state_ = {};
+    heard_alone_ = false;
+}
+
+listening::PairExpectation AgainstReference::awaited() const {
+    const Hertz reference = state_.reference.value_or(expectation_->reference_target);
+    const Cents doubt =
+        state_.reference_uncertainty.value_or(expectation_->day_known ? kByTheDay : kByTheFile);
+    return {reference, transpose(reference, doubt) - reference,
+            expectation_->reference.reference_partial, expectation_->reference.pipe_partial};
+}
+
+void AgainstReference::hear(const listening::PairHearing& pair, const listening::Hearing& any) {
+    if (!expectation_) return;
+    using listening::Sounding;
+    PipeState& pipe = state_.pipe;
+    pipe.wrong_key.reset();
+    pipe.wrong_pitch.reset();
+    const auto stage = [&](Stage to) {
+        // A settled pipe stays settled when the key comes up: that is how the helper moves on.
+        if (pipe.stage != Stage::settled) pipe.stage = to;
+    };
+    const bool one_of_them = pair.reference_alone || pair.reading;
+    if (!one_of_them && name_other_key(any)) return;
+    if (pair.reference) {
+        heard_alone_ = true;
+        note_reference(pair.reference->pitch, pair.reference->cents_sd());
+    }
+    if (pair.sounding == Sounding::silence) return stage(Stage::waiting);
+    if (pair.sounding == Sounding::disturbed) return stage(Stage::disturbed);
+    if (pair.reference_alone) return stage(Stage::reference);
+    if (!pair.reading) return stage(Stage::speaking);
+    judge(pair);
+}
+
+bool AgainstReference::name_other_key(const listening::Hearing& any) {
+    if (!any.reading || any.sounding == listening::Sounding::disturbed) return false;
+    const Hertz heard = any.reading->pitch;
+    // Of the two together a single tone may be heard as either, or as what they are both partials
+    // of.
+    const Hertz reference = expectation_->reference_target;
+    for (const Hertz own : {reference, expectation_->wanted(reference),
+                            reference / expectation_->reference.pipe_partial})
+        if (apart(own, heard) <= kOtherKey) return false;
+    PipeState& pipe = state_.pipe;
+    const bool was_settled = pipe.stage == Stage::settled;
+    if (!was_settled) pipe = {};
+    pipe.stage = was_settled ? Stage::settled : Stage::wrong_key;
+    pipe.wrong_pitch = heard;
+    // A reference at another octave than its pipe leaves two keys to choose from: the nearer.
+    for (const KeyPitch& other : expectation_->others) {
+        if (apart(other.pitch, heard) > kSameKey) continue;
+        const int from = expectation_->pipe.key;
+        if (!pipe.wrong_key || std::abs(other.key - from) < std::abs(*pipe.wrong_key - from))
+            pipe.wrong_key = other.key;
+    }
+    return true;
+}
+
+void AgainstReference::note_reference(Hertz heard, Cents uncertainty) {
+    const Hertz target = expectation_->reference_target;
+    state_.reference = heard;
+    state_.reference_uncertainty = uncertainty;
+    state_.reference_deviation = interval(target, heard);
+    const double off = std::abs(state_.reference_deviation->value());
+    state_.copies_error =
+        expectation_->day_known &&
+        off > kCopiedFrom * tolerance_at(target).value() + 2.0 * uncertainty.value();
+}
+
+void AgainstReference::judge(const listening::PairHearing& pair) {
+    const listening::BeatReading& latest = *pair.reading;
+    PipeState& pipe = state_.pipe;
+    const bool moving = pair.sounding == listening::Sounding::moving;
+    if (moving || pair.tone != tone_) standing_.restart();
+    tone_ = pair.tone;
+    const organ::Reference& reference = expectation_->reference;
+    if (!heard_alone_) {
+        const Hertz doubt = latest.under.value_or(latest.beat_sd) / reference.reference_partial;
+        note_reference(latest.reference, interval(latest.reference, latest.reference + doubt));
+    }
+    const Hertz wanted = expectation_->wanted(latest.reference);
+    const Cents now = interval(wanted, latest.pipe);
+    const Cents sd = interval(wanted, wanted + latest.beat_sd / reference.pipe_partial);
+    standing_.add(duration(pair.now - FrameIndex{}, pair.rate), now, sd);
+    // A reading that rests on all the sound since the last move says more than the mean of those
+    // on the way to it; and those that share their sound count once.
+    const bool rests_on_all = pair.heard >= standing_.span();
+    const double apart_s = std::max(pair.heard.count(), SteadyMean::kBatch.count());
+    const double independent = std::max(1.0, standing_.span().count() / apart_s);
+    pipe.deviation = rests_on_all ? now : *standing_.mean();
+    pipe.uncertainty = std::max(*standing_.uncertainty(), sd / std::sqrt(independent));
+    say_beat(latest);
+    pipe.heard = std::max(standing_.span(), pair.heard);
+    pipe.drifting = drifts(standing_);
+    const bool stands = !moving && !pipe.drifting && !state_.pulled_together &&
+                        settles({*pipe.deviation, *pipe.uncertainty, expectation_->tolerance,
+                                 standing_.span(), pipe.stage == Stage::settled});
+    pipe.stage = moving ? Stage::moving : stands ? Stage::settled : Stage::reading;
+    if (std::abs(pipe.deviation->value()) > expectation_->tolerance.value())
+        pipe.advice = organ::movement(expectation_->pipe, *pipe.pitch, -*pipe.deviation,
+                                      expectation_->speed_of_sound);
+    else
+        pipe.advice.reset();
+}
+
+void AgainstReference::say_beat(const listening::BeatReading& latest) {
+    PipeState& pipe = state_.pipe;
+    const Hertz wanted = expectation_->wanted(latest.reference);
+    pipe.pitch = transpose(wanted, *pipe.deviation);
+    state_.off_target = expectation_->beats(*pipe.deviation, latest.reference);
+    state_.beat = expectation_->reference.beat + *state_.off_target;
+    state_.beat_sd = expectation_->beats(*pipe.uncertainty, latest.reference);
+    const Hertz size{std::abs(state_.beat->value())};
+    state_.under.reset();
+    if (latest.under)
+        // Readings that don't know the sign mustn't be averaged to a false nought.
+        state_.under = std::max(*latest.under, size);
+    else if (size <= *state_.beat_sd * 2.0)
+        state_.under = size + *state_.beat_sd * 2.0;
+    if (!state_.under) return;
+    const Hertz half = *state_.under / (2.0 * expectation_->reference.pipe_partial);
+    pipe.uncertainty = std::max(*pipe.uncertainty, interval(wanted, wanted + half));
+}
+
+}  // namespace rankwright::tuning

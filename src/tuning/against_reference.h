@@ -1,0 +1,81 @@
+// The second tuning job: one pipe to its reference, by the beats between them.
+#pragma once
+
+#include "core/units.h"
+#include "listening/hearing.h"
+#include "listening/pair_listener.h"
+#include "organ/reference.h"
+#include "tuning/single_pipe.h"
+#include "tuning/steady_mean.h"
+
+#include <optional>
+#include <vector>
+
+namespace rankwright::tuning {
+
+/// Which two should be sounding, and how they should beat.
+struct PairedExpectation {
+    organ::Pipe pipe;            ///< the one that is tuned
+    organ::Reference reference;  ///< from which one, where partials meet, and the target beat
+    Hertz reference_target;      ///< where the reference itself should stand today
+    /// Today's A was measured: a reference that is off its target is off by itself. Otherwise it
+    /// may be the day's pitch, and nothing is said against it.
+    bool day_known = false;
+    Cents tolerance{0.5};           ///< of the pipe
+    double speed_of_sound = 343.2;  ///< metres a second at the pipe
+    std::vector<KeyPitch> others;   ///< by what the stop's other keys are recognised
+
+    /// The pitch at which the pipe has its target beat with a reference at `reference`.
+    Hertz wanted(Hertz reference_pitch) const;
+    /// Beats a second by which `off` changes the beat.
+    Hertz beats(Cents off, Hertz reference_pitch) const;
+};
+
+/// How the work on this pipe stands. Everything optional is empty while it isn't known.
+struct PairedState {
+    /// Its deviation is that from the pitch at which the target beat is heard; `uncertainty` is at
+    /// least half of what the beat stays under, when only that is known.
+    PipeState pipe;
+    std::optional<Hertz> beat;        ///< positive = the pipe is sharp of the pure interval
+    std::optional<Hertz> beat_sd;     ///< standard uncertainty of that
+    std::optional<Hertz> under;       ///< set when only this is known: the beat is slower
+    std::optional<Hertz> off_target;  ///< beat less the target beat: positive = sharp
+    /// The reference: as heard alone, or else beside the pipe. Kept for as long as the pipe is
+    /// worked at.
+    std::optional<Hertz> reference;
+    std::optional<Cents> reference_deviation;    ///< from its own target, positive = sharp
+    std::optional<Cents> reference_uncertainty;  ///< standard
+    bool copies_error = false;     ///< the reference is clearly off, and the pipe would follow it
+    bool pulled_together = false;  ///< the two draw each other: hear the pipe alone
+};
+
+/// Judges each hearing of the two against the expectation. Belongs to the listening thread.
+class AgainstReference {
+  public:
+    /// Begins with a pipe, or takes its changed target; a settled pipe is judged anew.
+    void expect(PairedExpectation expectation);
+    /// What both ears say: the one for two pipes, and the one for a single tone, which names other
+    /// keys while the two that are awaited don't sound.
+    void hear(const listening::PairHearing& pair, const listening::Hearing& any);
+    /// Whether the two are known to draw each other into one frequency.
+    void pulled_together(bool drawn) { state_.pulled_together = drawn; }
+
+    const PairedState& state() const { return state_; }
+    const std::optional<PairedExpectation>& expectation() const { return expectation_; }
+    /// What the ear for two pipes should listen for; requires an expectation.
+    listening::PairExpectation awaited() const;
+
+  private:
+    bool name_other_key(const listening::Hearing& any);
+    void note_reference(Hertz heard, Cents uncertainty);
+    void judge(const listening::PairHearing& pair);
+    void say_beat(const listening::BeatReading& latest);
+
+    std::optional<PairedExpectation> expectation_;
+    PairedState state_;
+    SteadyMean standing_;       ///< cents from where the target beat would be heard
+    bool heard_alone_ = false;  ///< the reference's pitch is from when it sounded alone
+    int tone_ = -1;             ///< the tone that `standing_` is of
+};
+
+}  // namespace rankwright::tuning

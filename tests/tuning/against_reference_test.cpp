@@ -1,0 +1,318 @@
+#include "tuning/against_reference.h"
+
+#include <cmath>
+
+#include <gtest/gtest.h>
+
+namespace rankwright::tuning {
+namespace {
+
+using listening::BeatReading;
+using listening::Hearing;
+using listening::PairHearing;
+using listening::Sounding;
+
+constexpr double kRate = 48000.0;
+const Hertz kOctaveReference{523.2511};  // C an octave above middle C at A 440 (MIDI standard)
+
+/// Middle C of an 8′ rank from the 4′ on the same key: 2nd partial of the pipe, 1st of the
+/// reference.
+PairedExpectation middle_c(Hertz target_beat = Hertz{0.0}) {
+    PairedExpectation expected;
+    expected.pipe.id = {"great", "principal-8", 1, 25};
+    expected.pipe.key = 25;
+    expected.pipe.make.device = organ::TuningDevice::sleeve;
+    expected.reference.pipe.id = {"great", "octave-4", 1, 25};
+    expected.reference.reference_partial = 1;
+    expected.reference.pipe_partial = 2;
+    expected.reference.beat = target_beat;
+    expected.reference_target = kOctaveReference;
+    expected.day_known = true;
+    expected.tolerance = Cents{0.5};
+    for (const int semitones : {-2, -1, 1, 2, 12}) {
+        const Cents by{100.0 * semitones};
+        expected.others.push_back({25 + semitones, transpose(kOctaveReference, by)});
+        expected.others.push_back({25 + semitones, transpose(kOctaveReference * 0.5, by)});
+    }
+    return expected;
+}
+
+FrameIndex at(double seconds) { return {std::llround(seconds * kRate)}; }
+
+/// Both sound and beat so, positive = pipe sharp.
+PairHearing beating(double at_s, double beat_hz, double sd_hz = 0.01,
+                    Sounding sounding = Sounding::steady, Hertz reference = kOctaveReference) {
+    PairHearing pair;
+    pair.now = at(at_s);
+    pair.sounding = sounding;
+    pair.tone = 1;
+    BeatReading reading;
+    reading.reference = reference;
+    reading.pipe = (reference + Hertz{beat_hz}) / 2.0;
+    reading.beat = Hertz{beat_hz};
+    reading.beat_sd = Hertz{sd_hz};
+    if (std::abs(beat_hz) < 2.0 * sd_hz) reading.under = Hertz{std::abs(beat_hz) + 2.0 * sd_hz};
+    reading.cents = interval(reference * 0.5, reading.pipe);
+    pair.reading = reading;
+    pair.heard = Seconds{std::min(at_s, 2.0)};
+    return pair;
+}
+
+PairHearing silence(double at_s) {
+    PairHearing pair;
+    pair.now = at(at_s);
+    return pair;
+}
+
+PairHearing alone(double at_s, Cents off, Cents sd = Cents{0.1}) {
+    PairHearing pair;
+    pair.now = at(at_s);
+    pair.sounding = Sounding::steady;
+    pair.reference_alone = true;
+    listening::PitchReading reading;
+    reading.pitch = transpose(kOctaveReference, off);
+    reading.sd = transpose(reading.pitch, sd) - reading.pitch;
+    pair.reference = reading;
+    return pair;
+}
+
+Hearing tone(Hertz pitch) {
+    Hearing any;
+    any.sounding = Sounding::steady;
+    any.coarse = pitch;
+    listening::PitchReading reading;
+    reading.pitch = pitch;
+    reading.sd = Hertz{0.01};
+    any.reading = reading;
+    return any;
+}
+
+struct AgainstReferenceTest : testing::Test {
+    AgainstReference job;
+    const PairedState& state() const { return job.state(); }
+    void hear(const PairHearing& pair) { job.hear(pair, {}); }
+    void hear_for(double from_s, double to_s, double beat_hz, double sd_hz = 0.01) {
+        for (double s = from_s; s < to_s; s += 0.1)
+            hear(beating(s, beat_hz, sd_hz));
+    }
+};
+
+TEST_F(AgainstReferenceTest, SaysNothingWhereNothingIsKnown) {
+    job.expect(middle_c());
+    hear(silence(0.1));
+    EXPECT_EQ(state().pipe.stage, Stage::waiting);
+    PairHearing speaking = silence(0.2);
+    speaking.sounding = Sounding::speaking;
+    hear(speaking);
+    EXPECT_EQ(state().pipe.stage, Stage::speaking);
+    EXPECT_FALSE(state().beat);
+    EXPECT_FALSE(state().under);
+    EXPECT_FALSE(state().pipe.deviation);
+    EXPECT_FALSE(state().pipe.advice);
+    EXPECT_FALSE(state().reference);
+}
+
+// x beats a second at a meeting near f are 1200/ln 2 · x/f cents: from the definition of the cent.
+// Sleeve up flattens: common practice; toff.org.uk, tuning notes.
+TEST_F(AgainstReferenceTest, SaysBeatsWithTheirSignCentsAndTheWayToMove) {
+    job.expect(middle_c());
+    hear(beating(1.0, 0.42));
+    EXPECT_EQ(state().pipe.stage, Stage::reading);
+    EXPECT_NEAR(state().beat->value(), 0.42, 1e-6);
+    EXPECT_NEAR(state().off_target->value(), 0.42, 1e-6);
+    EXPECT_NEAR(state().pipe.deviation->value(), 1200.0 / std::log(2.0) * 0.42 / 523.2511, 1e-3);
+    EXPECT_NEAR(state().pipe.pitch->value(), (523.2511 + 0.42) / 2.0, 1e-6);
+    EXPECT_FALSE(state().under);
+    ASSERT_TRUE(state().pipe.advice);
+    EXPECT_EQ(state().pipe.advice->way, organ::Way::up);
+
+    AgainstReference flat;
+    flat.expect(middle_c());
+    flat.hear(beating(1.0, -0.42), {});
+    EXPECT_NEAR(flat.state().beat->value(), -0.42, 1e-6);
+    EXPECT_EQ(flat.state().pipe.advice->way, organ::Way::down);
+}
+
+TEST_F(AgainstReferenceTest, MeasuresFromATargetThatIsNotNought) {
+    job.expect(middle_c(Hertz{1.8}));
+    hear(beating(1.0, 1.3));
+    EXPECT_NEAR(state().beat->value(), 1.3, 1e-6);
+    EXPECT_NEAR(state().off_target->value(), -0.5, 1e-6);
+    EXPECT_EQ(state().pipe.advice->way, organ::Way::down) << "too slow a celeste is flat";
+    hear_for(1.1, 4.0, 1.82);
+    EXPECT_EQ(state().pipe.stage, Stage::settled);
+    EXPECT_FALSE(state().pipe.advice);
+}
+
+TEST_F(AgainstReferenceTest, ANewTargetIsMeasuredFromAtOnce) {
+    job.expect(middle_c());
+    hear_for(0.5, 3.0, 0.0);
+    ASSERT_EQ(state().pipe.stage, Stage::settled);
+    job.expect(middle_c(Hertz{2.0}));
+    EXPECT_NE(state().pipe.stage, Stage::settled);
+    hear(beating(3.1, 0.0));
+    EXPECT_NEAR(state().off_target->value(), -2.0, 1e-6);
+}
+
+TEST_F(AgainstReferenceTest, SaysUnderWhereOnlyThatIsKnown) {
+    job.expect(middle_c());
+    hear(beating(1.0, 0.02, 0.05));
+    ASSERT_TRUE(state().under);
+    EXPECT_NEAR(state().under->value(), 0.12, 1e-9);
+    EXPECT_LE(std::abs(state().pipe.deviation->value()), 2.0 * state().pipe.uncertainty->value())
+        << "no side may be shown";
+}
+
+// Readings on either side of nought whose sign isn't known must not be averaged to a beat of
+// nought.
+TEST_F(AgainstReferenceTest, MirroredReadingsDoNotBecomeANought) {
+    job.expect(middle_c());
+    for (int i = 0; i < 30; ++i) {
+        PairHearing pair = beating(0.5 + 0.1 * i, i % 2 == 0 ? 0.2 : -0.2, 0.05);
+        pair.reading->under = Hertz{0.3};
+        hear(pair);
+        ASSERT_TRUE(state().under);
+        EXPECT_GE(state().under->value(), 0.3);
+        EXPECT_NE(state().pipe.stage, Stage::settled);
+    }
+}
+
+TEST_F(AgainstReferenceTest, SettlesAfterStandingNotBeforeAndStaysWhenTheKeyComesUp) {
+    job.expect(middle_c());
+    hear_for(0.5, 1.6, 0.04);
+    EXPECT_EQ(state().pipe.stage, Stage::reading);
+    hear_for(1.6, 2.2, 0.04);
+    EXPECT_EQ(state().pipe.stage, Stage::settled);
+    hear(silence(2.3));
+    EXPECT_EQ(state().pipe.stage, Stage::settled);
+    PairHearing moved = beating(3.0, 0.8);
+    moved.tone = 2;
+    hear(moved);
+    EXPECT_EQ(state().pipe.stage, Stage::reading);
+}
+
+TEST_F(AgainstReferenceTest, AnUncertainBeatDoesNotSettle) {
+    job.expect(middle_c());
+    for (double s = 0.5; s < 5.0; s += 0.1) {
+        hear(beating(s, 0.02, 0.3));
+        ASSERT_NE(state().pipe.stage, Stage::settled) << s;
+    }
+}
+
+// A handled pipe is heard to fall as it cools: common practice, no source for the rate.
+TEST_F(AgainstReferenceTest, ADriftingBeatIsSaidToDriftAndDoesNotSettle) {
+    job.expect(middle_c());
+    for (double s = 0.5; s < 5.0; s += 0.1) {
+        PairHearing pair = beating(s, 0.14 - 0.07 * (s - 0.5));  // 0.23 cents a second
+        hear(pair);
+        if (s > 2.5) {
+            EXPECT_TRUE(state().pipe.drifting) << s;
+            EXPECT_NE(state().pipe.stage, Stage::settled) << s;
+        }
+    }
+}
+
+TEST_F(AgainstReferenceTest, WindThatMovesBothIsNoDrift) {
+    job.expect(middle_c());
+    for (double s = 0.5; s < 4.0; s += 0.1)
+        hear(beating(s, 0.05, 0.01, Sounding::steady,
+                     transpose(kOctaveReference, Cents{0.5 * (s - 0.5)})));
+    EXPECT_FALSE(state().pipe.drifting);
+    EXPECT_EQ(state().pipe.stage, Stage::settled);
+}
+
+TEST_F(AgainstReferenceTest, ATapIsFollowedAtOnce) {
+    job.expect(middle_c());
+    hear_for(0.5, 3.0, 0.9);
+    hear(beating(3.1, 0.6, 0.05, Sounding::moving));
+    EXPECT_EQ(state().pipe.stage, Stage::moving);
+    EXPECT_NEAR(state().beat->value(), 0.6, 1e-6);
+}
+
+TEST_F(AgainstReferenceTest, AKnockHoldsTheLastFigure) {
+    job.expect(middle_c());
+    hear_for(0.5, 1.0, 0.9);
+    PairHearing knocked = silence(1.1);
+    knocked.sounding = Sounding::disturbed;
+    hear(knocked);
+    EXPECT_EQ(state().pipe.stage, Stage::disturbed);
+    EXPECT_NEAR(state().beat->value(), 0.9, 1e-6);
+}
+
+TEST_F(AgainstReferenceTest, AReferenceThatIsOffIsNamedWhenItsErrorWouldBeCopied) {
+    job.expect(middle_c());
+    hear(alone(0.5, Cents{-4.0}));
+    EXPECT_EQ(state().pipe.stage, Stage::reference);
+    EXPECT_NEAR(state().reference_deviation->value(), -4.0, 1e-9);
+    EXPECT_TRUE(state().copies_error);
+    EXPECT_NEAR(job.awaited().reference.value(), transpose(kOctaveReference, Cents{-4}).value(),
+                1e-9);
+
+    AgainstReference good;
+    good.expect(middle_c());
+    good.hear(alone(0.5, Cents{0.3}), {});
+    EXPECT_FALSE(good.state().copies_error);
+
+    // Without today's A, 4 cents flat may be a cool day.
+    AgainstReference unknown;
+    PairedExpectation expected = middle_c();
+    expected.day_known = false;
+    unknown.expect(expected);
+    unknown.hear(alone(0.5, Cents{-4.0}), {});
+    EXPECT_FALSE(unknown.state().copies_error);
+    expected.day_known = true;
+    unknown.expect(expected);
+    EXPECT_TRUE(unknown.state().copies_error) << "known as soon as the day's pitch is";
+}
+
+TEST_F(AgainstReferenceTest, TheReferenceHeardOnlyBesideThePipeIsJudgedTooButAloneComesFirst) {
+    job.expect(middle_c());
+    hear(beating(1.0, 0.5, 0.02, Sounding::steady, transpose(kOctaveReference, Cents{5.0})));
+    ASSERT_TRUE(state().reference_deviation);
+    EXPECT_NEAR(state().reference_deviation->value(), 5.0, 1e-6);
+    EXPECT_TRUE(state().copies_error);
+
+    AgainstReference alone_first;
+    alone_first.expect(middle_c());
+    alone_first.hear(alone(0.5, Cents{1.0}), {});
+    alone_first.hear(
+        beating(1.0, 0.5, 0.5, Sounding::steady, transpose(kOctaveReference, Cents{5.0})), {});
+    EXPECT_NEAR(alone_first.state().reference_deviation->value(), 1.0, 1e-6);
+}
+
+TEST_F(AgainstReferenceTest, PulledTogetherPipesDoNotSettle) {
+    job.expect(middle_c());
+    job.pulled_together(true);
+    hear_for(0.5, 4.0, 0.0);
+    EXPECT_TRUE(state().pulled_together);
+    EXPECT_EQ(state().pipe.stage, Stage::reading);
+}
+
+TEST_F(AgainstReferenceTest, NamesAnotherKeyAndThePipesOwnPartsAreNone) {
+    job.expect(middle_c());
+    job.hear(silence(1.0), tone(transpose(kOctaveReference, Cents{104.0})));
+    EXPECT_EQ(state().pipe.stage, Stage::wrong_key);
+    EXPECT_EQ(state().pipe.wrong_key, 26);
+    job.hear(silence(1.5), tone(transpose(kOctaveReference * 0.5, Cents{-195.0})));
+    EXPECT_EQ(state().pipe.wrong_key, 23) << "by the pipe, when that is what is heard";
+
+    AgainstReference right;
+    right.expect(middle_c());
+    for (const Hertz own : {kOctaveReference, kOctaveReference * 0.5}) {
+        right.hear(silence(1.0), tone(own));
+        EXPECT_NE(right.state().pipe.stage, Stage::wrong_key) << own.value();
+    }
+    right.hear(beating(2.0, 0.3), tone(transpose(kOctaveReference, Cents{104.0})));
+    EXPECT_EQ(right.state().pipe.stage, Stage::reading) << "the two that are awaited do sound";
+}
+
+TEST_F(AgainstReferenceTest, ASettledPipeIsLeftForTheNextKey) {
+    job.expect(middle_c());
+    hear_for(0.5, 3.0, 0.01);
+    job.hear(silence(3.5), tone(transpose(kOctaveReference, Cents{200.0})));
+    EXPECT_EQ(state().pipe.stage, Stage::settled);
+    EXPECT_EQ(state().pipe.wrong_key, 27);
+}
+
+}  // namespace
+}  // namespace rankwright::tuning
