@@ -17,6 +17,8 @@ constexpr double kFewestPeriods = 8.0;
 /// Far beyond what noise gives, also where the fit follows its chance movements.
 constexpr double kPresent = 40.0;
 constexpr double kSurelyPresent = 150.0;
+/// To be listed: noise in 64 partials exceeds it in one reading of a thousand.
+constexpr double kListed = 14.0;
 
 /// The block that divides `frames` without a rest worth mentioning: whole periods in a long span;
 /// a little off them in a short one, where a rest would cost more than the leaks it brings.
@@ -84,7 +86,7 @@ PitchReading to_reading(const HarmonicFit& fit, std::span<const float> samples) 
     reading.clipped = clipped_share(samples);
     for (int k = 1; k <= fit.count; ++k) {
         const FittedPartial& partial = fit.partials[static_cast<std::size_t>(k)];
-        if (partial.information <= 0.0) continue;
+        if (partial.presence < kListed) continue;
         const double amplitude = 2.0 * std::abs(partial.phasor);
         reading.partials.list[reading.partials.count++] = {k,
                                                            Decibels{20.0 * std::log10(amplitude)}};

@@ -51,16 +51,20 @@ double decibels(double power) { return 10.0 * std::log10(std::max(power, 1e-12))
 
 }  // namespace
 
-ToneFollower::ToneFollower(SampleRate rate, int channels) : rate_(rate), channels_(channels) {
+ToneFollower::ToneFollower(SampleRate rate, int channels)
+    : rate_(rate), channels_(channels), leaks_(static_cast<int>(kMostPartials)) {
     for (int c = 0; c < channels; ++c)
         banks_.emplace_back(rate, static_cast<int>(kMostPartials), kMostBlocks);
     const std::size_t rows = static_cast<std::size_t>(channels) * kMostPartials;
+    raw_.resize(static_cast<std::size_t>(channels) * (kMostPartials + 1) * kKeptHops);
+    hop_sums_.resize(kMostPartials + 1);
     series_.resize(rows * kKeptHops);
     hops_.resize(kKeptHops);
     weight_.resize(rows);
     amplitude_.resize(rows);
     noise_.resize(rows);
     power_.resize(rows);
+    standing_.resize(rows);
 }
 
 void ToneFollower::start(const SoundHistory& sound, Hertz pitch, FrameIndex onset) {
@@ -82,7 +86,7 @@ void ToneFollower::begin_at(const SoundHistory& sound, Hertz pitch, FrameIndex o
     falling_ = risen_ = low_ = 0;
     disturbed_left_ = disturbed_for_ = moving_left_ = moved_at_ = 0;
     outliers_ = 0;
-    quiet_residual_ = snr_ = drift_ = 0.0;
+    quiet_residual_ = snr_ = drift_ = turn_ = 0.0;
     steady_level_ = lowest_level_ = highest_level_ = -120.0;
     std::fill(weight_.begin(), weight_.end(), 0.0);
     std::fill(amplitude_.begin(), amplitude_.end(), 0.0);
@@ -97,6 +101,7 @@ void ToneFollower::tune(Hertz pitch) {
     for (PartialBank& bank : banks_)
         bank.tune(pitch, partials_, frames);
     partials_ = banks_.front().partials();
+    leaks_.tune(pitch.value() / rate_.value(), partials_, frames);
     hop_ = duration(static_cast<std::int64_t>(frames), rate_);
     const double periods = static_cast<double>(frames) * pitch.value() / rate_.value();
     misfit_ = std::abs(periods / std::round(periods) - 1.0);
@@ -150,9 +155,9 @@ bool ToneFollower::take_hop() {
         PartialBank& bank = banks_[static_cast<std::size_t>(c)];
         for (int k = 0; k <= partials_; ++k) {
             const std::complex<float> sum = bank.series(k).front();
+            raw(c, k, h) = sum;
             const double amplitude = static_cast<double>(std::abs(sum)) / frames;
             if (k > 0) {
-                z(c * partials_ + k - 1, h) = sum;
                 hop.power += 2.0 * amplitude * amplitude;
             } else {
                 total -= amplitude * amplitude;
@@ -163,11 +168,27 @@ bool ToneFollower::take_hop() {
         bank.keep_newest(bank.blocks() - 1);
     }
     hop.to = heard_to_;
+    remove_leaks(h, (tracker_.pitch() - tuned_).value());
     hop.residual = std::max(0.0, total - hop.power) / channels_;
     hop.power /= channels_;
     hop.level_db = decibels(2.0 * hop.power);
     hop.kept_db = decibels(2.0 * kept_power(h));
     return true;
+}
+
+// Takes out of the hop's sums what the partials leak into each other; `offset`: of the tone from
+// the bank's pitch, Hz.
+void ToneFollower::remove_leaks(std::int64_t hop, double offset) {
+    const double frames = static_cast<double>(banks_.front().block_frames());
+    const double middle = static_cast<double>(at(hop).to.value) - 0.5 * (frames + 1.0);
+    for (int c = 0; c < channels_; ++c) {
+        for (int k = 0; k <= partials_; ++k)
+            hop_sums_[static_cast<std::size_t>(k)] = std::complex<double>(raw(c, k, hop));
+        leaks_.remove(hop_sums_, middle, offset / rate_.value());
+        for (int k = 1; k <= partials_; ++k)
+            z(c * partials_ + k - 1, hop) =
+                std::complex<float>(hop_sums_[static_cast<std::size_t>(k)]);
+    }
 }
 
 void ToneFollower::judge_hop() {

@@ -2,6 +2,7 @@
 #pragma once
 
 #include "listening/coarse_pitch.h"
+#include "listening/hop_leaks.h"
 #include "listening/partial_bank.h"
 #include "listening/pitch_tracker.h"
 #include "listening/reading.h"
@@ -98,6 +99,7 @@ class ToneFollower {
     void feed(const SoundHistory& sound, FrameIndex to);
     Hertz recent_pitch() const;
     bool take_hop();
+    void remove_leaks(std::int64_t hop, double offset);
     void judge_hop();
     void settle_on();
     bool measure_partials(std::int64_t from);
@@ -126,6 +128,10 @@ class ToneFollower {
         return series_[static_cast<std::size_t>(row) * kKeptHops +
                        static_cast<std::size_t>(hop % kKeptHops)];
     }
+    std::complex<float>& raw(int channel, int k, std::int64_t hop) {
+        const auto row = static_cast<std::size_t>(channel * (partials_ + 1) + k);
+        return raw_[row * kKeptHops + static_cast<std::size_t>(hop % kKeptHops)];
+    }
     Hop& at(std::int64_t hop) { return hops_[static_cast<std::size_t>(hop % kKeptHops)]; }
     const Hop& at(std::int64_t hop) const {
         return hops_[static_cast<std::size_t>(hop % kKeptHops)];
@@ -136,13 +142,18 @@ class ToneFollower {
 
     SampleRate rate_;
     int channels_;
-    std::vector<PartialBank> banks_;           // of each channel
-    std::vector<std::complex<float>> series_;  // [channel · partials + k − 1][hop]
+    std::vector<PartialBank> banks_;  // of each channel
+    HopLeaks leaks_;
+    std::vector<std::complex<float>> raw_;  // [channel · (partials + 1) + k][hop]
+    std::vector<std::complex<double>> hop_sums_;
+    std::vector<std::complex<float>> series_;  // [channel · partials + k − 1][hop], without leaks
     std::vector<Hop> hops_;
     std::vector<double> weight_;     // of each row in the common phase
     std::vector<double> amplitude_;  // of each row, as a sine's
     std::vector<double> noise_;      // of each row in one hop
     std::vector<double> power_;      // of each row, noise included
+    std::vector<double> standing_;   // of each row: power that the next hop has in phase
+    double tone_power_ = 0.0;        // of all rows of a channel
     std::int64_t differences_ = 0;   // that the noise rests on
     double turn_ = 0.0;              // cycles a hop, against tuned_
     double phase_variance_ = 1.0;    // of one hop's common phase, cycles²

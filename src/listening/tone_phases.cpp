@@ -12,7 +12,10 @@ namespace {
 constexpr double kTwoPi = 2.0 * std::numbers::pi;
 constexpr double kLeastSnr = 6.0;     // of a partial within one hop, to have a phase
 constexpr double kLeastNoise = 1e-8;  // of a partial's power: what leaks and rounding leave
-constexpr double kPooled = 6.0;       // differences' worth of trust in the neighbours' noise
+// Of the tone's power, in every partial: what its leaks leave when taken out, what coarse samples
+// add to it. A partial that isn't there must not pass for a clean one.
+constexpr double kLeastOfTone = 1e-9;
+constexpr double kPooled = 6.0;  // differences' worth of trust in the neighbours' noise
 constexpr std::int64_t kFewestHops = 4;
 constexpr double kSurprising = 30.0;  // squared, in units of what the freest filter allows
 constexpr int kSurprisesAreTrue = 3;
@@ -31,6 +34,10 @@ double square(double x) { return x * x; }
 void ToneFollower::settle_on() {
     steady_ = find_steady();
     weighed_at_ = hop_count_ - 1;
+    // The pitch is known better than when these hops were heard.
+    if (hop_count_ - steady_ >= kFewestHops) turn_ = common_turn(steady_);
+    for (std::int64_t h = steady_; h < hop_count_; ++h)
+        remove_leaks(h, turn_ / hop_.count());
     if (!weigh(steady_)) {
         coherent_ = false;
         return;
@@ -59,6 +66,14 @@ std::int64_t ToneFollower::find_steady() const {
 // Cycles that the fundamental gains on the tuned pitch in one hop: the partials in ascending order,
 // each unwrapped by those below.
 double ToneFollower::common_turn(std::int64_t from) const {
+    // While the pitch is known to a third of a semitone only, the loud partials' leaks pass for
+    // clean partials of the bank's own pitch, and their numbers squared would outvote the loud
+    // ones.
+    constexpr double kLeaks = 1e-5;
+    double tone = 0.0;
+    for (int row = 0; row < rows(); ++row)
+        for (std::int64_t h = from; h < hop_count_; ++h)
+            tone += static_cast<double>(std::norm(z(row, h))) / channels_;
     double turn = 0.0;
     double trust = 1e-9;
     for (int k = 1; k <= partials_; ++k)
@@ -76,7 +91,7 @@ double ToneFollower::common_turn(std::int64_t from) const {
             if (alike < 0.5) continue;
             double cycles = std::arg(product) / kTwoPi;
             cycles += std::round(k * turn - cycles);
-            const double weight = alike / (1.0 - alike) * k * k;
+            const double weight = alike / (1.0 - alike + kLeaks * tone / power) * k * k;
             turn += weight / (trust + weight) * (cycles / k - turn);
             trust += weight;
         }
@@ -97,10 +112,12 @@ bool ToneFollower::measure_partials(std::int64_t from) {
     }
     if (harmonic <= 0.0) return false;
     snr_ = harmonic / std::max(residual, 1e-12 * harmonic);
+    tone_power_ = 0.0;
     for (int row = 0; row < rows(); ++row) {
         const std::complex<double> back = std::polar(1.0, -kTwoPi * number(row) * turn_);
         double sum = 0.0;
         double power = 0.0;
+        double alike = 0.0;
         std::int64_t heard = 0;
         differences_ = 0;
         for (std::int64_t h = from; h < hop_count_; ++h) {
@@ -114,11 +131,14 @@ bool ToneFollower::measure_partials(std::int64_t from) {
             const std::complex<double> before(z(row, h - 1));
             const std::complex<double> first(z(row, h - 2));
             sum += std::norm(now * back * back - 2.0 * before * back + first);
+            alike += (now * back * std::conj(before)).real();
             ++differences_;
         }
         if (differences_ == 0) return false;
         noise_[static_cast<std::size_t>(row)] = sum / (6.0 * static_cast<double>(differences_));
+        standing_[static_cast<std::size_t>(row)] = alike / static_cast<double>(differences_);
         power_[static_cast<std::size_t>(row)] = power / static_cast<double>(heard);
+        tone_power_ += power_[static_cast<std::size_t>(row)] / channels_;
     }
     return true;
 }
@@ -134,9 +154,9 @@ double ToneFollower::information(int row) const {
         beside += noise_[static_cast<std::size_t>(row + other - k)];
     const auto trust = static_cast<double>(differences_);
     const double noise =
-        std::max((trust * noise_[i] + kPooled * beside / count) / (trust + kPooled),
-                 kLeastNoise * power_[i]);
-    const double signal = power_[i] - noise;
+        std::max({(trust * noise_[i] + kPooled * beside / count) / (trust + kPooled),
+                  kLeastNoise * power_[i], kLeastOfTone * tone_power_});
+    const double signal = std::min(power_[i] - noise, standing_[i]);
     return signal < kLeastSnr * noise ? 0.0 : 2.0 * square(kTwoPi * k) * signal / noise;
 }
 
