@@ -29,6 +29,7 @@ Error bad_temperature(const std::string& text);
 
 // Each adds one subcommand; `code` is set when that command has run.
 void add_listen_command(CLI::App& app, ExitCode& code);
+void add_beats_command(CLI::App& app, ExitCode& code);
 void add_targets_command(CLI::App& app, ExitCode& code);
 void add_check_command(CLI::App& app, ExitCode& code);
 void add_inputs_command(CLI::App& app, ExitCode& code);
