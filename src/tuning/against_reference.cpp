@@ -140,7 +140,7 @@ void AgainstReference::judge(const listening::PairHearing& pair) {
     pipe.uncertainty = std::max(*standing_.uncertainty(), sd / std::sqrt(independent));
     say_beat(latest);
     pipe.heard = std::max(standing_.span(), pair.heard);
-    pipe.drifting = drifts(standing_);
+    pipe.drifting = drifts(standing_, pipe.stage == Stage::settled);
     const bool stands = !moving && !pipe.drifting && !state_.pulled_together &&
                         settles({*pipe.deviation, *pipe.uncertainty, expectation_->tolerance,
                                  standing_.span(), pipe.stage == Stage::settled});

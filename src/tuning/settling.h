@@ -7,7 +7,9 @@
 namespace rankwright::tuning {
 
 /// Whether the pitch clearly goes one way: a pipe still cooling from the hand, or a body near it.
-bool drifts(const SteadyMean& standing);
+/// For a pipe that has settled it must be clearer, since wander alone looks like drift now and
+/// then.
+bool drifts(const SteadyMean& standing, bool settled);
 
 /// What is judged: a pipe that isn't drifting.
 struct Standing {

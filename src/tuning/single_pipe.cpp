@@ -13,6 +13,15 @@ namespace {
 constexpr Cents kOtherKey{60.0};
 constexpr Cents kSameKey{45.0};
 constexpr Hertz kZero{440.0};
+// While a pipe speaks it may stand tens of cents off, and that is its true pitch then: no figure to
+// tune by. Onsets take 10 to 40 periods (from memory; Nolle & Finch, JASA 91, 1992).
+constexpr double kSpeechPeriods = 30.0;
+constexpr Seconds kLeastSpeech{0.1};
+
+bool still_speaking(const listening::Hearing& hearing) {
+    const Seconds age = duration(hearing.now - hearing.tone_began, hearing.rate);
+    return age < kLeastSpeech + Seconds{kSpeechPeriods / hearing.reading->pitch.value()};
+}
 
 }  // namespace
 
@@ -47,7 +56,7 @@ void SinglePipe::hear(const listening::Hearing& hearing) {
         if (state_.stage != Stage::settled) state_.stage = Stage::disturbed;
         return;
     }
-    if (!hearing.reading) {
+    if (!hearing.reading || still_speaking(hearing)) {
         if (state_.stage != Stage::settled) {
             state_ = {};
             state_.stage = Stage::speaking;
@@ -85,7 +94,7 @@ void SinglePipe::judge(const listening::Hearing& hearing) {
     state_.deviation = interval(expectation_->target, *state_.pitch);
     state_.uncertainty = standing_.uncertainty();
     state_.heard = std::max(standing_.span(), duration(reading.to - reading.from, hearing.rate));
-    state_.drifting = drifts(standing_);
+    state_.drifting = drifts(standing_, state_.stage == Stage::settled);
     if (moving)
         state_.stage = Stage::moving;
     else

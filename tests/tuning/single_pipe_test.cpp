@@ -58,6 +58,17 @@ TEST(SinglePipe, SaysNothingWhereNothingIsKnown) {
     EXPECT_FALSE(job.state().deviation);
 }
 
+// Onsets of 10 to 40 periods: Nolle & Finch, JASA 91 (1992), from memory.
+TEST(SinglePipe, SaysNoFigureWhileAPipeSpeaks) {
+    SinglePipe job;
+    job.expect(middle_c());
+    job.hear(standing(0.1, Cents{23.0}));
+    EXPECT_EQ(job.state().stage, Stage::speaking);
+    EXPECT_FALSE(job.state().deviation);
+    job.hear(standing(0.3, Cents{1.0}));
+    EXPECT_EQ(job.state().stage, Stage::reading);
+}
+
 // A sleeve moved up lengthens the pipe and flattens it: common practice; toff.org.uk, tuning notes.
 TEST(SinglePipe, SharpPipeIsToldSleeveUpAndFlatPipeSleeveDown) {
     SinglePipe job;
