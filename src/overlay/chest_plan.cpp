@@ -59,11 +59,6 @@ void draw_standing(Canvas& canvas, const Standing& at, const ChestPipe& pipe) {
 void draw_chest(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     canvas.fill(place, kPlate);
     if (snapshot.chest.empty()) return;
-    const TextStyle side{kSmall, kGrey};
-    canvas.text({place.left + 24, place.top + 25}, side, snapshot.left_side);
-    canvas.text({place.right - 24, place.top + 25}, {kSmall, kGrey, false, Align::right},
-                snapshot.right_side);
-
     const float base = place.bottom - 10;
     const float foot = base - 20;
     const float tallest = foot - (place.top + 38);
@@ -75,6 +70,7 @@ void draw_chest(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     const float step = std::min(48.0F, (place.width() - 48 - walkboard) / count);
     float x = left + std::max(0.0F, (place.width() - 48 - walkboard - step * count) / 2);
     canvas.line({left, base + 2}, {place.right - 24, base + 2}, kEdge, 3);
+    float lit = place.left + place.width() / 2;
     for (const ChestPipe& pipe : snapshot.chest) {
         if (pipe.starts_side) x += walkboard;
         const float wide = step * 0.66F;
@@ -83,6 +79,7 @@ void draw_chest(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
         const Standing at{x, x + wide, foot - high, foot, base};
         draw_standing(canvas, at, pipe);
         if (pipe.current) {
+            lit = x + wide / 2;
             const float clear = pipe.deviation && pipe.deviation->value() > 0
                                     ? block_height(pipe.deviation->value()) + 4
                                     : 0.0F;
@@ -91,6 +88,13 @@ void draw_chest(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
         }
         x += step;
     }
+    // A side's name gives way to the note that is called at its end.
+    constexpr float kNameWidth = 140.0F;
+    if (lit > left + kNameWidth)
+        canvas.text({left, place.top + 25}, {kSmall, kGrey}, snapshot.left_side);
+    if (lit < place.right - 24 - kNameWidth)
+        canvas.text({place.right - 24, place.top + 25}, {kSmall, kGrey, false, Align::right},
+                    snapshot.right_side);
 }
 
 }  // namespace rankwright::overlay
