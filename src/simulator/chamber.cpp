@@ -11,6 +11,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
 #include <numbers>
 #include <set>
 #include <utility>
@@ -45,7 +46,7 @@ struct Chamber::State {
     State(const organ::Instrument& instrument, const Parameters& given);
 
     std::optional<std::size_t> find(const PipeId& id) const;
-    bool wanted(const organ::Pipe& pipe) const;
+    bool wanted(std::size_t pipe) const;
     void update_keys();
     void put_on_wind(std::size_t pipe);
     void meet(std::size_t pipe);  ///< the pipes that sound beside it
@@ -59,6 +60,18 @@ struct Chamber::State {
     double step_s;
     std::vector<HandledPipe> pipes;
     std::vector<Sounding> sounding;
+    /// A stop by which a pipe can be played, its own or one that borrows it, and the key there.
+    struct Player {
+        std::string division, stop;  ///< ids
+        int key;
+    };
+    std::vector<std::vector<Player>> players;  ///< beside `pipes`
+    struct DivisionNames {
+        std::string id, name;
+        std::vector<std::pair<std::string, std::string>> stops;  ///< ids and names
+        bool is(std::string_view given) const { return id == given || name == given; }
+    };
+    std::vector<DivisionNames> names;
     std::set<std::pair<std::string, std::string>> drawn;
     std::set<std::pair<std::string, int>> held;
     std::uint64_t times_sounded = 0;
@@ -100,6 +113,18 @@ Chamber::State::State(const organ::Instrument& instrument, const Parameters& giv
         pipes.emplace_back(pipe, organ::target(instrument, pipe, home), instrument.at,
                            given.mistuning, Random(given.seed, to_string(pipe.id)));
     }
+    std::map<PipeId, std::size_t> index;
+    for (std::size_t i = 0; i < pipes.size(); ++i)
+        index[pipes[i].pipe().id] = i;
+    players.resize(pipes.size());
+    for (const organ::Division& division : instrument.divisions) {
+        names.push_back({division.id, division.name, {}});
+        for (const organ::Stop& stop : division.stops) {
+            names.back().stops.emplace_back(stop.id, stop.name);
+            for (const organ::Pipe& pipe : organ::pipes({&division, &stop, &instrument}))
+                players[index.at(pipe.id)].push_back({division.id, stop.id, pipe.key});
+        }
+    }
 }
 
 std::optional<std::size_t> Chamber::State::find(const PipeId& id) const {
@@ -109,16 +134,18 @@ std::optional<std::size_t> Chamber::State::find(const PipeId& id) const {
     return static_cast<std::size_t>(at - pipes.begin());
 }
 
-bool Chamber::State::wanted(const organ::Pipe& pipe) const {
-    return held.count({pipe.id.division, pipe.id.key}) > 0 &&
-           drawn.count({pipe.id.division, pipe.id.stop}) > 0;
+bool Chamber::State::wanted(std::size_t pipe) const {
+    return std::any_of(players[pipe].begin(), players[pipe].end(), [this](const Player& player) {
+        return held.count({player.division, player.key}) > 0 &&
+               drawn.count({player.division, player.stop}) > 0;
+    });
 }
 
 void Chamber::State::update_keys() {
     for (std::size_t i = 0; i < pipes.size(); ++i) {
         const auto at = std::find_if(sounding.begin(), sounding.end(),
                                      [i](const Sounding& s) { return s.pipe == i; });
-        if (!wanted(pipes[i].pipe())) {
+        if (!wanted(i)) {
             if (at != sounding.end()) at->sound.release();
         } else if (at == sounding.end()) {
             put_on_wind(i);
@@ -249,37 +276,29 @@ void Chamber::render(std::span<float> interleaved) {
 }
 
 void Chamber::draw_stop(std::string_view division, std::string_view stop, bool on) {
-    for (const HandledPipe& handled : state_->pipes) {
-        const organ::Pipe& pipe = handled.pipe();
-        const bool meant = (pipe.id.division == division || pipe.division == division) &&
-                           (pipe.id.stop == stop || pipe.stop == stop);
-        if (!meant) continue;
-        if (on) {
-            state_->drawn.insert({pipe.id.division, pipe.id.stop});
-        } else {
-            state_->drawn.erase({pipe.id.division, pipe.id.stop});
+    for (const State::DivisionNames& names : state_->names) {
+        if (!names.is(division)) continue;
+        for (const auto& [id, name] : names.stops) {
+            if (id != stop && name != stop) continue;
+            if (on) {
+                state_->drawn.insert({names.id, id});
+            } else {
+                state_->drawn.erase({names.id, id});
+            }
         }
     }
     state_->update_keys();
 }
 
 void Chamber::key_down(std::string_view division, int key) {
-    for (const HandledPipe& handled : state_->pipes) {
-        const organ::Pipe& pipe = handled.pipe();
-        if (pipe.id.key == key && (pipe.id.division == division || pipe.division == division)) {
-            state_->held.insert({pipe.id.division, key});
-        }
-    }
+    for (const State::DivisionNames& names : state_->names)
+        if (names.is(division)) state_->held.insert({names.id, key});
     state_->update_keys();
 }
 
 void Chamber::key_up(std::string_view division, int key) {
-    for (const HandledPipe& handled : state_->pipes) {
-        const organ::Pipe& pipe = handled.pipe();
-        if (pipe.id.key == key && (pipe.id.division == division || pipe.division == division)) {
-            state_->held.erase({pipe.id.division, key});
-        }
-    }
+    for (const State::DivisionNames& names : state_->names)
+        if (names.is(division)) state_->held.erase({names.id, key});
     state_->update_keys();
 }
 
