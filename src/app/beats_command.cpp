@@ -2,6 +2,7 @@
 #include "app/beats.h"
 #include "app/commands.h"
 #include "app/json_output.h"
+#include "app/recorded_input.h"
 #include "capture/recording_source.h"
 #include "listening/measure.h"
 #include "listening/pair.h"
@@ -79,13 +80,8 @@ ExitCode hear_file(const BeatsOptions& options) {
             std::cout << beats_json(std::nullopt).dump() << "\n";
         return report(known.error());
     }
-    capture::RecordingSpan span;
-    span.channel = options.channel;
-    if (options.from) span.from = Seconds{*options.from};
-    if (options.to) span.to = Seconds{*options.to};
-    const auto recording = capture::read_recording(options.file, span);
+    const auto recording = read_asked(options.file, options.channel, options.from, options.to);
     if (!recording) return report(recording.error());
-    if (!recording->note.empty()) std::cerr << "rankwright: " << recording->note << "\n";
     const auto reading = measure(*recording, {recording->rate, known->pitch, known->sd,
                                               interval->reference_partial, interval->pipe_partial});
     if (options.json) std::cout << beats_json(reading).dump() << "\n";

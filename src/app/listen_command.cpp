@@ -2,6 +2,7 @@
 #include "app/commands.h"
 #include "app/interrupt.h"
 #include "app/json_output.h"
+#include "app/recorded_input.h"
 #include "capture/live_source.h"
 #include "capture/recording_source.h"
 #include "core/thread_role.h"
@@ -82,13 +83,8 @@ std::optional<listening::PitchReading> measure_channel(const capture::Recording&
 }
 
 ExitCode listen_to_file(const ListenOptions& options) {
-    capture::RecordingSpan span;
-    span.channel = options.channel;
-    if (options.from) span.from = Seconds{*options.from};
-    if (options.to) span.to = Seconds{*options.to};
-    const auto recording = capture::read_recording(options.file, span);
+    const auto recording = read_asked(options.file, options.channel, options.from, options.to);
     if (!recording) return report(recording.error());
-    if (!recording->note.empty()) std::cerr << "rankwright: " << recording->note << "\n";
 
     std::optional<listening::PitchReading> best;
     for (int channel = 1; channel <= recording->channels; ++channel) {

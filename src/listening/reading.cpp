@@ -1,1 +1,0 @@
-#include "listening/reading.h"
