@@ -1,7 +1,7 @@
 // The window at work: a session, what it shows, and who acts on it.
 #pragma once
 
-#include "app/commands.h"
+#include "app/report.h"
 #include "app/window.h"
 #include "organ/instrument.h"
 #include "organ/target.h"

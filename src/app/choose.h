@@ -1,7 +1,7 @@
 // Bare `rankwright`: asks in the window which instrument and input, or goes on with the last visit.
 #pragma once
 
-#include "app/commands.h"
+#include "app/report.h"
 
 namespace rankwright::app {
 

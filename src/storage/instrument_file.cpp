@@ -154,9 +154,12 @@ std::vector<Error> check_instrument_file(const std::filesystem::path& path) {
 }
 
 std::string to_line(const Error& error) {
-    if (!error.where) return error.message;
-    return error.where->file + ":" + std::to_string(error.where->line) + ":" +
-           std::to_string(error.where->column) + ": " + error.message;
+    if (!error.where || error.where->file.empty()) return error.message;
+    std::string place = error.where->file;
+    if (error.where->line > 0)
+        place +=
+            ":" + std::to_string(error.where->line) + ":" + std::to_string(error.where->column);
+    return place + ": " + error.message;
 }
 
 }  // namespace rankwright::storage
