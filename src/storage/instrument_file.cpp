@@ -155,11 +155,11 @@ std::vector<Error> check_instrument_file(const std::filesystem::path& path) {
 
 std::string to_line(const Error& error) {
     if (!error.where || error.where->file.empty()) return error.message;
-    std::string place = error.where->file;
-    if (error.where->line > 0)
-        place +=
-            ":" + std::to_string(error.where->line) + ":" + std::to_string(error.where->column);
-    return place + ": " + error.message;
+    std::ostringstream line;
+    line << error.where->file << ':';
+    if (error.where->line > 0) line << error.where->line << ':' << error.where->column << ':';
+    line << ' ' << error.message;
+    return line.str();
 }
 
 }  // namespace rankwright::storage
