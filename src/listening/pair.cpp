@@ -32,28 +32,55 @@ double variance(const PairPlace& place, const PairRequest& request) {
     return std::max(curvature, place.scatter) + place.rustle * defined * defined;
 }
 
+double weight_of(const PairPlace& place, const PairPlace& best) {
+    return std::exp(kTemper * (place.evidence - best.evidence));
+}
+
+double beat_of(const PairPlace& place, const PairRequest& request) {
+    return request.pipe_partial * place.pipe_hz - request.reference_partial * place.reference_hz;
+}
+
+/// What the beat's size stays under by two standard uncertainties' worth (97.7 %), all
+/// explanations weighed.
+double slower_than(std::span<const PairPlace> places, const PairRequest& request) {
+    constexpr double kOutside = 0.0228;
+    double low = 0.0, high = 0.0, total = 0.0;
+    for (const PairPlace& place : places) {
+        total += weight_of(place, places.front());
+        high = std::max(
+            high, std::abs(beat_of(place, request)) + 5.0 * std::sqrt(variance(place, request)));
+    }
+    for (int halving = 0; halving < 40; ++halving) {
+        const double x = 0.5 * (low + high);
+        double outside = 0.0;
+        for (const PairPlace& place : places) {
+            const double sd = std::sqrt(2.0 * variance(place, request));
+            const double beat = beat_of(place, request);
+            outside += weight_of(place, places.front()) * 0.5 *
+                       (std::erfc((x - beat) / sd) + std::erfc((x + beat) / sd));
+        }
+        (outside > kOutside * total ? low : high) = x;
+    }
+    return high;
+}
+
 }  // namespace
 
-std::optional<BeatReading> measure_pair(std::span<const float> samples,
-                                        const PairRequest& request) {
-    const PairPlan plan = plan_pair(samples, request);
-    if (plan.lines.empty()) return std::nullopt;
-    const std::vector<PairPlace> places = find_places(samples, request, plan);
-    if (places.empty()) return std::nullopt;
+BeatReading weigh(std::span<const PairPlace> places, const PairRequest& request) {
     const PairPlace& best = places.front();
     const double m = request.reference_partial, n = request.pipe_partial;
 
     double total = 0.0, mean = 0.0, square = 0.0, positive = 0.0;
     for (const PairPlace& place : places) {
-        const double weight = std::exp(kTemper * (place.evidence - best.evidence));
-        const double beat = n * place.pipe_hz - m * place.reference_hz;
+        const double weight = weight_of(place, best);
+        const double beat = beat_of(place, request);
         total += weight;
         mean += weight * beat;
         square += weight * (beat * beat + variance(place, request));
         const double sure = beat / std::sqrt(variance(place, request));
         positive += weight * 0.5 * std::erfc(-sure / std::numbers::sqrt2);
     }
-    const double beat = n * best.pipe_hz - m * best.reference_hz;
+    const double beat = beat_of(best, request);
     // About the best place, not about the mean of all: that is the value given.
     const double spread = square / total - 2.0 * beat * mean / total + beat * beat;
     const double sd = std::sqrt(std::max(spread, 1e-12));
@@ -67,8 +94,17 @@ std::optional<BeatReading> measure_pair(std::span<const float> samples,
     reading.cents = Cents{kCents * std::log(n * best.pipe_hz / (m * best.reference_hz))};
     constexpr double kSure = 0.0228;  // a value twice its uncertainty has its sign by this much
     if (std::abs(beat) < 2.0 * sd || std::min(positive, 1.0 - positive) > kSure)
-        reading.under = Hertz{std::abs(beat) + 2.0 * sd};
+        reading.under = Hertz{slower_than(places, request)};
     return reading;
+}
+
+std::optional<BeatReading> measure_pair(std::span<const float> samples,
+                                        const PairRequest& request) {
+    const PairPlan plan = plan_pair(samples, request);
+    if (plan.lines.empty()) return std::nullopt;
+    const std::vector<PairPlace> places = find_places(samples, request, plan);
+    if (places.empty()) return std::nullopt;
+    return weigh(places, request);
 }
 
 }  // namespace rankwright::listening

@@ -31,22 +31,13 @@ double scatter(const std::vector<std::pair<double, double>>& slopes, double tota
 
 }  // namespace
 
-/// Slope of the phase k·φ + arg(gain) of one partial over the span, weighted by |gain|², in Hz of
-/// the fundamental, with its derivatives by the path's unknowns and by the gain's coefficients.
-struct PairFit::Slope {
-    double slope = 0.0;
-    double weight = 0.0;  ///< information on it
-    std::vector<double> by_path;
-    std::vector<Complex> by_gain;
-};
-
-PairFit::Slope PairFit::mean_slope(std::size_t b, std::size_t pipe, const PairState& state,
-                                   const std::vector<double>& path,
-                                   const std::vector<double>& gain) const {
+void PairFit::mean_slope(std::size_t b, std::size_t pipe, const PairState& state) {
     const Work& w = work_[b];
     const double k = partial(b, pipe);
     const Complex* c = &w.amplitude[pipe * gains_];
-    std::vector<Complex> gains(kPoints);
+    const std::vector<double>&path = points_path_, &gain = points_gain_;
+    std::vector<Complex>& gains = gains_at_;
+    gains.assign(kPoints, 0.0);
     double power = 0.0, centre = 0.0, spread = 0.0;
     for (std::size_t m = 0; m < kPoints; ++m) {
         for (std::size_t j = 0; j < gains_; ++j)
@@ -58,10 +49,11 @@ PairFit::Slope PairFit::mean_slope(std::size_t b, std::size_t pipe, const PairSt
     for (std::size_t m = 0; m < kPoints; ++m)
         spread += std::norm(gains[m]) * (path[m] - centre) * (path[m] - centre);
 
-    Slope result;
-    result.by_path.resize(path_);
-    result.by_gain.resize(2 * gains_);
-    if (!(spread > 0.0)) return result;
+    Slope& result = slope_;
+    result.slope = result.weight = 0.0;
+    result.by_path.assign(path_, 0.0);
+    result.by_gain.assign(2 * gains_, 0.0);
+    if (!(spread > 0.0)) return;
     result.weight = k * k * power * bands_[b].rate / state.bands[b].noise;
     for (std::size_t m = 0; m < kPoints; ++m) {
         const double part = std::norm(gains[m]) * (path[m] - centre) / spread;
@@ -75,68 +67,119 @@ PairFit::Slope PairFit::mean_slope(std::size_t b, std::size_t pipe, const PairSt
             result.by_gain[pipe * gains_ + j] += std::conj(gains[m]) * gain[j * kPoints + m] *
                                                  ((path[m] - centre) / (spread * kTurn * k));
     }
-    return result;
 }
 
-PairAnswer PairFit::answer(PairState& state) {
+void PairFit::mean_of_pipe(std::size_t i, const PairState& state, PairAnswer& answer) {
+    const std::size_t q = 2 * gains_;
+    by_[i].assign(unknowns_, 0.0);
+    slopes_.clear();
+    double total = 0.0, mean = 0.0, rustling = 0.0;
+    double from_gains = 0.0;  // variance of the mean by the gains alone
+    for (std::size_t b = 0; b < bands_.size(); ++b) {
+        if (!has(b, i)) continue;
+        const Work& w = work_[b];
+        mean_slope(b, i, state);
+        Slope& s = slope_;
+        total += s.weight;
+        mean += s.weight * s.slope;
+        if (state.bands[b].noise > kRustling * bands_[b].floor) rustling += s.weight;
+        slopes_.emplace_back(s.slope, s.weight);
+        for (std::size_t p = 0; p < unknowns_; ++p) {
+            double change = p / path_ == i ? s.by_path[p % path_] : 0.0;
+            for (std::size_t a = 0; a < q; ++a)
+                change -= (s.by_gain[a] * w.response[a * unknowns_ + p]).imag();
+            by_[i][p] += s.weight * change;
+        }
+        // Im(byᵀc), c complex Gaussian of covariance A⁻¹: half of byᵀA⁻¹by*.
+        for (Complex& x : s.by_gain)
+            x = std::conj(x);
+        solve_lower<Complex>(w.normal, q, s.by_gain.data());
+        double own = 0.0;
+        for (const Complex x : s.by_gain)
+            own += std::norm(x);
+        from_gains += s.weight * s.weight * 0.5 * own;
+    }
+    if (total > 0.0) {
+        answer.offset_hz[i] = mean / total;
+        for (double& x : by_[i])
+            x /= total;
+        answer.variance[i][i] = from_gains / (total * total);
+        answer.rustle[i] = rustling / total;
+        answer.scatter[i] = scatter(slopes_, total, mean / total);
+    } else {
+        answer.offset_hz[i] = state.unknowns[i * path_];
+        by_[i][i * path_] = 1.0;
+    }
+    solve_lower<double>(factor_, unknowns_, by_[i].data());
+}
+
+PairAnswer PairFit::answer(const PairState& state) {
     evaluate(state, true, true);
+    return part(state, -0.5, 0.5);
+}
+
+PairAnswer PairFit::part(const PairState& state, double from, double to) {
     PairAnswer answer;
     factor_ = hessian_;
     cholesky<double>(factor_, unknowns_);
-    std::vector<double> path, gain;
-    const double step_s = model_.span_s / static_cast<double>(kPoints);
-    lay_basis(0.5 * (step_s - model_.span_s), step_s, kPoints, path, gain);
-
-    const std::size_t q = 2 * gains_;
-    std::array<std::vector<double>, 2> by;  // ∂(mean)/∂unknowns
-    std::array<double, 2> from_gains{};     // variance of the mean by the gains alone
-    for (std::size_t i = 0; i < 2; ++i) {
-        by[i].assign(unknowns_, 0.0);
-        double total = 0.0, mean = 0.0, rustling = 0.0;
-        std::vector<std::pair<double, double>> slopes;  // of each partial, with its weight
-        for (std::size_t b = 0; b < bands_.size(); ++b) {
-            if (!has(b, i)) continue;
-            const Work& w = work_[b];
-            Slope s = mean_slope(b, i, state, path, gain);
-            total += s.weight;
-            mean += s.weight * s.slope;
-            if (state.bands[b].noise > kRustling * bands_[b].floor) rustling += s.weight;
-            slopes.emplace_back(s.slope, s.weight);
-            for (std::size_t p = 0; p < unknowns_; ++p) {
-                double change = p / path_ == i ? s.by_path[p % path_] : 0.0;
-                for (std::size_t a = 0; a < q; ++a)
-                    change -= (s.by_gain[a] * w.response[a * unknowns_ + p]).imag();
-                by[i][p] += s.weight * change;
-            }
-            // Im(byᵀc), c complex Gaussian of covariance A⁻¹: half of byᵀA⁻¹by*.
-            for (Complex& x : s.by_gain)
-                x = std::conj(x);
-            solve_lower<Complex>(w.normal, q, s.by_gain.data());
-            double own = 0.0;
-            for (const Complex x : s.by_gain)
-                own += std::norm(x);
-            from_gains[i] += s.weight * s.weight * 0.5 * own;
-        }
-        if (total > 0.0) {
-            answer.offset_hz[i] = mean / total;
-            for (double& x : by[i])
-                x /= total;
-            from_gains[i] /= total * total;
-            answer.rustle[i] = rustling / total;
-            answer.scatter[i] = scatter(slopes, total, mean / total);
-        } else {
-            answer.offset_hz[i] = state.unknowns[i * path_];
-            by[i][i * path_] = 1.0;
-        }
-        solve_lower<double>(factor_, unknowns_, by[i].data());
-    }
+    const double step_s = (to - from) * model_.span_s / static_cast<double>(kPoints);
+    lay_basis(from * model_.span_s + 0.5 * step_s, step_s, kPoints, points_path_, points_gain_);
     for (std::size_t i = 0; i < 2; ++i)
-        for (std::size_t l = 0; l < 2; ++l) {
+        mean_of_pipe(i, state, answer);
+    for (std::size_t i = 0; i < 2; ++i)
+        for (std::size_t l = 0; l < 2; ++l)
             for (std::size_t p = 0; p < unknowns_; ++p)
-                answer.variance[i][l] += by[i][p] * by[l][p];
-            if (i == l) answer.variance[i][l] += from_gains[i];
-        }
+                answer.variance[i][l] += by_[i][p] * by_[l][p];
     return answer;
+}
+
+Complex PairFit::tone(std::size_t b, std::size_t pipe, const PairState& state, double at_s) const {
+    if (!has(b, pipe)) return 0.0;
+    const double k = partial(b, pipe), u = at_s / model_.span_s;
+    double cycles = state.unknowns[pipe * path_] * at_s;
+    for (std::size_t j = 1; j < path_; ++j)
+        cycles += state.unknowns[pipe * path_ + j] * path_term(j, u);
+    Complex gain = 0.0;
+    for (std::size_t j = 0; j < gains_; ++j)
+        gain += work_[b].amplitude[pipe * gains_ + j] * gain_term(j, u);
+    const double turns =
+        k * cycles + (k * model_.nominal_hz[pipe] - bands_[b].line.centre_hz) * at_s;
+    return gain * std::polar(1.0, kTurn * (turns - std::floor(turns)));
+}
+
+void PairFit::carry(PairState& state, const PairModel& old, double later_s) {
+    const std::size_t old_path = 1 + old.wander_terms;
+    const double step_s = model_.span_s / static_cast<double>(kPoints);
+    lay_basis(0.5 * (step_s - model_.span_s), step_s, kPoints, points_path_, points_gain_);
+    carried_.assign(unknowns_, 0.0);
+    for (std::size_t i = 0; i < 2; ++i) {
+        // Least squares over points, with a constant, which the amplitudes take up.
+        const std::size_t size = path_ + 1;
+        factor_.assign(std::max(size * size, unknowns_ * unknowns_), 0.0);
+        step_.assign(std::max(size, unknowns_), 0.0);
+        const double* old_u = &state.unknowns[i * old_path];
+        for (std::size_t m = 0; m < kPoints; ++m) {
+            const double t = points_path_[m] + later_s;  // from the old middle
+            double phase = old_u[0] * t;
+            for (std::size_t j = 1; j < old_path; ++j)
+                phase += old_u[j] * path_term(j, t / old.span_s);
+            for (std::size_t p = 0; p < size; ++p) {
+                const double gp = p < path_ ? points_path_[p * kPoints + m] : 1.0;
+                step_[p] += gp * phase;
+                for (std::size_t r = 0; r <= p; ++r)
+                    factor_[p * size + r] += gp * (r < path_ ? points_path_[r * kPoints + m] : 1.0);
+            }
+        }
+        const std::span<double> square(factor_.data(), size * size);
+        for (std::size_t p = 0; p < size; ++p)
+            square[p * (size + 1)] *= 1.0 + 1e-9;
+        if (cholesky<double>(square, size)) solve<double>(square, size, step_.data());
+        for (std::size_t p = 0; p < path_; ++p)
+            carried_[i * path_ + p] = step_[p];
+    }
+    state.unknowns = carried_;
+    factor_.resize(unknowns_ * unknowns_);
+    step_.resize(unknowns_);
 }
 
 }  // namespace rankwright::listening

@@ -107,56 +107,72 @@ double NoiseFloor::line_power(double from_hz, double to_hz) const {
     return best * line_gain_;
 }
 
-PairBand cut_band(std::span<const float> samples, SampleRate rate, const PairLine& line) {
-    PairBand band;
-    band.line = line;
-    const double fs = rate.value();
-    const double seconds = static_cast<double>(samples.size()) / fs;
-    const double wanted = std::max(line.half_width_hz / kPass, kFewestSamples / seconds);
+BandFilter::BandFilter(SampleRate sample_rate, const PairLine& line, double seconds,
+                       double least_rate) {
+    const double fs = sample_rate.value();
+    const double wanted =
+        std::max({line.half_width_hz / kPass, kFewestSamples / seconds, least_rate});
     const double most = std::max((line.spacing_hz - line.half_width_hz) / kStop, 4.0);
-    const auto step = static_cast<std::size_t>(
+    step = static_cast<std::size_t>(
         std::max(1.0, std::floor(fs / std::min({wanted, most, fs / 2.0}))));
-    band.rate = fs / static_cast<double>(step);
-    const auto half =
-        static_cast<std::size_t>(std::ceil(0.5 * kLength * static_cast<double>(step)));
-    if (samples.size() < 2 * half + 1 + 8 * step) return band;
-
+    rate = fs / static_cast<double>(step);
+    half = static_cast<std::size_t>(std::ceil(0.5 * kLength * static_cast<double>(step)));
     const std::vector<double> taps = low_pass(half, 0.5 / static_cast<double>(step));
     double energy = 0.0;
-    std::vector<float> real(taps.size()), imaginary(taps.size());
-    const double cycles = line.centre_hz / fs;
+    real.resize(taps.size());
+    imaginary.resize(taps.size());
+    cycles = line.centre_hz / fs;
     for (std::size_t i = 0; i < taps.size(); ++i) {
         energy += taps[i] * taps[i];
         const double at = kTurn * cycles * (static_cast<double>(i) - static_cast<double>(half));
         real[i] = static_cast<float>(taps[i] * std::cos(at));
         imaginary[i] = static_cast<float>(-taps[i] * std::sin(at));
     }
-    band.whiteness = 1.0 / (energy * static_cast<double>(step));
+    whiteness = 1.0 / (energy * static_cast<double>(step));
+}
+
+std::complex<double> BandFilter::at(const float* x, double middle) const {
+    double re = 0.0, im = 0.0;
+    constexpr std::size_t kRun = 64;  // summed in float, then in double
+    for (std::size_t i = 0; i < length(); i += kRun) {
+        // Four running sums, so that they needn't wait for each other.
+        float run_re[4] = {}, run_im[4] = {};
+        const std::size_t end = std::min(length(), i + kRun);
+        std::size_t j = i;
+        for (; j + 4 <= end; j += 4)
+            for (std::size_t lane = 0; lane < 4; ++lane) {
+                run_re[lane] += x[j + lane] * real[j + lane];
+                run_im[lane] += x[j + lane] * imaginary[j + lane];
+            }
+        for (; j < end; ++j) {
+            run_re[0] += x[j] * real[j];
+            run_im[0] += x[j] * imaginary[j];
+        }
+        re += static_cast<double>((run_re[0] + run_re[1]) + (run_re[2] + run_re[3]));
+        im += static_cast<double>((run_im[0] + run_im[1]) + (run_im[2] + run_im[3]));
+    }
+    const double turns = cycles * middle;  // wrapped for precision
+    return std::complex<double>(re, im) * std::polar(1.0, -kTurn * (turns - std::floor(turns)));
+}
+
+PairBand cut_band(std::span<const float> samples, SampleRate rate, const PairLine& line) {
+    PairBand band;
+    band.line = line;
+    const double fs = rate.value();
+    const BandFilter filter(rate, line, static_cast<double>(samples.size()) / fs);
+    const std::size_t step = filter.step, half = filter.half;
+    band.rate = filter.rate;
+    if (samples.size() < 2 * half + 1 + 8 * step) return band;
+    band.whiteness = filter.whiteness;
     const std::size_t count = (samples.size() - 2 * half - 1) / step + 1;
     const std::size_t used = (count - 1) * step + 2 * half + 1;
     const std::size_t begin = (samples.size() - used) / 2;
     const double middle = 0.5 * static_cast<double>(samples.size() - 1);
     band.first_s = (static_cast<double>(begin + half) - middle) / fs;
     band.z.resize(count);
-    for (std::size_t m = 0; m < count; ++m) {
-        const float* x = samples.data() + begin + m * step;
-        double re = 0.0, im = 0.0;
-        constexpr std::size_t kRun = 64;  // summed in float, then in double
-        for (std::size_t i = 0; i < taps.size(); i += kRun) {
-            float run_re = 0.0F, run_im = 0.0F;
-            const std::size_t end = std::min(taps.size(), i + kRun);
-            for (std::size_t j = i; j < end; ++j) {
-                run_re += x[j] * real[j];
-                run_im += x[j] * imaginary[j];
-            }
-            re += static_cast<double>(run_re);
-            im += static_cast<double>(run_im);
-        }
-        // Shift to the middle of the span: t of this sample, cycles wrapped for precision.
-        const double turns = cycles * (static_cast<double>(begin + half + m * step) - middle);
-        const double at = -kTurn * (turns - std::floor(turns));
-        band.z[m] = std::complex<double>(re, im) * std::polar(1.0, at);
-    }
+    for (std::size_t m = 0; m < count; ++m)
+        band.z[m] = filter.at(samples.data() + begin + m * step,
+                              static_cast<double>(begin + half + m * step) - middle);
     return band;
 }
 

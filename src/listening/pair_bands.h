@@ -27,6 +27,8 @@ struct PairBand {
     double floor = 0.0;      ///< variance of a sample by the noise between the partials
     double whiteness = 1.0;  ///< noise variance if the band were flat, over what the filter leaves
     std::vector<std::complex<double>> z;
+    /// 0 for samples that something hid; empty: all were heard.
+    std::vector<double> heard;
 };
 
 /// Density of the noise around a frequency, from a spectrum of the whole span.
@@ -44,6 +46,22 @@ class NoiseFloor {
     std::vector<float> power_;  // |X|², scaled so that white noise has the mean of its variance
     double line_gain_ = 0.0;    // from power_ to amplitude squared of a line
     mutable std::vector<float> scratch_;
+};
+
+/// What cuts a band: shift, low-pass and decimation in one. One output every `step` samples.
+struct BandFilter {
+    /// For sound of about `seconds`, at an output rate of at least `least_rate` a second.
+    BandFilter(SampleRate rate, const PairLine& line, double seconds, double least_rate = 0.0);
+    std::size_t length() const { return real.size(); }
+    /// Of `length()` samples around frame `middle`, against a phase of 0 at frame 0.
+    std::complex<double> at(const float* samples, double middle) const;
+
+    double cycles = 0.0;  ///< a sample, of the centre
+    std::size_t step = 1;
+    std::size_t half = 0;    ///< samples on either side of the middle one
+    double rate = 0.0;       ///< outputs a second
+    double whiteness = 1.0;  ///< as in PairBand
+    std::vector<float> real, imaginary;
 };
 
 /// Cuts one band. Empty z where the span is too short for its filter.

@@ -28,77 +28,98 @@ constexpr double kReferenceTail = 4.0;
 
 }  // namespace
 
-PairFit::PairFit(std::span<const PairBand> bands, const PairModel& model)
-    : bands_(bands),
-      model_(model),
-      path_(1 + model.wander_terms),
-      gains_(1 + model.gain_terms),
-      unknowns_(2 * path_),
-      share_(gains_),
-      work_(bands.size()),
-      hessian_(unknowns_ * unknowns_),
-      gradient_(unknowns_),
-      factor_(unknowns_ * unknowns_),
-      step_(unknowns_) {
+void PairFit::take(std::span<const PairBand> bands, const PairModel& model) {
+    bands_ = bands;
+    model_ = model;
+    path_ = 1 + model.wander_terms;
+    gains_ = 1 + model.gain_terms;
+    unknowns_ = 2 * path_;
+    share_.resize(gains_);
     for (std::size_t j = 0; j < gains_; ++j)
         share_[j] = j == 0 ? 1.0 : 1.0 / static_cast<double>(j * j);
-    for (std::size_t b = 0; b < bands_.size(); ++b) {
-        Work& w = work_[b];
-        const std::size_t n = bands_[b].z.size();
-        lay_basis(bands_[b].first_s, 1.0 / bands_[b].rate, n, w.path, w.gain);
-        w.gain_pairs.resize(gains_ * (gains_ + 1) / 2 * n);
-        const std::size_t q = 2 * gains_;
-        for (Series* series : {&w.heard, &w.tone[0], &w.tone[1], &w.fitted[0], &w.fitted[1],
-                               &w.residual, &w.product}) {
-            series->re.resize(n);
-            series->im.resize(n);
-        }
-        for (std::size_t m = 0; m < n; ++m) {
-            w.heard.re[m] = bands_[b].z[m].real();
-            w.heard.im[m] = bands_[b].z[m].imag();
-            w.energy += std::norm(bands_[b].z[m]);
-        }
-        w.normal.resize(q * q);
-        w.gram.resize(q * q);
-        for (std::size_t j = 0; j < gains_; ++j)
-            for (std::size_t l = 0; l <= j; ++l) {
-                double* pair = &w.gain_pairs[(j * (j + 1) / 2 + l) * n];
-                double same = 0.0;
-                for (std::size_t m = 0; m < n; ++m) {
-                    pair[m] = w.gain[j * n + m] * w.gain[l * n + m];
-                    same += pair[m];
-                }
-                for (std::size_t i = 0; i < 2; ++i) {
-                    if (!has(b, i)) continue;
-                    w.gram[(i * gains_ + j) * q + i * gains_ + l] = same;
-                    w.gram[(i * gains_ + l) * q + i * gains_ + j] = same;
-                }
-            }
-        w.matched.resize(q);
-        w.amplitude.resize(q);
-        w.response.resize(q * unknowns_);
+    if (work_.size() < bands_.size()) work_.resize(bands_.size());
+    hessian_.resize(unknowns_ * unknowns_);
+    factor_.resize(unknowns_ * unknowns_);
+    gradient_.resize(unknowns_);
+    held_gradient_.resize(unknowns_);
+    step_.resize(unknowns_);
+    inverse_.resize(4 * gains_ * gains_);
+    for (std::size_t b = 0; b < bands_.size(); ++b)
+        lay_work(b);
+}
+
+void PairFit::lay_work(std::size_t b) {
+    Work& w = work_[b];
+    const PairBand& band = bands_[b];
+    const std::size_t n = band.z.size();
+    const std::size_t q = 2 * gains_;
+    lay_basis(band.first_s, 1.0 / band.rate, n, w.path, w.gain);
+    for (Series* series :
+         {&w.heard, &w.tone[0], &w.tone[1], &w.fitted[0], &w.fitted[1], &w.residual, &w.product}) {
+        series->re.resize(n);
+        series->im.resize(n);
     }
+    w.energy = w.count = 0.0;
+    for (std::size_t m = 0; m < n; ++m) {
+        // What was hidden has no gain and no sound: it falls out of every sum.
+        const double heard = band.heard.empty() ? 1.0 : band.heard[m];
+        w.heard.re[m] = heard * band.z[m].real();
+        w.heard.im[m] = heard * band.z[m].imag();
+        w.energy += heard * std::norm(band.z[m]);
+        w.count += heard;
+        for (std::size_t j = 0; j < gains_; ++j)
+            w.gain[j * n + m] *= heard;
+    }
+    w.normal.resize(q * q);
+    w.gram.assign(q * q, 0.0);
+    w.gain_pairs.resize(gains_ * (gains_ + 1) / 2 * n);
+    for (std::size_t j = 0; j < gains_; ++j)
+        for (std::size_t l = 0; l <= j; ++l) {
+            double* pair = &w.gain_pairs[(j * (j + 1) / 2 + l) * n];
+            double same = 0.0;
+            for (std::size_t m = 0; m < n; ++m) {
+                pair[m] = w.gain[j * n + m] * w.gain[l * n + m];
+                same += pair[m];
+            }
+            for (std::size_t i = 0; i < 2; ++i) {
+                if (!has(b, i)) continue;
+                w.gram[(i * gains_ + j) * q + i * gains_ + l] = same;
+                w.gram[(i * gains_ + l) * q + i * gains_ + j] = same;
+            }
+        }
+    w.matched.resize(q);
+    w.amplitude.resize(q);
+    w.response.resize(q * unknowns_);
+}
+
+// Beyond the span the cosines stand where they ended and the odd ones' slopes go on, which leaves
+// the pitch what it was there.
+double PairFit::path_term(std::size_t j, double u) {
+    constexpr double kHalfTurn = std::numbers::pi;
+    const double jj = static_cast<double>(j);
+    // Without the slope of the odd ones, which is the offset's business.
+    const double slope = j % 2 == 1 ? -24.0 / (kHalfTurn * kHalfTurn * jj * jj) : 0.0;
+    return std::cos(kHalfTurn * jj * (std::clamp(u, -0.5, 0.5) + 0.5)) - slope * u;
+}
+
+double PairFit::gain_term(std::size_t j, double u) {
+    if (j == 0) return 1.0;
+    return std::numbers::sqrt2 *
+           std::cos(std::numbers::pi * static_cast<double>(j) * (std::clamp(u, -0.5, 0.5) + 0.5));
 }
 
 void PairFit::lay_basis(double first_s, double step_s, std::size_t n, std::vector<double>& path,
                         std::vector<double>& gain) const {
-    constexpr double kHalfTurn = std::numbers::pi;
     path.resize(path_ * n);
     gain.resize(gains_ * n);
     for (std::size_t m = 0; m < n; ++m) {
         const double t = first_s + static_cast<double>(m) * step_s;
         const double u = t / model_.span_s;
         path[m] = t;
-        for (std::size_t j = 1; j < path_; ++j) {
-            const double jj = static_cast<double>(j);
-            // Without the slope of the odd ones, which is the offset's business.
-            const double slope = j % 2 == 1 ? -24.0 / (kHalfTurn * kHalfTurn * jj * jj) : 0.0;
-            path[j * n + m] = std::cos(kHalfTurn * jj * (u + 0.5)) - slope * u;
-        }
-        gain[m] = 1.0;
-        for (std::size_t j = 1; j < gains_; ++j)
-            gain[j * n + m] =
-                std::numbers::sqrt2 * std::cos(kHalfTurn * static_cast<double>(j) * (u + 0.5));
+        for (std::size_t j = 1; j < path_; ++j)
+            path[j * n + m] = path_term(j, u);
+        for (std::size_t j = 0; j < gains_; ++j)
+            gain[j * n + m] = gain_term(j, u);
     }
 }
 
@@ -138,19 +159,27 @@ PairState PairFit::start(double reference_offset_hz, double pipe_offset_hz) {
 
 namespace {
 
-/// Σ a·b, and Σ a·b·c.
+/// Σ a·b, and Σ a·b·c, in four running sums that needn't wait for each other.
 double sum2(const double* a, const double* b, std::size_t n) {
-    double sum = 0.0;
-    for (std::size_t m = 0; m < n; ++m)
-        sum += a[m] * b[m];
-    return sum;
+    double sums[4] = {};
+    std::size_t m = 0;
+    for (; m + 4 <= n; m += 4)
+        for (std::size_t lane = 0; lane < 4; ++lane)
+            sums[lane] += a[m + lane] * b[m + lane];
+    for (; m < n; ++m)
+        sums[0] += a[m] * b[m];
+    return (sums[0] + sums[1]) + (sums[2] + sums[3]);
 }
 
 double sum3(const double* a, const double* b, const double* c, std::size_t n) {
-    double sum = 0.0;
-    for (std::size_t m = 0; m < n; ++m)
-        sum += a[m] * b[m] * c[m];
-    return sum;
+    double sums[4] = {};
+    std::size_t m = 0;
+    for (; m + 4 <= n; m += 4)
+        for (std::size_t lane = 0; lane < 4; ++lane)
+            sums[lane] += a[m + lane] * b[m + lane] * c[m + lane];
+    for (; m < n; ++m)
+        sums[0] += a[m] * b[m] * c[m];
+    return (sums[0] + sums[1]) + (sums[2] + sums[3]);
 }
 
 /// conj(a)·b, sample by sample.
@@ -217,7 +246,6 @@ void PairFit::gather(std::size_t b) {
 void PairFit::evaluate_band(std::size_t b, const PairState& state, bool curvature) {
     Work& w = work_[b];
     const PairState::Band& s = state.bands[b];
-    const std::size_t n = w.heard.re.size();
     const std::size_t q = 2 * gains_;
     double prior = 0.0;  // ln det Λ
     for (std::size_t i = 0; i < q * q; ++i)
@@ -239,8 +267,16 @@ void PairFit::evaluate_band(std::size_t b, const PairState& state, bool curvatur
     for (const Complex x : c)
         explained += std::norm(x);
     solve_upper<Complex>(w.normal, q, c.data());
-    cost_ += w.energy / s.noise - explained + static_cast<double>(n) * std::log(s.noise) + prior +
+    cost_ += w.energy / s.noise - explained + w.count * std::log(s.noise) + prior +
              log_determinant<Complex>(w.normal, q);
+    lay_residual(b);
+    if (curvature) add_curvature(b, state);
+}
+
+void PairFit::lay_residual(std::size_t b) {
+    Work& w = work_[b];
+    const std::size_t n = w.heard.re.size();
+    const std::vector<Complex>& c = w.amplitude;
     w.residual = w.heard;
     for (std::size_t i = 0; i < 2; ++i) {
         if (!has(b, i)) continue;
@@ -262,7 +298,6 @@ void PairFit::evaluate_band(std::size_t b, const PairState& state, bool curvatur
             w.residual.im[m] -= fitted.im[m];
         }
     }
-    if (curvature) add_curvature(b, state);
 }
 
 void PairFit::add_curvature(std::size_t b, const PairState& state) {
@@ -324,6 +359,10 @@ void PairFit::add_priors(const PairState& state, bool curvature) {
     const double weight = held / (model_.reference_sd_hz * model_.reference_sd_hz);
     gradient_[0] += weight * state.unknowns[0];
     if (curvature) hessian_[0] += weight;
+    const double reach = model_.pipe_sd_hz, y = state.unknowns[path_] / reach;
+    cost_ += 0.5 * y * y + std::log(reach);
+    gradient_[path_] += y / reach;
+    if (curvature) hessian_[path_ * (unknowns_ + 1)] += 1.0 / (reach * reach);
     for (std::size_t i = 0; i < 2; ++i) {
         for (std::size_t j = 1; j < path_; ++j) {
             const double variance = wander_variance(state, i, j);
@@ -361,7 +400,7 @@ void PairFit::evaluate(const PairState& state, bool curvature, bool moved) {
 void PairFit::relevel(PairState& state) {
     const std::size_t q = 2 * gains_;
     std::array<double, 2> unrest{}, count{};
-    std::vector<Complex> inverse(q * q);
+    std::vector<Complex>& inverse = inverse_;
     for (std::size_t b = 0; b < bands_.size(); ++b) {
         Work& w = work_[b];
         PairState::Band& s = state.bands[b];
@@ -374,16 +413,16 @@ void PairFit::relevel(PairState& state) {
         for (std::size_t a = 0; a < q; ++a)
             for (std::size_t d = 0; d < q; ++d)
                 leftover += (inverse[a * q + d] * w.gram[d * q + a]).real();
-        const std::size_t n = bands_[b].z.size();
+        const std::size_t n = w.heard.re.size();
         const double left = sum2(w.residual.re.data(), w.residual.re.data(), n) +
                             sum2(w.residual.im.data(), w.residual.im.data(), n);
         s.noise = std::max(bands_[b].floor,
-                           bands_[b].whiteness * (left + leftover) / static_cast<double>(n));
+                           bands_[b].whiteness * (left + leftover) / std::max(1.0, w.count));
         for (std::size_t i = 0; i < 2; ++i) {
             if (!has(b, i)) continue;
             const std::size_t at = i * gains_;
             s.level[i] = std::max(std::norm(w.amplitude[at]) + inverse[at * q + at].real(),
-                                  1e-3 * bands_[b].floor / static_cast<double>(n));
+                                  1e-3 * bands_[b].floor / std::max(1.0, w.count));
             double sum = 0.0;
             for (std::size_t j = 1; j < gains_; ++j)
                 sum += (std::norm(w.amplitude[at + j]) + inverse[(at + j) * q + at + j].real()) /
@@ -433,25 +472,25 @@ void PairFit::refine(PairState& state, int steps) {
         evaluate(state, true, false);
         const double before = cost_;
         bool better = false;
-        PairState next = state;
+        next_ = state;
         for (int attempt = 0; attempt < 3 && !better; ++attempt) {
             factor_ = hessian_;
             for (std::size_t p = 0; p < unknowns_; ++p)
                 factor_[p * (unknowns_ + 1)] *= 1.0 + damping;
             if (cholesky<double>(factor_, unknowns_)) {
                 step_ = gradient_;
-                const std::vector<double> gradient = gradient_;
+                held_gradient_ = gradient_;
                 solve<double>(factor_, unknowns_, step_.data());
                 for (std::size_t p = 0; p < unknowns_; ++p)
-                    next.unknowns[p] = state.unknowns[p] - step_[p];
-                evaluate(next, false, true);
+                    next_.unknowns[p] = state.unknowns[p] - step_[p];
+                evaluate(next_, false, true);
                 better = cost_ <= before;
-                gradient_ = gradient;
+                gradient_ = held_gradient_;
             }
             damping = better ? std::max(damping * 0.2, 1e-6) : std::max(damping * 10.0, 1e-2);
         }
         if (better)
-            state.unknowns = next.unknowns;
+            state.unknowns = next_.unknowns;
         else
             evaluate(state, false, true);
     }

@@ -9,6 +9,7 @@
 #include <complex>
 #include <cstddef>
 #include <span>
+#include <utility>
 #include <vector>
 
 namespace rankwright::listening {
@@ -19,6 +20,7 @@ struct PairModel {
     std::array<double, 2>
         nominal_hz{};              ///< of the reference and the pipe: the offsets count from it
     double reference_sd_hz = 0.0;  ///< scale of the reference's offset
+    double pipe_sd_hz = 20.0;      ///< of the pipe's, which is hardly known
     std::size_t wander_terms = 8;  ///< cosines of each phase path
     std::size_t gain_terms = 4;    ///< cosines of each partial's own slow gain
 };
@@ -50,10 +52,17 @@ struct PairAnswer {
     std::array<double, 2> rustle{};
 };
 
-/// Fits a state to bands. Keeps references to them.
+/// Fits a state to bands. Keeps references to them. Its work space is used again by the next
+/// take(), which allocates only where more is needed than ever before.
 class PairFit {
   public:
-    PairFit(std::span<const PairBand> bands, const PairModel& model);
+    PairFit() = default;
+    PairFit(std::span<const PairBand> bands, const PairModel& model) { take(bands, model); }
+    void take(std::span<const PairBand> bands, const PairModel& model);
+
+    /// A state fitted to another span, brought to this one: `later_s` from that span's middle to
+    /// this one's. Beyond its old ends a path goes on straight.
+    void carry(PairState& state, const PairModel& old, double later_s);
 
     /// A state with these offsets and no wander; levels and noise from the bands.
     PairState start(double reference_offset_hz, double pipe_offset_hz);
@@ -62,7 +71,13 @@ class PairFit {
     void refine(PairState& state, int steps);
     /// Means over the span, weighted by amplitude within a partial and by information over
     /// partials, with their covariance. `state` has to be one just refined.
-    PairAnswer answer(PairState& state);
+    PairAnswer answer(const PairState& state);
+    /// The same over a part of the span, from −0.5 to 0.5, for the state answered for last.
+    PairAnswer part(const PairState& state, double from, double to);
+    /// One tone's phasor in band `b`, `at_s` from the span's middle; after the span the wander
+    /// stands still. For the state fitted or asked last.
+    std::complex<double> tone(std::size_t b, std::size_t pipe, const PairState& state,
+                              double at_s) const;
 
     /// A complex series, parts apart so that sums run in parallel.
     struct Series {
@@ -74,18 +89,29 @@ class PairFit {
   private:
     /// `moved`: the unknowns differ from the last time, not only levels and noise.
     void evaluate(const PairState& state, bool curvature, bool moved);
+    void lay_work(std::size_t b);
     void lay_tones(std::size_t b, const PairState& state);
     void gather(std::size_t b);
     void evaluate_band(std::size_t b, const PairState& state, bool curvature);
+    void lay_residual(std::size_t b);
     void add_curvature(std::size_t b, const PairState& state);
     void add_priors(const PairState& state, bool curvature);
     void relevel(PairState& state);
     /// The paths' and the gains' terms at `n` times.
     void lay_basis(double first_s, double step_s, std::size_t n, std::vector<double>& path,
                    std::vector<double>& gain) const;
-    struct Slope;
-    Slope mean_slope(std::size_t b, std::size_t pipe, const PairState& state,
-                     const std::vector<double>& path, const std::vector<double>& gain) const;
+    static double path_term(std::size_t j, double u);
+    static double gain_term(std::size_t j, double u);
+    /// Slope of the phase k·φ + arg(gain) of one partial, weighted by |gain|², in Hz of the
+    /// fundamental, with its derivatives by the path's unknowns and by the gain's coefficients.
+    struct Slope {
+        double slope = 0.0;
+        double weight = 0.0;  ///< information on it
+        std::vector<double> by_path;
+        std::vector<std::complex<double>> by_gain;
+    };
+    void mean_slope(std::size_t b, std::size_t pipe, const PairState& state);
+    void mean_of_pipe(std::size_t pipe, const PairState& state, PairAnswer& answer);
     double wander_variance(const PairState& state, std::size_t pipe, std::size_t term) const;
     bool has(std::size_t b, std::size_t pipe) const;
     int partial(std::size_t b, std::size_t pipe) const;
@@ -98,12 +124,12 @@ class PairFit {
     std::vector<double> share_;  // variance of gain term j against the first
 
     struct Work {
-        std::vector<double> path;        // [path_][n]: ∂(phase)/∂unknown, t and the cosines
-        std::vector<double> gain;        // [gains_][n]
-        std::vector<double> gain_pairs;  // products of two of them
-        double energy = 0.0;
-        Series heard;    // z
-        Series tone[2];  // e^{2πi·n·φ}
+        std::vector<double> path;          // [path_][n]: ∂(phase)/∂unknown, t and the cosines
+        std::vector<double> gain;          // [gains_][n]
+        std::vector<double> gain_pairs;    // products of two of them
+        double energy = 0.0, count = 0.0;  // of what was heard
+        Series heard;                      // z
+        Series tone[2];                    // e^{2πi·n·φ}
         Series fitted[2];
         Series residual;
         Series product;                               // scratch
@@ -114,7 +140,15 @@ class PairFit {
         std::vector<std::complex<double>> response;   // [Q][unknowns]: −∂C/∂unknown
     };
     std::vector<Work> work_;
-    std::vector<double> hessian_, gradient_, factor_, step_;
+    std::vector<double> hessian_, gradient_, factor_, step_, held_gradient_;
+    // For answer() and carry().
+    std::vector<double> carried_, points_path_, points_gain_;
+    std::vector<std::complex<double>> gains_at_;
+    Slope slope_;
+    std::vector<std::pair<double, double>> slopes_;  // of each partial, with its weight
+    std::array<std::vector<double>, 2> by_;          // ∂(mean)/∂unknowns
+    std::vector<std::complex<double>> inverse_;
+    PairState next_;
     double cost_ = 0.0;
 };
 

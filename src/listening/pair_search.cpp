@@ -53,31 +53,13 @@ int meeting(const PairPlan::Line& line, const PairRequest& request) {
 /// Bands around `lines` wide enough for beats from `low` to `high`.
 std::vector<PairBand> cut(std::span<const float> samples, const PairRequest& request,
                           const PairPlan& plan, const std::vector<PairPlan::Line>& lines,
-                          double reference_hz, double low, double high) {
+                          double low, double high) {
     std::vector<PairBand> bands;
-    const double m = request.reference_partial, n = request.pipe_partial;
     for (const PairPlan::Line& l : lines) {
-        PairLine line;
-        line.reference_partial = l.reference_partial;
-        line.pipe_partial = l.pipe_partial;
-        double from = 0.0, to = 0.0;
-        double at = l.reference_partial * reference_hz;
-        if (l.reference_partial == 0) at = l.pipe_partial * (m / n) * reference_hz;
-        if (l.pipe_partial > 0) {
-            from = low * l.pipe_partial / n;
-            to = high * l.pipe_partial / n;
-        }
-        if (l.reference_partial > 0) {
-            from = std::min(from, 0.0);
-            to = std::max(to, 0.0);
-        }
-        line.centre_hz = at + 0.5 * (from + to);
-        line.half_width_hz = 0.5 * (to - from) + kMargin * at + 1.5;
-        line.spacing_hz = plan.spacing_hz;
-        // Its neighbours, too, may be as far away from their places as the tones here.
-        if (line.half_width_hz > 0.5 * plan.spacing_hz) continue;
-        PairBand band = cut_band(samples, request.rate, line);
-        band.floor = l.floor * 1.0 / (request.rate.value() / band.rate);
+        const auto line = band_of(l, request, plan, low, high);
+        if (!line) continue;
+        PairBand band = cut_band(samples, request.rate, *line);
+        band.floor = l.floor * band.rate / request.rate.value();
         if (band.z.size() >= 8) bands.push_back(std::move(band));
     }
     return bands;
@@ -246,14 +228,7 @@ std::vector<PairPlace> refine(std::span<const PairBand> bands, const PairRequest
         PairState state = fit.start(candidate.reference_offset, candidate.pipe_offset);
         fit.refine(state, stage.steps);
         const PairAnswer answer = fit.answer(state);
-        PairPlace place;
-        place.reference_hz = model.nominal_hz[0] + answer.offset_hz[0];
-        place.pipe_hz = model.nominal_hz[1] + answer.offset_hz[1];
-        place.beat_variance = m * m * answer.variance[0][0] + n * n * answer.variance[1][1] -
-                              2.0 * m * n * answer.variance[0][1];
-        place.scatter = m * m * answer.scatter[0] + n * n * answer.scatter[1];
-        place.rustle = std::max(answer.rustle[0], answer.rustle[1]);
-        place.evidence = state.evidence;
+        const PairPlace place = place_of(state, answer, model, request);
         if (std::isfinite(place.evidence) && std::isfinite(place.beat_variance))
             places.push_back(place);
     }
@@ -272,6 +247,8 @@ std::vector<PairPlace> refine(std::span<const PairBand> bands, const PairRequest
     return kept;
 }
 
+}  // namespace
+
 std::vector<PairPlan::Line> most_informative(std::vector<PairPlan::Line> lines, std::size_t count) {
     std::sort(lines.begin(), lines.end(),
               [](const auto& a, const auto& b) { return a.information > b.information; });
@@ -279,7 +256,45 @@ std::vector<PairPlan::Line> most_informative(std::vector<PairPlan::Line> lines, 
     return lines;
 }
 
-}  // namespace
+std::optional<PairLine> band_of(const PairPlan::Line& l, const PairRequest& request,
+                                const PairPlan& plan, double low, double high) {
+    const double m = request.reference_partial, n = request.pipe_partial;
+    const double reference_hz = request.reference.value();
+    PairLine line;
+    line.reference_partial = l.reference_partial;
+    line.pipe_partial = l.pipe_partial;
+    double from = 0.0, to = 0.0;
+    double at = l.reference_partial * reference_hz;
+    if (l.reference_partial == 0) at = l.pipe_partial * (m / n) * reference_hz;
+    if (l.pipe_partial > 0) {
+        from = low * l.pipe_partial / n;
+        to = high * l.pipe_partial / n;
+    }
+    if (l.reference_partial > 0) {
+        from = std::min(from, 0.0);
+        to = std::max(to, 0.0);
+    }
+    line.centre_hz = at + 0.5 * (from + to);
+    line.half_width_hz = 0.5 * (to - from) + kMargin * at + 1.5;
+    line.spacing_hz = plan.spacing_hz;
+    // Its neighbours, too, may be as far away from their places as the tones here.
+    if (line.half_width_hz > 0.5 * plan.spacing_hz) return std::nullopt;
+    return line;
+}
+
+PairPlace place_of(const PairState& state, const PairAnswer& answer, const PairModel& model,
+                   const PairRequest& request) {
+    const double m = request.reference_partial, n = request.pipe_partial;
+    PairPlace place;
+    place.reference_hz = model.nominal_hz[0] + answer.offset_hz[0];
+    place.pipe_hz = model.nominal_hz[1] + answer.offset_hz[1];
+    place.beat_variance = m * m * answer.variance[0][0] + n * n * answer.variance[1][1] -
+                          2.0 * m * n * answer.variance[0][1];
+    place.scatter = m * m * answer.scatter[0] + n * n * answer.scatter[1];
+    place.rustle = std::max(answer.rustle[0], answer.rustle[1]);
+    place.evidence = state.evidence;
+    return place;
+}
 
 PairPlan plan_pair(std::span<const float> samples, const PairRequest& request) {
     PairPlan plan;
@@ -330,7 +345,7 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
     }
     low = most_informative(low, kSearchBands);
     const std::vector<PairBand> searched =
-        cut(samples, request, plan, low, f, -plan.reach_hz, plan.reach_hz);
+        cut(samples, request, plan, low, -plan.reach_hz, plan.reach_hz);
     if (searched.empty()) return {};
     std::vector<Candidate> candidates = scan(searched, request, plan, span_s);
 
@@ -357,8 +372,7 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
             lines.push_back(line);
         }
         lines = most_informative(lines, s == 0 ? 6 : kMostLines);
-        const std::vector<PairBand> bands =
-            cut(samples, request, plan, lines, f, low_beat, high_beat);
+        const std::vector<PairBand> bands = cut(samples, request, plan, lines, low_beat, high_beat);
         if (bands.empty()) return places;
         places = refine(bands, request, candidates, span_s, stages[s]);
         candidates.clear();

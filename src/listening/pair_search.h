@@ -3,7 +3,9 @@
 
 #include "listening/pair.h"
 #include "listening/pair_bands.h"
+#include "listening/pair_fit.h"
 
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -39,5 +41,19 @@ PairPlan plan_pair(std::span<const float> samples, const PairRequest& request);
 /// All explanations within reach of the best, best first.
 std::vector<PairPlace> find_places(std::span<const float> samples, const PairRequest& request,
                                    const PairPlan& plan);
+
+/// The most informative lines, each as the band that holds both tones for beats from `low` to
+/// `high` a second (at the first meeting); those whose band would reach a neighbour are left out.
+std::vector<PairPlan::Line> most_informative(std::vector<PairPlan::Line> lines, std::size_t count);
+std::optional<PairLine> band_of(const PairPlan::Line& line, const PairRequest& request,
+                                const PairPlan& plan, double low, double high);
+
+/// The value that explanations, best first and at least one, give by their weights, with what is
+/// not known of it.
+BeatReading weigh(std::span<const PairPlace> places, const PairRequest& request);
+
+/// A fitted state as an explanation.
+PairPlace place_of(const PairState& state, const PairAnswer& answer, const PairModel& model,
+                   const PairRequest& request);
 
 }  // namespace rankwright::listening

@@ -48,13 +48,14 @@ float product(const std::vector<float>& taps, const float* x) {
 
 }  // namespace
 
-SoundHistory::SoundHistory(SampleRate rate, int channels) : rate_(rate), channels_(channels) {
+SoundHistory::SoundHistory(SampleRate rate, int channels, Seconds kept)
+    : rate_(rate), channels_(channels) {
     if (rate.value() > kThinMoreAbove_hz)
         thinning_ = 4;
     else if (rate.value() > kThinAbove_hz)
         thinning_ = 2;
     rate_ = SampleRate{rate.value() / thinning_};
-    keep_ = static_cast<std::size_t>(kKept.count() * rate_.value());
+    keep_ = static_cast<std::size_t>(kept.count() * rate_.value());
     sound_.resize(static_cast<std::size_t>(channels));
     for (auto& channel : sound_)
         channel.resize(2 * keep_);

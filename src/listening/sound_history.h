@@ -9,12 +9,12 @@
 
 namespace rankwright::listening {
 
-/// Keeps the newest couple of seconds of each channel, each contiguous. Rates above 64 kHz are
+/// Keeps the newest seconds of each channel, each contiguous. Rates above 64 kHz are
 /// filtered and thinned to a half or a quarter, which keeps every pipe's useful partials. Frames
 /// here are counted in thinned frames: frame n is frame n·thinning() of the stream.
 class SoundHistory {
   public:
-    SoundHistory(SampleRate rate, int channels);
+    SoundHistory(SampleRate rate, int channels, Seconds kept = kKept);
 
     /// Takes interleaved frames; a jump in `first` forgets everything before. Never allocates.
     void push(FrameIndex first, std::span<const float> interleaved);

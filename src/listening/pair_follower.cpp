@@ -1,0 +1,249 @@
+#include "listening/pair_follower.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace rankwright::listening {
+
+namespace {
+
+constexpr double kLeastRate = 60.0;  // of the bands: what moves is seen soon
+constexpr std::size_t kBands = 10;
+constexpr std::size_t kMostModes = 3;
+constexpr double kGiveUp = 30.0;  // in evidence, below the best
+/// Evidence that two have over one before two are believed.
+constexpr double kSurelyTwo = 12.0;
+constexpr double kMoves = 0.0018;  // room for the pipe to be moved, relative: 3 cents
+constexpr double kMovesLeast_hz = 0.6;
+constexpr int kFirstSteps = 8;
+constexpr int kSteps = 2;
+constexpr Seconds kShortest{0.2};
+/// A mean pitch isn't defined more narrowly (relative).
+constexpr double kDefined = 6e-7;
+constexpr double kRustle = 4.0;
+
+}  // namespace
+
+PairFollower::PairFollower(SampleRate rate, Seconds longest)
+    : rate_(rate), stream_(rate, longest, kLeastRate) {
+    modes_.reserve(2 * kMostModes);
+    places_.reserve(2 * kMostModes);
+}
+
+void PairFollower::stop() {
+    modes_.clear();
+    stream_.stop();
+    two_ = false;
+}
+
+void PairFollower::choose_bands(const PairPlan& plan, const std::vector<PairPlace>& places,
+                                const SoundHistory& sound, FrameIndex from) {
+    double low = 0.0, high = 0.0;
+    const double m = request_.reference_partial, n = request_.pipe_partial;
+    const double room = std::max(kMovesLeast_hz, kMoves * m * request_.reference.value());
+    for (const PairPlace& place : places) {
+        const double beat = n * place.pipe_hz - m * request_.reference.value();
+        low = std::min(low, beat - room);
+        high = std::max(high, beat + room);
+    }
+    std::vector<PairStream::Line> lines;
+    for (const PairPlan::Line& line : most_informative(plan.lines, 2 * kBands)) {
+        const auto band = band_of(line, request_, plan, low, high);
+        if (band && lines.size() < kBands) lines.push_back({*band, line.floor});
+    }
+    stream_.begin(lines, sound, 0, from);
+}
+
+void PairFollower::set_model(FrameIndex from, FrameIndex to) {
+    from_ = from;
+    to_ = to;
+    const double m = request_.reference_partial, n = request_.pipe_partial;
+    const double f = request_.reference.value();
+    model_.span_s = duration(to - from, rate_).count();
+    model_.nominal_hz = {f, f * m / n};
+    model_.reference_sd_hz = std::hypot(request_.reference_sd.value(), 3e-5 * f);
+    const auto terms = [&](double a_second, double least, double most) {
+        return static_cast<std::size_t>(
+            std::clamp(std::round(a_second * model_.span_s), least, most));
+    };
+    model_.wander_terms = terms(3.0, 2.0, 9.0);
+    model_.gain_terms = terms(1.5, 2.0, 4.0);
+    // One tone that wanders mustn't be taken for two.
+    alone_model_ = model_;
+    alone_model_.wander_terms = terms(6.0, 3.0, 16.0);
+}
+
+bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex to,
+                          const PairRequest& request) {
+    stop();
+    request_ = request;
+    request_.rate = rate_;
+    const auto samples = sound.between(0, from, to);
+    const PairPlan plan = plan_pair(samples, request_);
+    if (plan.lines.empty()) return false;
+    std::vector<PairPlace> places = find_places(samples, request_, plan);
+    if (places.empty()) return false;
+    if (places.size() > kMostModes) places.resize(kMostModes);
+    choose_bands(plan, places, sound, from);
+    if (!stream_.active()) return false;
+    set_model(from, to);
+    stream_.window(from, to, {}, bands_);
+    fit_.take(bands_, model_);
+    for (const PairPlace& place : places) {
+        modes_.push_back(fit_.start(place.reference_hz - model_.nominal_hz[0],
+                                    place.pipe_hz - model_.nominal_hz[1]));
+        fit_.refine(modes_.back(), kFirstSteps);
+    }
+    drop_unlikely();
+    if (modes_.empty()) return false;
+    alone_bands_ = bands_;
+    for (PairBand& band : alone_bands_)
+        band.line.pipe_partial = 0;
+    alone_fit_.take(alone_bands_, alone_model_);
+    // One tone may stand where either of the two was found.
+    const double ratio = model_.nominal_hz[0] / model_.nominal_hz[1];
+    bool any = false;
+    for (const double offset : {0.0, places.front().reference_hz - model_.nominal_hz[0],
+                                ratio * places.front().pipe_hz - model_.nominal_hz[0]}) {
+        PairState one = alone_fit_.start(offset, 0.0);
+        alone_fit_.refine(one, kFirstSteps);
+        if (!any || one.evidence > one_.evidence) one_ = one;
+        any = true;
+    }
+    judge_number();
+    answer();
+    return true;
+}
+
+void PairFollower::judge_number() { two_ = modes_.front().evidence - one_.evidence > kSurelyTwo; }
+
+bool PairFollower::follow(FrameIndex from, FrameIndex to, std::span<const HiddenSpan> hidden) {
+    if (duration(to - from, rate_) < kShortest) return false;
+    const PairModel old = model_, old_alone = alone_model_;
+    const double later_s =
+        0.5 * (duration(from - from_, rate_) + duration(to - to_, rate_)).count();
+    set_model(from, to);
+    stream_.window(from, to, hidden, bands_);
+    if (two_) {
+        fit_.take(bands_, model_);
+        for (PairState& mode : modes_) {
+            fit_.carry(mode, old, later_s);
+            fit_.refine(mode, kSteps);
+        }
+        drop_unlikely();
+        if (modes_.empty()) {
+            stop();
+            return false;
+        }
+    } else {
+        for (PairBand& band : bands_)
+            band.line.pipe_partial = 0;
+        alone_fit_.take(bands_, alone_model_);
+        alone_fit_.carry(one_, old_alone, later_s);
+        alone_fit_.refine(one_, kSteps);
+    }
+    answer();
+    return true;
+}
+
+void PairFollower::drop_unlikely() {
+    modes_.erase(std::remove_if(modes_.begin(), modes_.end(),
+                                [](const PairState& m) { return !std::isfinite(m.evidence); }),
+                 modes_.end());
+    std::sort(modes_.begin(), modes_.end(),
+              [](const PairState& a, const PairState& b) { return a.evidence > b.evidence; });
+    const std::size_t second = 1 + model_.wander_terms;
+    const double near = 0.02 / model_.span_s;
+    for (std::size_t i = 1; i < modes_.size();) {
+        bool drop = modes_[i].evidence < modes_.front().evidence - kGiveUp;
+        for (std::size_t j = 0; j < i && !drop; ++j)
+            drop = std::abs(modes_[j].unknowns[0] - modes_[i].unknowns[0]) < near &&
+                   std::abs(modes_[j].unknowns[second] - modes_[i].unknowns[second]) < near;
+        if (drop)
+            modes_.erase(modes_.begin() + static_cast<std::ptrdiff_t>(i));
+        else
+            ++i;
+    }
+}
+
+void PairFollower::answer() {
+    PairAnswer best;
+    if (two_) {
+        places_.clear();
+        for (std::size_t i = modes_.size(); i-- > 0;) {
+            best = fit_.answer(modes_[i]);
+            places_.push_back(place_of(modes_[i], best, model_, request_));
+        }
+        std::reverse(places_.begin(), places_.end());
+        reading_ = weigh(places_, request_);
+    } else {
+        best = alone_fit_.answer(one_);
+    }
+    const double f = model_.nominal_hz[0];
+    reference_ = Hertz{f + best.offset_hz[0]};
+    const double curvature = best.variance[0][0] * (1.0 + (kRustle - 1.0) * best.rustle[0]);
+    const double defined = kDefined * f;
+    reference_sd_ = Hertz{std::sqrt(std::max(curvature, best.scatter[0]) + defined * defined)};
+}
+
+PairFollower::Part PairFollower::part(double from, double to) {
+    const PairAnswer answer = fit_.part(modes_.front(), from, to);
+    const PairPlace place = place_of(modes_.front(), answer, model_, request_);
+    const double m = request_.reference_partial, n = request_.pipe_partial;
+    return {n * place.pipe_hz - m * place.reference_hz,
+            std::sqrt(place.beat_variance * (1.0 + (kRustle - 1.0) * place.rustle))};
+}
+
+PitchReading PairFollower::alone(FrameIndex from, FrameIndex to) const {
+    PitchReading reading;
+    reading.pitch = reference_;
+    reading.sd = reference_sd_;
+    reading.from = from;
+    reading.to = to;
+    double power = 0.0, floor = 0.0;
+    for (std::size_t b = 0; b < bands_.size(); ++b) {
+        const int number = bands_[b].line.reference_partial;
+        if (number == 0 || number > static_cast<int>(kMostPartials)) continue;
+        // A cosine of amplitude A has the phasor A/2 here.
+        const double level = 4.0 * one_.bands[b].level[0];
+        power += 0.5 * level;
+        floor += bands_[b].floor * rate_.value() / bands_[b].rate;
+        reading.partials.list[reading.partials.count++] = {number,
+                                                           Decibels{10.0 * std::log10(level)}};
+    }
+    std::sort(reading.partials.list.begin(),
+              reading.partials.list.begin() + static_cast<std::ptrdiff_t>(reading.partials.count),
+              [](const PartialLevel& a, const PartialLevel& b) { return a.number < b.number; });
+    floor /= std::max<double>(1.0, static_cast<double>(bands_.size()));
+    reading.snr = Decibels{10.0 * std::log10(power / std::max(floor, 1e-20))};
+    return reading;
+}
+
+PairFollower::Foretold PairFollower::foretold() const {
+    Foretold now;
+    const PairFit& fit = two_ ? fit_ : alone_fit_;
+    const PairState& state = two_ ? modes_.front() : one_;
+    const double middle = 0.5 * static_cast<double>(from_.value + to_.value);
+    for (std::size_t b = 0; b < bands_.size() && b < stream_.size(); ++b) {
+        std::complex<double> z;
+        FrameIndex at;
+        if (!stream_.newest(b, z, at)) continue;
+        const double at_s = (static_cast<double>(at.value) - middle) / rate_.value();
+        const std::complex<double> first = fit.tone(b, 0, state, at_s);
+        const std::complex<double> second = fit.tone(b, 1, state, at_s);
+        now.heard += std::norm(z);
+        now.foretold += std::norm(first + second);
+        now.left += std::norm(z - first - second);
+        now.noise += state.bands[b].noise;
+        now.power[0] += std::norm(first);
+        now.power[1] += std::norm(second);
+        for (const std::size_t i : {std::size_t{0}, std::size_t{1}})
+            if ((i == 0 ? bands_[b].line.reference_partial : bands_[b].line.pipe_partial) > 0)
+                now.usual[i] += state.bands[b].level[i];
+        now.without[0] += std::norm(z - second);
+        now.without[1] += std::norm(z - first);
+    }
+    return now;
+}
+
+}  // namespace rankwright::listening

@@ -1,0 +1,83 @@
+// Holds on to a reference and a pipe that sound: from a first search, then by a few steps from the
+// last answer as more sound comes.
+#pragma once
+
+#include "listening/pair.h"
+#include "listening/pair_fit.h"
+#include "listening/pair_search.h"
+#include "listening/pair_stream.h"
+#include "listening/reading.h"
+#include "listening/sound_history.h"
+
+#include <span>
+#include <vector>
+
+namespace rankwright::listening {
+
+class PairFollower {
+  public:
+    PairFollower(SampleRate rate, Seconds longest);
+
+    /// Looks for both in `from` to `to` without knowing where the pipe is. False, and nothing is
+    /// held, when nothing stands out there. Allocates.
+    bool search(const SoundHistory& sound, FrameIndex from, FrameIndex to,
+                const PairRequest& request);
+    /// Goes on from the last answer. Requires active(). False when the span is too short, or
+    /// nothing can be held on to.
+    bool follow(FrameIndex from, FrameIndex to, std::span<const HiddenSpan> hidden);
+    /// Takes what is new in the sound, without looking at it.
+    void advance(const SoundHistory& sound) { stream_.advance(sound); }
+    void stop();
+
+    bool active() const { return !modes_.empty(); }
+    /// More than one tone explains the sound clearly better than one.
+    bool two() const { return two_; }
+    /// Requires two().
+    const BeatReading& reading() const { return reading_; }
+    /// The reference's pitch over the span and its uncertainty; alone when not two().
+    Hertz reference() const { return reference_; }
+    Hertz reference_sd() const { return reference_sd_; }
+    /// The beat over a part of the span, −0.5 to 0.5 of it, with its standard uncertainty.
+    struct Part {
+        double beat = 0.0, sd = 0.0;
+    };
+    Part part(double from, double to);
+    /// The reference alone, for the reading it is.
+    PitchReading alone(FrameIndex from, FrameIndex to) const;
+
+    /// What is heard now, against what the answer foretells.
+    struct Foretold {
+        double heard = 0.0;      ///< power of the newest sound
+        double foretold = 0.0;   ///< power of the two as they should be
+        double left = 0.0;       ///< of what neither explains
+        double noise = 0.0;      ///< what is always left
+        double power[2] = {};    ///< of each
+        double usual[2] = {};    ///< of each over the span
+        double without[2] = {};  ///< left when this one isn't there
+    };
+    Foretold foretold() const;
+
+  private:
+    void set_model(FrameIndex from, FrameIndex to);
+    void drop_unlikely();
+    void answer();
+    void judge_number();
+    void choose_bands(const PairPlan& plan, const std::vector<PairPlace>& places,
+                      const SoundHistory& sound, FrameIndex from);
+
+    SampleRate rate_;
+    PairStream stream_;
+    PairRequest request_;
+    std::vector<PairBand> bands_, alone_bands_;
+    PairModel model_, alone_model_;
+    FrameIndex from_, to_;
+    PairFit fit_, alone_fit_;
+    std::vector<PairState> modes_;  // best first
+    PairState one_;
+    std::vector<PairPlace> places_;
+    bool two_ = false;
+    BeatReading reading_;
+    Hertz reference_, reference_sd_;
+};
+
+}  // namespace rankwright::listening

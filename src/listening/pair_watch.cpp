@@ -1,0 +1,105 @@
+#include "listening/pair_watch.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace rankwright::listening {
+
+namespace {
+
+constexpr double kHighest_hz = 4500.0;
+constexpr double kWidest_hz = 120.0;
+constexpr double kWidth = 0.22;  // of the spacing, either side
+constexpr double kStandsOut = 12.0;
+constexpr double kSuddenly = 8.0;
+constexpr double kNoticed = 1e-3;  // of the tones' power
+constexpr Seconds kMemory{0.05};
+constexpr Seconds kUsual{1.0};
+
+}  // namespace
+
+PairWatch::PairWatch(SampleRate rate) : rate_(rate), stream_(rate, Seconds{0.3}, 40.0) {}
+
+void PairWatch::expect(Hertz reference, int m, int n, const SoundHistory& sound) {
+    places_.clear();
+    std::vector<PairStream::Line> lines;
+    const double spacing = reference.value() / n;
+    const double width = std::min(kWidth * spacing, kWidest_hz);
+    const auto add = [&](Place::Kind kind, double hz) {
+        if (hz > 0.45 * rate_.value()) return;
+        places_.push_back({kind, lines.size(), 0.0, {-1}});
+        // Between, partials on either side have to stay out.
+        const bool between = kind == Place::Kind::between;
+        lines.push_back({between ? PairLine{1, 1, hz, 0.5 * width, 0.5 * spacing}
+                                 : PairLine{1, 1, hz, width, spacing},
+                         0.0});
+    };
+    for (const int unit : {1, 2, 3, 4, 6, 8, 12, 16, 24, 32}) {
+        if (unit > 2 && unit * spacing > kHighest_hz) continue;
+        if (unit % m != 0 && unit % n != 0) continue;
+        add(Place::Kind::line, unit * spacing);
+        add(Place::Kind::between, (unit + 0.5) * spacing);
+    }
+    for (int j = 1; j <= static_cast<int>(kRibbonPartials); ++j)
+        add(Place::Kind::meeting, j * m * reference.value());
+    stream_.begin(lines, sound, 0, sound.end());
+    lag_ = Seconds{std::max(0.05, 7.0 * 0.3 / width)};
+    line_power_ = between_power_ = usual_between_ = 0.0;
+    heard_ = Seconds{0.0};
+    last_ = sound.end();
+}
+
+void PairWatch::smooth(Place& place) {
+    std::complex<double> z;
+    FrameIndex at;
+    if (!stream_.newest(place.stream, z, at) || at <= place.seen) return;
+    const bool first = place.seen.value < 0;
+    const Seconds since = duration(at - place.seen, rate_);
+    place.seen = at;
+    place.power +=
+        (first ? 1.0 : 1.0 - std::exp(-(since / kMemory))) * (std::norm(z) - place.power);
+}
+
+void PairWatch::advance(const SoundHistory& sound) {
+    stream_.advance(sound);
+    line_power_ = between_power_ = 0.0;
+    all_seen_ = true;
+    for (Place& place : places_) {
+        if (place.kind == Place::Kind::meeting) continue;
+        smooth(place);
+        all_seen_ = all_seen_ && place.seen.value >= 0;
+        (place.kind == Place::Kind::line ? line_power_ : between_power_) += place.power;
+    }
+    const Seconds passed = duration(sound.end() - last_, rate_);
+    last_ = sound.end();
+    heard_ += passed;
+    // What is usual is learned slowly upward: a word mustn't become it.
+    const bool up = between_power_ > usual_between_;
+    const Seconds memory = heard_ < kUsual && !hidden() ? 0.2 * kUsual : up ? 4.0 * kUsual : kUsual;
+    usual_between_ += (1.0 - std::exp(-(passed / memory))) * (between_power_ - usual_between_);
+}
+
+bool PairWatch::present() const {
+    return all_seen_ && line_power_ > kStandsOut * between_power_ + 1e-12;
+}
+
+bool PairWatch::hidden() const {
+    return heard_ > 0.3 * kUsual && between_power_ > kSuddenly * usual_between_ &&
+           between_power_ > kNoticed * line_power_;
+}
+
+PartialFrame PairWatch::frame(FrameIndex now) const {
+    PartialFrame frame;
+    frame.at = now;
+    std::size_t j = 0;
+    for (const Place& place : places_) {
+        std::complex<double> z;
+        FrameIndex at;
+        if (place.kind == Place::Kind::meeting && j < kRibbonPartials &&
+            stream_.newest(place.stream, z, at))
+            frame.phasor[j++] = std::complex<float>(2.0 * z);
+    }
+    return frame;
+}
+
+}  // namespace rankwright::listening

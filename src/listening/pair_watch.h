@@ -1,0 +1,55 @@
+// Whether anything sounds where a reference and a pipe are awaited, and what hides it.
+#pragma once
+
+#include "listening/hearing.h"
+#include "listening/pair_stream.h"
+#include "listening/sound_history.h"
+
+#include <vector>
+
+namespace rankwright::listening {
+
+/// Compares the power at the awaited partials with that between them, over some 60 ms (bass: a few
+/// periods). Allocates in expect() only.
+class PairWatch {
+  public:
+    explicit PairWatch(SampleRate rate);
+
+    /// The reference's partial `m` meets the pipe's `n`.
+    void expect(Hertz reference, int m, int n, const SoundHistory& sound);
+    /// Takes what is new in `sound`.
+    void advance(const SoundHistory& sound);
+
+    /// What is between the partials now is usual from now on: the pipes' own wind.
+    void learn() { usual_between_ = between_power_; }
+
+    /// Tones stand out at the awaited places.
+    bool present() const;
+    /// Between the partials is suddenly far more than there was: a knock or a voice.
+    bool hidden() const;
+    double line_power() const { return line_power_; }
+    /// How long what hides is heard in the watch's own filters after it has passed.
+    Seconds lag() const { return lag_; }
+    /// Phasors of the first meetings.
+    PartialFrame frame(FrameIndex now) const;
+
+  private:
+    struct Place {
+        enum class Kind { line, between, meeting } kind;
+        std::size_t stream = 0;  // which band
+        double power = 0.0;      // smoothed
+        FrameIndex seen;
+    };
+    void smooth(Place& place);
+
+    SampleRate rate_;
+    PairStream stream_;
+    std::vector<Place> places_;
+    double line_power_ = 0.0, between_power_ = 0.0, usual_between_ = 0.0;
+    FrameIndex last_;
+    Seconds lag_{0.05};
+    Seconds heard_{0.0};
+    bool all_seen_ = false;
+};
+
+}  // namespace rankwright::listening
