@@ -111,7 +111,7 @@ ExitCode work_at(const organ::Instrument& instrument, const organ::StopRef& stop
         save_last_visit({options.organ_file, instrument.name,
                          stop.division->id + "/" + stop.stop->id, options.input, options.device});
     catch_interrupts();
-    Session session(instrument, stop, options.day, std::move(input->source),
+    Session session(instrument, stop, options.day, options.run, std::move(input->source),
                     std::move(input->console));
     return work(session, *window, options);
 }

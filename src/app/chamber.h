@@ -5,6 +5,7 @@
 #include "app/window.h"
 #include "organ/instrument.h"
 #include "organ/target.h"
+#include "visit/run.h"
 
 #include <cstdint>
 #include <memory>
@@ -19,6 +20,7 @@ struct ChamberOptions {
     std::string device;         ///< of the microphone; empty = the default
     std::optional<int> channel;
     std::string stop;
+    visit::RunOptions run{visit::Job::from_reference, false};
     organ::Day day;
     std::uint64_t seed = 1;
     bool simulated_technician = false;

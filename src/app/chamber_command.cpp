@@ -44,6 +44,19 @@ void add_chamber_command(CLI::App& app, ExitCode& code) {
     command->add_option("--input", options.input, "mic, simulated, or a WAV or FLAC recording")
         ->capture_default_str();
     command->add_option("--stop", options.stop, "Stop or Division/Stop");
+    command
+        ->add_option_function<std::string>(
+            "--job",
+            [&options](const std::string& job) {
+                options.run.job =
+                    job == "single" ? visit::Job::to_target : visit::Job::from_reference;
+            },
+            "single: each pipe alone to its target; reference: by beats from the pipe that the "
+            "file names (default; single where it names none)")
+        ->check(CLI::IsMember({"single", "reference"}));
+    command->add_flag("--compensate", options.run.compensate,
+                      "put pipes that are warmer or colder than the reference, and reeds, where "
+                      "they will agree at the organ's own temperature");
     command->add_option("--device", options.device, "an input of `rankwright inputs`");
     command->add_option("--channel", options.channel, "this channel of the recording, from 1")
         ->check(CLI::PositiveNumber);

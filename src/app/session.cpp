@@ -16,11 +16,18 @@ template <typename... Fs>
 Overloaded(Fs...) -> Overloaded<Fs...>;
 
 constexpr Seconds kPublishEvery{0.03};
+
+bool stands(const tuning::PipeState& state) {
+    return state.stage == tuning::Stage::reading || state.stage == tuning::Stage::settled;
+}
 }  // namespace
 
 Session::Session(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day,
-                 std::unique_ptr<capture::Source> source, Console console)
-    : source_(std::move(source)), console_(std::move(console)), run_(instrument, stop, day) {
+                 visit::RunOptions options, std::unique_ptr<capture::Source> source,
+                 Console console)
+    : source_(std::move(source)),
+      console_(std::move(console)),
+      run_(instrument, stop, std::move(day), options) {
     expect_current();
     publish();
     thread_ = std::jthread([this](const std::stop_token& token) { listen(token); });
@@ -50,20 +57,43 @@ void Session::hear(const capture::CaptureBlock& block) {
     if (changed) {
         listener_ = std::make_unique<listening::PipeListener>(
             listening::PipeListener::Parameters{block.rate, static_cast<int>(block.channels)});
+        pair_listener_ = std::make_unique<listening::PairListener>(
+            listening::PairListener::Parameters{block.rate, static_cast<int>(block.channels)});
         expect_current();
     }
-    listener_->process(block.first,
-                       {block.samples.data(), std::size_t{block.frames} * block.channels});
-    job_.hear(listener_->hearing());
-    if (run_.follow(job_.state())) expect_current();
+    const std::span<const float> samples{block.samples.data(),
+                                         std::size_t{block.frames} * block.channels};
+    listener_->process(block.first, samples);
+    bool moved_on = false;
+    if (paired_ && !run_.hears_alone()) {
+        pair_listener_->process(block.first, samples);
+        paired_job_.hear(pair_listener_->hearing(), listener_->hearing());
+        moved_on = run_.follow(paired_job_.state());
+    } else {
+        job_.hear(listener_->hearing());
+        if (paired_ && stands(job_.state())) paired_job_.heard_alone(*listener_->hearing().reading);
+        moved_on = run_.follow(job_.state());
+    }
+    if (moved_on) expect_current();
 }
 
 void Session::expect_current() {
-    job_.expect(run_.expectation());
-    if (listener_) listener_->expect(job_.expectation()->target);
-    if (console_.simulated() && called_ != run_.pipe().id) {
-        called_ = run_.pipe().id;
-        console_.call(run_.pipe());
+    auto paired = run_.paired_expectation();
+    paired_ = paired.has_value();
+    std::optional<organ::Pipe> reference;
+    if (paired_) paired_job_.expect(std::move(*paired));
+    if (paired_ && !run_.hears_alone()) {
+        reference = paired_job_.expectation()->reference.pipe;
+        if (listener_) listener_->expect(paired_job_.expectation()->reference_target);
+        if (pair_listener_) pair_listener_->expect(paired_job_.awaited());
+    } else {
+        job_.expect(paired_ ? paired_job_.alone() : run_.expectation());
+        if (listener_) listener_->expect(job_.expectation()->target);
+    }
+    const Called wanted{run_.pipe().id, run_.hears_alone()};
+    if (console_.simulated() && called_ != wanted) {
+        called_ = wanted;
+        console_.call(run_.pipe(), reference);
     }
 }
 
@@ -83,8 +113,13 @@ void Session::obey(const visit::Command& command) {
             run_.set_pitch(set.to > Hertz{0.0} ? std::optional{set.to} : std::nullopt);
         },
         [&](const visit::TakePitchOfDay&) {
-            if (job_.state().deviation) run_.take_pitch_of_day(*job_.state().deviation);
+            // By beats it is the reference that stands right.
+            const auto off = paired_ && !run_.hears_alone()
+                                 ? paired_job_.state().reference_deviation
+                                 : job_.state().deviation;
+            if (off) run_.take_pitch_of_day(*off);
         },
+        [&](const visit::HearAlone&) { run_.hear_alone(); },
         [&](const visit::Quit&) { quit_.store(true); }};
     std::visit(visitor, command);
     const bool moved_only = std::holds_alternative<visit::MoveDevice>(command);
@@ -92,8 +127,15 @@ void Session::obey(const visit::Command& command) {
 }
 
 void Session::publish() {
-    snapshot_.set(
-        make_snapshot({run_, job_, listener_.get(), source_->status(), console_.simulated()}));
+    SnapshotInputs shown{run_, job_, listener_.get(), source_->status(), console_.simulated()};
+    if (paired_ && !run_.hears_alone()) {
+        shown.paired = &paired_job_;
+        if (pair_listener_) {
+            shown.pair = &pair_listener_->hearing();
+            shown.meetings = pair_listener_->meeting_frames();
+        }
+    }
+    snapshot_.set(make_snapshot(shown));
 }
 
 }  // namespace rankwright::app

@@ -4,10 +4,12 @@
 #include "capture/source.h"
 #include "core/latest.h"
 #include "core/units.h"
+#include "listening/pair_listener.h"
 #include "listening/pipe_listener.h"
 #include "organ/instrument.h"
 #include "organ/target.h"
 #include "overlay/snapshot.h"
+#include "tuning/against_reference.h"
 #include "tuning/single_pipe.h"
 #include "visit/command.h"
 #include "visit/run.h"
@@ -24,7 +26,8 @@ namespace rankwright::app {
 
 /// What a simulated chamber can be told; empty functions where the pipes are real.
 struct Console {
-    std::function<void(const organ::Pipe&)> call;                    ///< the helper's next key
+    /// The helper's next key: the pipe, and the reference to be heard before and beside it.
+    std::function<void(const organ::Pipe&, const std::optional<organ::Pipe>& reference)> call;
     std::function<void(const PipeId&, Millimetres up)> move_device;  ///< the hand at the pipe
     std::function<void(Celsius)> set_temperature;                    ///< of the chamber's air
     bool simulated() const { return static_cast<bool>(call); }
@@ -34,7 +37,7 @@ class Session {
   public:
     /// `instrument` must outlive the session.
     Session(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day,
-            std::unique_ptr<capture::Source> source, Console console);
+            visit::RunOptions options, std::unique_ptr<capture::Source> source, Console console);
     ~Session();
 
     overlay::Snapshot snapshot() const { return snapshot_.get(); }  ///< [any]
@@ -54,9 +57,18 @@ class Session {
     Console console_;
     visit::Run run_;
     tuning::SinglePipe job_;
+    tuning::AgainstReference paired_job_;
+    bool paired_ = false;  ///< the current pipe is tuned from its reference
     std::unique_ptr<listening::PipeListener> listener_;
+    std::unique_ptr<listening::PairListener> pair_listener_;
     capture::CaptureBlock block_;  ///< the latest; its stream, rate and channels are the listener's
-    std::optional<PipeId> called_;
+    /// What the helper was last told: which pipe, and whether without its reference.
+    struct Called {
+        PipeId pipe;
+        bool alone = false;
+        friend bool operator==(const Called&, const Called&) = default;
+    };
+    std::optional<Called> called_;
 
     Latest<overlay::Snapshot> snapshot_;
     Mailbox<visit::Command> commands_;

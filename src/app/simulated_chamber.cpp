@@ -4,9 +4,44 @@
 #include "simulator/simulated_helper.h"
 
 #include <optional>
+#include <string>
 #include <utility>
+#include <vector>
 
 namespace rankwright::app {
+
+namespace {
+
+using Stop = std::pair<std::string, std::string>;  // division, stop
+
+// How long the helper lets the reference sound alone before drawing the stop that is tuned.
+constexpr Seconds kReferenceAlone{2.0};
+
+void take_call(simulator::SimulatedHelper& helper, std::vector<Stop>& drawn,
+               const organ::Pipe& pipe, const std::optional<organ::Pipe>& reference) {
+    const Stop tuned{pipe.division, pipe.stop};
+    std::vector<Stop> wanted{tuned};
+    if (reference && Stop{reference->division, reference->stop} != tuned)
+        wanted.push_back({reference->division, reference->stop});
+    if (drawn != wanted) {
+        for (const auto& [division, stop] : drawn) {
+            helper.hold_back(division, stop, Seconds{0.0});
+            helper.draw(division, stop, false);
+        }
+        if (wanted.size() > 1) helper.draw(wanted.back().first, wanted.back().second, true);
+        helper.hold_back(tuned.first, tuned.second,
+                         wanted.size() > 1 ? kReferenceAlone : Seconds{0.0});
+        drawn = wanted;
+    }
+    const bool one_key =
+        !reference || (reference->division == pipe.division && reference->key == pipe.key);
+    if (one_key)
+        helper.call(pipe.division, pipe.key);
+    else
+        helper.call({pipe.division, pipe.key}, {reference->division, reference->key});
+}
+
+}  // namespace
 
 SimulatedChamber simulate_chamber(const organ::Instrument& instrument,
                                   const simulator::Chamber::Parameters& parameters) {
@@ -14,7 +49,7 @@ SimulatedChamber simulate_chamber(const organ::Instrument& instrument,
     // The helper lives on the thread that renders: told and advanced there only.
     const auto helper = std::make_shared<simulator::SimulatedHelper>(
         simulator::SimulatedHelper::Parameters{.seed = parameters.seed});
-    const auto drawn = std::make_shared<std::optional<std::pair<std::string, std::string>>>();
+    const auto drawn = std::make_shared<std::vector<Stop>>();
 
     capture::SimulationOptions options;
     options.each_block = [helper](Chamber& chamber, Seconds now) { helper->advance(chamber, now); };
@@ -22,15 +57,10 @@ SimulatedChamber simulate_chamber(const organ::Instrument& instrument,
 
     Console console;
     capture::SimulatedSource* orders = source.get();
-    console.call = [orders, helper, drawn](const organ::Pipe& pipe) {
-        orders->post([helper, drawn, pipe](Chamber&) {
-            const std::pair wanted{pipe.division, pipe.stop};
-            if (*drawn != wanted) {
-                if (*drawn) helper->draw((*drawn)->first, (*drawn)->second, false);
-                helper->draw(wanted.first, wanted.second, true);
-                *drawn = wanted;
-            }
-            helper->call(pipe.division, pipe.key);
+    console.call = [orders, helper, drawn](const organ::Pipe& pipe,
+                                           const std::optional<organ::Pipe>& reference) {
+        orders->post([helper, drawn, pipe, reference](Chamber&) {
+            take_call(*helper, *drawn, pipe, reference);
         });
     };
     console.move_device = [orders](const PipeId& pipe, Millimetres up) {

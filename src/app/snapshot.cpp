@@ -18,7 +18,8 @@ void fill_call(Snapshot& out, const visit::Run& run) {
     out.organ = run.instrument().name;
     out.stop = pipe.division + " · " + pipe.stop;
     const visit::Call call = run.call();
-    out.job = "to its target";
+    out.alone = run.hears_alone();
+    out.job = out.alone ? "alone, without its reference" : "to its target";
     out.note = pipe.note;
     out.key = pipe.key;
     out.stops_on = call.stops;
@@ -93,16 +94,22 @@ std::string off_words(Cents off) {
     return text;
 }
 
-void fill_paired(Snapshot& out, const tuning::AgainstReference& job) {
+void fill_paired(Snapshot& out, const tuning::AgainstReference& job, const visit::Run& run) {
     const tuning::PairedState& state = job.state();
     const organ::Reference& reference = job.expectation()->reference;
-    out.job = reference.words + ", by beats";
+    const bool one_key = !run.call().also;
+    out.job = (one_key ? "from " + reference.pipe.stop : reference.words) + ", by beats";
     out.reference = reference.pipe.stop;
     out.reference_deviation = state.reference_deviation;
-    out.pulled_together = state.pulled_together;
+    // Off from a pitch that nobody measured yet says nothing; the pitch it stands at does.
+    if (state.reference_deviation && !job.expectation()->day_known)
+        out.reference_a =
+            transpose(organ::pitch_of(run.instrument(), run.day()), *state.reference_deviation);
+    out.pulled_together = state.drawn();
     out.beats.reset();
     if (state.beat)
         out.beat = overlay::Beat{*state.beat, reference.beat, *state.beat_sd, state.under};
+    if (state.drawn()) out.notices.push_back({false, state.drawing.advice});
     if (state.copies_error)
         out.notices.push_back({false, out.reference + " is itself " +
                                           off_words(*state.reference_deviation) +
@@ -219,7 +226,7 @@ overlay::Snapshot make_snapshot(const SnapshotInputs& in) {
         const tuning::PairedExpectation& expected = *in.paired->expectation();
         fill_figures(out, in.paired->state().pipe, expected.wanted(expected.reference_target),
                      in.run);
-        fill_paired(out, *in.paired);
+        fill_paired(out, *in.paired, in.run);
     } else {
         fill_figures(out, in.job.state(), in.job.expectation()->target, in.run);
     }

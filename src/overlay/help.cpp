@@ -12,13 +12,14 @@ struct KeyLine {
     std::string_view does;
 };
 
-constexpr std::array<KeyLine, 8> kKeys{{{"Page down, →, space", "next pipe"},
+constexpr std::array<KeyLine, 9> kKeys{{{"Page down, →, space", "next pipe"},
                                         {"Page up, ←", "pipe before"},
                                         {". (point)", "take this pipe again"},
                                         {"G or a digit", "go to a key by its number"},
                                         {"T", "type the temperature"},
                                         {"P", "type the pitch of the day"},
                                         {"M", "the pitch now sounding is today's"},
+                                        {"A", "by beats: the pipe alone, or with its reference"},
                                         {"Q or Esc", "leave"}}};
 
 // Sources: G. L. Miller, The Recent Revolution in Organ Building (1913), ch. XI, for the spring;
@@ -42,6 +43,8 @@ void draw_hints(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     std::string words =
         "Page down: next · Page up: back · point: take again · T: temperature · "
         "P: pitch · H: help, cautions";
+    if (!snapshot.reference.empty()) words = "A: the pipe alone · " + words;
+    if (snapshot.alone) words = "A: with the reference again · " + words;
     if (snapshot.simulated) words = "↑ ↓: move the device (Shift: far) · " + words;
     canvas.text_within({place.left + 24, baseline}, place.width() - 48, {kSmall, kGrey},
                        kSmall * 0.75F, words);

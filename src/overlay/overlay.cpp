@@ -164,6 +164,9 @@ void Overlay::take_character(const KeyPress& key, const Snapshot& snapshot,
         case 'm':
             out.emplace_back(visit::TakePitchOfDay{});
             return;
+        case 'a':
+            if (!snapshot.reference.empty() || snapshot.alone) out.emplace_back(visit::HearAlone{});
+            return;
         case 'h':
             page_ = Page::help;
             return;

@@ -51,6 +51,7 @@ struct Snapshot {
     std::string stop;        ///< "Great · Principal 8′"
     std::string job;         ///< "to its target", "from Octave 4′, by beats"
     std::string reference;   ///< the stop it is tuned from; empty when to its target
+    bool alone = false;      ///< it has a reference, but is heard without it
     std::string note;        ///< "middle G"
     std::string then;        ///< "then A · B · C♯"
     std::string next_note;   ///< "middle A"; when empty, the first of `then` is called next
@@ -80,6 +81,8 @@ struct Snapshot {
     std::optional<Beat> beat;    ///< with the reference: then the large figure is this
     /// The reference by itself, from its own target.
     std::optional<Cents> reference_deviation;
+    /// The A that the reference stands at, while that of the day isn't known.
+    std::optional<Hertz> reference_a;
     bool pulled_together = false;  ///< the two draw each other: their beat tells nothing
     Seconds heard{0.0};            ///< what the figure rests on
     organ::Movement advice;

@@ -81,6 +81,8 @@ std::string beat_words(const Beat& beat) {
 }
 
 std::string reference_words(const Snapshot& snapshot) {
+    if (snapshot.reference_a)
+        return snapshot.reference + " stands at A " + decimal(snapshot.reference_a->value(), 1);
     if (!snapshot.reference_deviation) return {};
     const double cents = snapshot.reference_deviation->value();
     const std::string off = decimal(std::abs(cents), 1);

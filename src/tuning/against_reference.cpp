@@ -25,6 +25,11 @@ Cents apart(Hertz a, Hertz b) { return Cents{std::abs(interval(a, b).value())}; 
 
 }  // namespace
 
+bool PairedState::drawn() const {
+    return drawing.drawing == Drawing::pulled_together ||
+           drawing.drawing == Drawing::drawn_nearer || drawing.drawing == Drawing::pushed_apart;
+}
+
 Hertz PairedExpectation::wanted(Hertz reference_pitch) const {
     return (reference_pitch * reference.reference_partial + reference.beat) /
            reference.pipe_partial;
@@ -47,7 +52,14 @@ void AgainstReference::expect(PairedExpectation expectation) {
         return;
     }
     state_ = {};
-    heard_alone_ = false;
+    reference_alone_.reset();
+    pipe_alone_.reset();
+}
+
+Expectation AgainstReference::alone() const {
+    const PairedExpectation& both = *expectation_;
+    const Hertz reference = state_.reference.value_or(both.reference_target);
+    return {both.pipe, both.wanted(reference), both.tolerance, both.speed_of_sound, both.others};
 }
 
 listening::PairExpectation AgainstReference::awaited() const {
@@ -71,14 +83,14 @@ void AgainstReference::hear(const listening::PairHearing& pair, const listening:
     const bool one_of_them = pair.reference_alone || pair.reading;
     if (!one_of_them && name_other_key(any)) return;
     if (pair.reference) {
-        heard_alone_ = true;
+        reference_alone_ = pair.reference;
         note_reference(pair.reference->pitch, pair.reference->cents_sd());
     }
     if (pair.sounding == Sounding::silence) return stage(Stage::waiting);
     if (pair.sounding == Sounding::disturbed) return stage(Stage::disturbed);
     if (pair.reference_alone) return stage(Stage::reference);
     if (!pair.reading) return stage(Stage::speaking);
-    judge(pair);
+    judge(pair, any);
 }
 
 bool AgainstReference::name_other_key(const listening::Hearing& any) {
@@ -116,14 +128,15 @@ void AgainstReference::note_reference(Hertz heard, Cents uncertainty) {
         off > kCopiedFrom * tolerance_at(target).value() + 2.0 * uncertainty.value();
 }
 
-void AgainstReference::judge(const listening::PairHearing& pair) {
+void AgainstReference::judge(const listening::PairHearing& pair, const listening::Hearing& any) {
     const listening::BeatReading& latest = *pair.reading;
     PipeState& pipe = state_.pipe;
     const bool moving = pair.sounding == listening::Sounding::moving;
     if (moving || pair.tone != tone_) standing_.restart();
+    if (moving) pipe_alone_.reset();
     tone_ = pair.tone;
     const organ::Reference& reference = expectation_->reference;
-    if (!heard_alone_) {
+    if (!reference_alone_) {
         const Hertz doubt = latest.under.value_or(latest.beat_sd) / reference.reference_partial;
         note_reference(latest.reference, interval(latest.reference, latest.reference + doubt));
     }
@@ -141,7 +154,8 @@ void AgainstReference::judge(const listening::PairHearing& pair) {
     say_beat(latest);
     pipe.heard = std::max(standing_.span(), pair.heard);
     pipe.drifting = drifts(standing_, pipe.stage == Stage::settled);
-    const bool stands = !moving && !pipe.drifting && !state_.pulled_together &&
+    judge_drawn(pair, any);
+    const bool stands = !moving && !pipe.drifting && !state_.drawn() &&
                         settles({*pipe.deviation, *pipe.uncertainty, expectation_->tolerance,
                                  standing_.span(), pipe.stage == Stage::settled});
     pipe.stage = moving ? Stage::moving : stands ? Stage::settled : Stage::reading;
@@ -150,6 +164,19 @@ void AgainstReference::judge(const listening::PairHearing& pair) {
                                       expectation_->speed_of_sound);
     else
         pipe.advice.reset();
+}
+
+void AgainstReference::judge_drawn(const listening::PairHearing& pair,
+                                   const listening::Hearing& any) {
+    DrawingEvidence evidence;
+    evidence.reference = reference_alone_;
+    evidence.pipe = pipe_alone_;
+    evidence.together = pair.reading;
+    evidence.as_one = any.reading;
+    evidence.reference_partial = expectation_->reference.reference_partial;
+    evidence.pipe_partial = expectation_->reference.pipe_partial;
+    evidence.stray = usual_stray(pair.reading->pipe, pair.heard);
+    state_.drawing = judge_drawing(evidence);
 }
 
 void AgainstReference::say_beat(const listening::BeatReading& latest) {

@@ -5,6 +5,7 @@
 #include "listening/hearing.h"
 #include "listening/pair_listener.h"
 #include "organ/reference.h"
+#include "tuning/drawing.h"
 #include "tuning/single_pipe.h"
 #include "tuning/steady_mean.h"
 
@@ -45,8 +46,11 @@ struct PairedState {
     std::optional<Hertz> reference;
     std::optional<Cents> reference_deviation;    ///< from its own target, positive = sharp
     std::optional<Cents> reference_uncertainty;  ///< standard
-    bool copies_error = false;     ///< the reference is clearly off, and the pipe would follow it
-    bool pulled_together = false;  ///< the two draw each other: hear the pipe alone
+    bool copies_error = false;  ///< the reference is clearly off, and the pipe would follow it
+    /// Whether the two draw each other, as far as both were heard alone.
+    DrawingVerdict drawing;
+    /// They do: their beat says nothing of the pipe; it is to be heard, and tuned, alone.
+    bool drawn() const;
 };
 
 /// Judges each hearing of the two against the expectation. Belongs to the listening thread.
@@ -57,8 +61,12 @@ class AgainstReference {
     /// What both ears say: the one for two pipes, and the one for a single tone, which names other
     /// keys while the two that are awaited don't sound.
     void hear(const listening::PairHearing& pair, const listening::Hearing& any);
-    /// Whether the two are known to draw each other into one frequency.
-    void pulled_together(bool drawn) { state_.pulled_together = drawn; }
+    /// The pipe by itself, as it stands now: what the two then do together tells whether they draw
+    /// each other. Forgotten once the pipe is moved.
+    void heard_alone(const listening::PitchReading& pipe) { pipe_alone_ = pipe; }
+    /// The same pipe to be heard by itself, and put where it has its target beat with the reference
+    /// as that was heard; requires an expectation.
+    Expectation alone() const;
 
     const PairedState& state() const { return state_; }
     const std::optional<PairedExpectation>& expectation() const { return expectation_; }
@@ -68,14 +76,17 @@ class AgainstReference {
   private:
     bool name_other_key(const listening::Hearing& any);
     void note_reference(Hertz heard, Cents uncertainty);
-    void judge(const listening::PairHearing& pair);
+    void judge(const listening::PairHearing& pair, const listening::Hearing& any);
+    void judge_drawn(const listening::PairHearing& pair, const listening::Hearing& any);
     void say_beat(const listening::BeatReading& latest);
 
     std::optional<PairedExpectation> expectation_;
     PairedState state_;
-    SteadyMean standing_;       ///< cents from where the target beat would be heard
-    bool heard_alone_ = false;  ///< the reference's pitch is from when it sounded alone
-    int tone_ = -1;             ///< the tone that `standing_` is of
+    SteadyMean standing_;  ///< cents from where the target beat would be heard
+    /// The reference, and the pipe, while each sounded alone.
+    std::optional<listening::PitchReading> reference_alone_;
+    std::optional<listening::PitchReading> pipe_alone_;
+    int tone_ = -1;  ///< the tone that `standing_` is of
 };
 
 }  // namespace rankwright::tuning

@@ -25,9 +25,11 @@ struct SetPitch {
 };
 /// Take the pitch now sounding as that of the day (the reference pipe stands right).
 struct TakePitchOfDay {};
+/// By beats: hear the pipe without its reference, or with it again.
+struct HearAlone {};
 struct Quit {};
 
 using Command = std::variant<GoNext, GoBack, GoToKey, MoveDevice, SetTemperature, SetPitch,
-                             TakePitchOfDay, Quit>;
+                             TakePitchOfDay, HearAlone, Quit>;
 
 }  // namespace rankwright::visit

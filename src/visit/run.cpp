@@ -44,12 +44,14 @@ std::size_t Run::settled_count() const {
 bool Run::next() {
     if (current_ + 1 >= pipes_.size()) return false;
     ++current_;
+    alone_ = false;
     return true;
 }
 
 bool Run::back() {
     if (current_ == 0) return false;
     --current_;
+    alone_ = false;
     return true;
 }
 
@@ -58,8 +60,11 @@ bool Run::go_to(int key) {
                                     [&](const organ::Pipe& pipe) { return pipe.key == key; });
     if (found == pipes_.end()) return false;
     current_ = static_cast<std::size_t>(found - pipes_.begin());
+    alone_ = false;
     return true;
 }
+
+void Run::hear_alone() { alone_ = !alone_ && reference_of(pipe()).has_value(); }
 
 void Run::set_temperature(Celsius air) { day_.temperature = air; }
 void Run::set_pitch(std::optional<Hertz> a) {
@@ -100,7 +105,7 @@ Call Run::call() const {
     out.key = key_of(pipe());
     out.stops = {pipe().stop};
     const auto reference = reference_of(pipe());
-    if (!reference) return out;
+    if (!reference || alone_) return out;
     const organ::Pipe& from = reference->pipe;
     const bool elsewhere = from.division != pipe().division;
     if (elsewhere)

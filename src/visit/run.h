@@ -73,6 +73,11 @@ class Run {
     /// Goes to a key; false when the stop has no pipe there.
     bool go_to(int key);
 
+    /// The current pipe without its reference, or with it again; until the run moves on. Nothing
+    /// happens where no reference is used.
+    void hear_alone();
+    bool hears_alone() const { return alone_; }
+
     void set_temperature(Celsius air);
     /// A of today as typed; empty: as last measured, or carried from the organ's own pitch by the
     /// thermometer.
@@ -112,6 +117,7 @@ class Run {
     std::vector<PipeOutcome> outcomes_;
     std::size_t other_side_ = 0;
     std::size_t current_ = 0;
+    bool alone_ = false;  ///< the current pipe is heard without its reference
 };
 
 }  // namespace rankwright::visit

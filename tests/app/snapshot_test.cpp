@@ -137,7 +137,7 @@ TEST_F(PairedSnapshot, ShowsBeatReferenceAndTheWarningOfItsError) {
     in.pair = &pair;
     const overlay::Snapshot shown = make_snapshot(in);
     EXPECT_EQ(shown.reference, "Octave 4′");
-    EXPECT_EQ(shown.job, "from Octave 4′, the same key, by beats");
+    EXPECT_EQ(shown.job, "from Octave 4′, by beats");
     EXPECT_EQ(shown.stops_on, (std::vector<std::string>{"Octave 4′", "Principal 8′"}));
     ASSERT_TRUE(shown.beat);
     EXPECT_NEAR(shown.beat->rate.value(), 0.8, 1e-6);
@@ -145,6 +145,30 @@ TEST_F(PairedSnapshot, ShowsBeatReferenceAndTheWarningOfItsError) {
     EXPECT_NEAR(shown.reference_deviation->value(), -4.0, 0.01);
     ASSERT_FALSE(shown.notices.empty());
     EXPECT_NE(shown.notices.front().words.find("copies"), std::string::npos);
+}
+
+TEST_F(PairedSnapshot, BeforeTheDayIsMeasuredTheReferenceTellsWhereItStands) {
+    visit::Run run(instrument, organ::find_stop(instrument, "Principal 8").value(), {},
+                   {visit::Job::from_reference});
+    run.go_to(25);
+    tuning::SinglePipe unused;
+    tuning::AgainstReference job;
+    job.expect(*run.paired_expectation());
+    listening::PairHearing pair;
+    pair.sounding = listening::Sounding::steady;
+    pair.reference_alone = true;
+    listening::PitchReading reading;
+    // The C above middle C of A 442: 523.2511 Hz at A 440 (MIDI standard) times 442/440.
+    reading.pitch = Hertz{523.2511 * 442.0 / 440.0};
+    reading.sd = Hertz{0.01};
+    pair.reference = reading;
+    job.hear(pair, {});
+    SnapshotInputs in{run, unused, nullptr, {}, false};
+    in.paired = &job;
+    const overlay::Snapshot shown = make_snapshot(in);
+    ASSERT_TRUE(shown.reference_a);
+    EXPECT_NEAR(shown.reference_a->value(), 442.0, 0.01);
+    EXPECT_TRUE(shown.notices.empty()) << "nothing says that it is wrong";
 }
 
 }  // namespace

@@ -120,6 +120,51 @@ TEST_F(WindowAtWork, KeysMoveTheSimulatedPipeAndGoOn) {
     EXPECT_TRUE(comes_true([&](const nlohmann::json& s) { return s["key"] == key; }));
 }
 
+// Great Principal 8′ from the Octave 4′ on the same key, CC: the reference's first partial meets
+// the pipe's second (pipe lengths 2:1). The pipe is made to beat 0.6 a second sharp, its reference
+// heard alone before.
+TEST_F(WindowAtWork, TunesAPipeFromItsReferenceByBeats) {
+    std::mt19937_64 random(11);
+    const double reference_hz = 440.0 * std::exp2((36 - 69) / 12.0) * 2.0;
+    constexpr double kBeat = 0.6, kSeconds = 14.0, kAlone = 2.5;
+    const double pipe_hz = (reference_hz + kBeat) / 2.0;
+    auto samples = render(sawtooth_like(reference_hz, 48000.0, kSeconds, 8, 0.15, random));
+    const auto pipe = render(sawtooth_like(pipe_hz, 48000.0, kSeconds - kAlone, 12, 0.2, random));
+    for (std::size_t i = 0; i < pipe.size(); ++i)
+        samples[i + static_cast<std::size_t>(kAlone * 48000.0)] += pipe[i];
+    ASSERT_TRUE(write_sound(folder / "two.wav", samples, 48000));
+    start("--stop \"Great/Principal 8'\" --pitch 440 --input '" + (folder / "two.wav").string() +
+          "'");
+    EXPECT_TRUE(comes_true([](const nlohmann::json& s) {
+        return s["stage"] == "reference" && s["reference_cents"].is_number() &&
+               std::abs(s["reference_cents"].get<double>()) < 0.1;
+    })) << shown();
+    EXPECT_TRUE(comes_true([&](const nlohmann::json& s) {
+        return s["stage"] == "reading" && s["beat_hz"].is_number() && s["under_hz"].is_null() &&
+               s["heard_s"].get<double>() > 1.5 &&
+               std::abs(s["beat_hz"].get<double>() - kBeat) < 0.02;
+    })) << shown();
+    EXPECT_EQ(shown()["reference"], "Octave 4'");
+    EXPECT_EQ(shown()["move"], "scroll up") << "sharp: the slot is closed a little (common "
+                                               "practice, no source)";
+    EXPECT_GT(contrast(), 0.05) << "the window is blank";
+}
+
+TEST_F(WindowAtWork, HearsASimulatedPipeAloneAndWithItsReferenceAgain) {
+    start("--stop \"Great/Principal 8'\" --input simulated --seed 3");
+    ASSERT_TRUE(comes_true([](const nlohmann::json& s) {
+        return s.contains("reference") && s["stage"] == "reading";
+    })) << shown();
+    EXPECT_TRUE(press("a"));
+    EXPECT_TRUE(comes_true([](const nlohmann::json& s) {
+        return !s.contains("reference") && s["stage"] == "reading";
+    })) << shown();
+    EXPECT_TRUE(press("a"));
+    EXPECT_TRUE(comes_true([](const nlohmann::json& s) {
+        return s.contains("reference") && s["stage"] == "reading";
+    })) << shown();
+}
+
 TEST_F(WindowAtWork, SaysThatNoMicrophoneIsThere) {
     start("--input mic");
     EXPECT_TRUE(comes_true([](const nlohmann::json& s) { return s["stage"] == "waiting"; }));

@@ -39,6 +39,16 @@ TEST_F(Presses, KeyboardAndPresenterRemoteGoThroughTheRank) {
     EXPECT_TRUE(asks_for_nothing(letter('x')));
 }
 
+TEST_F(Presses, APipeIsHeardAloneOnlyWhereItHasAReference) {
+    snapshot_.reference.clear();
+    EXPECT_TRUE(asks_for_nothing(letter('a')));
+    snapshot_.reference = "Octave 4′";
+    EXPECT_TRUE(asks_for<visit::HearAlone>(letter('a')));
+    snapshot_.reference.clear();
+    snapshot_.alone = true;
+    EXPECT_TRUE(asks_for<visit::HearAlone>(letter('a'))) << "and with it again";
+}
+
 TEST_F(Presses, ThePointTakesThisPipeAgain) {
     const auto commands = drawing_.press('.', snapshot_);
     ASSERT_EQ(commands.size(), 1U);

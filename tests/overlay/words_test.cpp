@@ -116,6 +116,8 @@ TEST(ReferenceWords, SayHowTheReferenceItselfStands) {
     EXPECT_EQ(reference_words(s), "Octave 4′ 2.1 cents flat of its target");
     s.reference_deviation = Cents{0.01};
     EXPECT_EQ(reference_words(s), "Octave 4′ at its target");
+    s.reference_a = Hertz{441.26};
+    EXPECT_EQ(reference_words(s), "Octave 4′ stands at A 441.3") << "no pitch of the day yet";
 }
 
 }  // namespace

@@ -280,12 +280,26 @@ TEST_F(AgainstReferenceTest, TheReferenceHeardOnlyBesideThePipeIsJudgedTooButAlo
     EXPECT_NEAR(alone_first.state().reference_deviation->value(), 1.0, 1e-6);
 }
 
-TEST_F(AgainstReferenceTest, PulledTogetherPipesDoNotSettle) {
+// Two that draw each other into one frequency don't beat, however far apart they are alone: N. H.
+// Fletcher, "Mode locking in nonlinearly excited inharmonic musical oscillators", JASA 64(6), 1978.
+TEST_F(AgainstReferenceTest, PulledTogetherPipesDoNotSettleAndThePipeIsPutRightAlone) {
     job.expect(middle_c());
-    job.pulled_together(true);
-    hear_for(0.5, 4.0, 0.0);
-    EXPECT_TRUE(state().pulled_together);
+    hear(alone(0.5, Cents{0.0}));
+    hear_for(0.02, 4.0, 0.01);
+    EXPECT_FALSE(state().drawn()) << "the pipe wasn't heard alone yet";
+    EXPECT_EQ(state().pipe.stage, Stage::settled);
+
+    const Expectation without = job.alone();
+    EXPECT_NEAR(without.target.value(), (kOctaveReference * 0.5).value(), 1e-6);
+    job.heard_alone(*tone(transpose(without.target, Cents{6.0})).reading);
+    hear_for(0.02, 8.0, 0.01);
+    EXPECT_TRUE(state().drawn());
+    EXPECT_EQ(state().drawing.drawing, Drawing::pulled_together);
     EXPECT_EQ(state().pipe.stage, Stage::reading);
+
+    hear(beating(9.0, 0.4, 0.05, Sounding::moving));
+    hear_for(0.02, 14.0, 0.01);
+    EXPECT_FALSE(state().drawn()) << "what was heard alone no longer holds once the pipe moved";
 }
 
 TEST_F(AgainstReferenceTest, NamesAnotherKeyAndThePipesOwnPartsAreNone) {
