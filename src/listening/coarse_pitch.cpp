@@ -18,7 +18,11 @@ constexpr double kLeastPeriods = 4.5;    // in the window, for neighbours to sta
 constexpr double kQuietShare = 0.2;      // of a segment's bins, taken as free of partials
 constexpr double kLineThreshold = 16.0;  // line power over mean noise: one false line in ~700 looks
 constexpr double kEmptyCost = 0.2;       // of its neighbours' strength, for an empty place
-constexpr double kFolded = 0.2;          // relative amplitude that a folded harmonic hardly has
+// Lines midway between a pipe's own partials have less than this of all power: ghosts that stand
+// beside a line at the fundamental, and ghosts that don't.
+constexpr double kGhostPower = 0.006;
+constexpr double kBaselessPower = 0.03;
+constexpr double kFolded = 0.2;              // relative amplitude that a folded harmonic hardly has
 constexpr double kHighestLine_hz = 14000.0;  // above, no partial is needed to find a note
 // The wind's own noise at a pipe's resonances, beside its partials.
 constexpr double kWindNoise = 0.1;
@@ -110,8 +114,10 @@ struct CoarsePitch::State {
         double matched = 0.0;  // strength explained
         double level = 0.0;
         int partials = 0;
+        bool fundamental = false;  // a line stands there
     };
     Fit explain(double hz, double seed_partial, double at_least) const;
+    Fit without_ghosts(const Fit& found, double high) const;
 };
 
 CoarsePitch::CoarsePitch(const Parameters& parameters) : state_(std::make_unique<State>()) {
@@ -272,20 +278,29 @@ CoarsePitch::State::Fit CoarsePitch::State::explain(double hz, double seed_parti
     double all = 0.0;
     int last_place = 0;
     std::array<double, kMostPlaces + 1> places{};
-    for (std::size_t i = 0; i < lines.size(); ++i) {
-        all += strengths[i];
+    // The place that a line takes under the present fundamental; 0 when it is off all of them.
+    const auto place_of = [&](std::size_t i) {
         const double f0 = sum / weight;
         const int place = static_cast<int>(std::lround(lines[i].hz / f0));
-        if (place < 1 || strengths[i] <= 0.0) continue;
         const double miss = lines[i].hz - place * f0;
-        if (std::abs(miss) > std::min(0.4 * bin_hz + kWander * lines[i].hz, 0.25 * f0)) continue;
-        if (place == last_place) continue;
+        const double room = std::min(0.4 * bin_hz + kWander * lines[i].hz, 0.25 * f0);
+        return place < 1 || strengths[i] <= 0.0 || std::abs(miss) > room ? 0 : place;
+    };
+    for (std::size_t i = 0; i < lines.size(); ++i) {
+        all += strengths[i];
+        const int place = place_of(i);
+        if (place == 0 || place == last_place) continue;
+        // Of several lines at one place the strongest, not the skirt before it.
+        for (; i + 1 < lines.size() && strengths[i + 1] > strengths[i] && place_of(i + 1) == place;
+             ++i)
+            all += strengths[i + 1];
         if (place > kMostPlaces) break;
         last_place = place;
         places[static_cast<std::size_t>(place)] = strengths[i];
         fit.matched += strengths[i];
         fit.level += lines[i].amplitude * lines[i].amplitude;
         ++fit.partials;
+        fit.fundamental = fit.fundamental || place == 1;
         const double w = strengths[i] + 1e-6;
         sum += w * place * lines[i].hz;
         weight += w * place * place;
@@ -297,6 +312,18 @@ CoarsePitch::State::Fit CoarsePitch::State::explain(double hz, double seed_parti
         fit.score -=
             kEmptyCost * emptiness({places.data(), static_cast<std::size_t>(last_place) + 1});
     return fit;
+}
+
+// A reed whose strokes differ by turns, or the wind's noise halfway up a harmonic pipe, strew faint
+// lines midway between the partials; however many, they don't make the note an octave lower.
+CoarsePitch::State::Fit CoarsePitch::State::without_ghosts(const Fit& found, double high) const {
+    for (const double times : {2.0, 3.0}) {
+        if (found.hz * times > high) break;
+        const Fit upper = explain(found.hz * times, 1, -1e9);
+        const double ghosts = found.fundamental ? kGhostPower : kBaselessPower;
+        if (upper.level > (1.0 - ghosts) * found.level) return upper;
+    }
+    return found;
 }
 
 std::optional<CoarsePitchReading> CoarsePitch::find(std::optional<Hertz> near) const {
@@ -338,6 +365,7 @@ std::optional<CoarsePitchReading> CoarsePitch::find(std::optional<Hertz> near) c
     for (const double strength_of : s.strengths)
         all += strength_of;
     if (best.partials == 0 || best.score <= 0.0) return std::nullopt;
+    best = s.without_ghosts(best, high);
     for (const double times : {0.5, 2.0, 3.0, 1.0 / 3.0})
         if (best.hz * times > shortest)
             rival = std::max(rival, s.explain(best.hz * times, 1, 0.0).score);

@@ -22,22 +22,19 @@ double belief(double excess_in_sd) { return std::clamp(excess_in_sd - 1.5, 0.0, 
 
 double scatter_variance(std::span<const PartialSlope> partials) {
     double total = 0.0;
-    double count = 0.0;
+    double squares = 0.0;
+    double chi_square = 0.0;
     for (const PartialSlope& p : partials) {
         total += p.information;
-        count += 1.0;
-    }
-    if (count < 2.0 || total <= 0.0) return 0.0;
-    double chi_square = 0.0;
-    double variance = 0.0;
-    for (const PartialSlope& p : partials) {
-        const double leverage = std::min(p.information / total, 0.9);
+        squares += square(p.information);
         chi_square += p.information * square(p.offset);
-        variance += square(p.information / total) *
-                    (square(p.offset) / (1.0 - leverage) - 1.0 / p.information);
     }
-    const double freedom = count - 1.0;
-    return belief((chi_square - freedom) / std::sqrt(2.0 * freedom)) * std::max(variance, 0.0);
+    const double freedom = static_cast<double>(partials.size()) - 1.0;
+    const double rest = total - squares / total;
+    if (freedom < 1.0 || rest <= 0.0) return 0.0;
+    const double excess = chi_square - freedom;
+    const double own = std::max(excess, 0.0) / rest;  // variance of one partial's own wandering
+    return belief(excess / std::sqrt(2.0 * freedom)) * own * squares / square(total);
 }
 
 std::array<double, PhaseModes::kMost + 1> legendre(std::size_t b, std::size_t blocks, int count) {

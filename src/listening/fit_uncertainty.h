@@ -13,11 +13,12 @@ struct PartialSlope {
     double information = 0.0;  ///< 1 / variance of that by noise alone; > 0
 };
 
-/// Variance that the partials' disagreement beyond noise gives their weighted mean. Each partial
-/// has slow wanderings of its own (wind, standing waves); where they show, the information-weighted
-/// mean's variance is taken from the offsets themselves: White, Econometrica 48(4), 1980, p. 817,
-/// with the leverage correction HC2 of MacKinnon & White, J. Econometrics 29(3), 1985, p. 305.
-/// Zero for fewer than two partials or when noise explains the offsets.
+/// Variance that the partials' disagreement beyond noise gives their information-weighted mean.
+/// Each partial wanders a little by itself (wind, standing waves), in cents about alike: how much
+/// is taken from all offsets together by the moment estimate of DerSimonian & Laird, Controlled
+/// Clinical Trials 7(3), 1986, p. 177, so that a mean ruled by one partial, whose own offset is
+/// therefore small, doesn't look exact. Zero for fewer than two partials or when noise explains
+/// the offsets.
 double scatter_variance(std::span<const PartialSlope> partials);
 
 /// The slow movement of a phase over a span, in Legendre polynomials of unit mean square: [1] is a

@@ -32,18 +32,16 @@ HarmonicFitter::~HarmonicFitter() = default;
 HarmonicFitter::HarmonicFitter(HarmonicFitter&&) noexcept = default;
 HarmonicFitter& HarmonicFitter::operator=(HarmonicFitter&&) noexcept = default;
 
-bool HarmonicFitter::State::load(const PartialBank& bank, std::size_t first, std::size_t n) {
+bool HarmonicFitter::State::load(const PartialBank& bank, std::size_t first, std::size_t n,
+                                 std::span<const std::uint8_t> only) {
     count = std::min(bank.partials(), partials);
     span = std::min(n, blocks);
     block = static_cast<double>(bank.block_frames());
     tuned = omega = kTwoPi * bank.pitch().value() / bank.rate().value();
-    const double middle_block = 0.5 * (static_cast<double>(span) - 1.0);
-    time_square = 0.0;
-    for (std::size_t b = 0; b < span; ++b)
-        time_square += square(block * (static_cast<double>(b) - middle_block));
-    // The bank's phases count from frame 0 of the stream; ours from the middle of the span.
+    place_heard(only);
+    // The bank's phases count from frame 0 of the stream; ours from the middle.
     const double middle = static_cast<double>(bank.block_first(first).value) +
-                          0.5 * (block * static_cast<double>(span) - 1.0);
+                          block * middle_block + 0.5 * (block - 1.0);
     const double cycles = middle * (bank.pitch().value() / bank.rate().value());
     const double turn = cycles - std::floor(cycles);
     // Five modes a second follow what wind does to a pipe.
@@ -66,9 +64,22 @@ bool HarmonicFitter::State::load(const PartialBank& bank, std::size_t first, std
     return power > 0.0;
 }
 
+/// Which blocks count, and where their middle lies.
+void HarmonicFitter::State::place_heard(std::span<const std::uint8_t> only) {
+    heard_blocks = middle_block = time_square = 0.0;
+    for (std::size_t b = 0; b < span; ++b) {
+        heard[b] = only.empty() || only[b] != 0 ? 1 : 0;
+        if (heard[b] == 0) continue;
+        heard_blocks += 1.0;
+        middle_block += static_cast<double>(b);
+    }
+    middle_block /= std::max(heard_blocks, 1.0);
+    for (std::size_t b = 0; b < span; ++b)
+        if (heard[b] != 0) time_square += square(block * (static_cast<double>(b) - middle_block));
+}
+
 /// Turns every partial's series back by k·`by` radians a frame.
 void HarmonicFitter::State::derotate(double by) {
-    const double middle_block = 0.5 * (static_cast<double>(span) - 1.0);
     for (int k = 1; k <= count; ++k) {
         const Complex turn = std::polar(1.0, -k * by * block);
         Complex phase = std::polar(1.0, k * by * block * middle_block);
@@ -90,6 +101,7 @@ void HarmonicFitter::State::approach() {
             Complex product{};
             double power = 0.0;
             for (std::size_t b = 0; b + lag < span; ++b) {
+                if (heard[b] == 0 || heard[b + lag] == 0) continue;
                 product += z[b + lag] * std::conj(z[b]);
                 power += 0.5 * (std::norm(z[b + lag]) + std::norm(z[b]));
             }
@@ -105,16 +117,16 @@ void HarmonicFitter::State::approach() {
 }
 
 void HarmonicFitter::State::demodulated_sums() {
-    const double middle_block = 0.5 * (static_cast<double>(span) - 1.0);
     for (int k = 0; k <= count; ++k) {
         const Complex* z = row(k);
         Complex sum{};
         Complex first_moment{};
         for (std::size_t b = 0; b < span; ++b) {
+            if (heard[b] == 0) continue;
             sum += z[b];
             first_moment += (static_cast<double>(b) - middle_block) * z[b];
         }
-        mean[static_cast<std::size_t>(k)] = sum / static_cast<double>(span);
+        mean[static_cast<std::size_t>(k)] = sum / heard_blocks;
         slope[static_cast<std::size_t>(k)] = block * first_moment;
     }
 }
@@ -125,7 +137,6 @@ void HarmonicFitter::State::tabulate_leaks() {
     for (int k = 0; k <= count; ++k)
         for (int m = -count; m <= count; ++m)
             leak_at(k, m) = kernel(m * omega - k * tuned, block);
-    const double middle_block = 0.5 * (static_cast<double>(span) - 1.0);
     for (int d = -2 * count; d <= count; ++d) {
         // Row 0 isn't turned back, but then neither does the fit's ω differ from its tuned 0.
         const Complex turn = std::polar(1.0, d * omega * block);
@@ -133,10 +144,11 @@ void HarmonicFitter::State::tabulate_leaks() {
         Complex sum{};
         Complex first_moment{};
         for (std::size_t b = 0; b < span; ++b, phase = times(phase, turn)) {
+            if (heard[b] == 0) continue;
             sum += phase;
             first_moment += (static_cast<double>(b) - middle_block) * phase;
         }
-        comb[static_cast<std::size_t>(d + 2 * partials)] = sum / static_cast<double>(span);
+        comb[static_cast<std::size_t>(d + 2 * partials)] = sum / heard_blocks;
         comb_slope[static_cast<std::size_t>(d + 2 * partials)] = block * first_moment;
     }
 }
@@ -223,7 +235,8 @@ double HarmonicFitter::State::explained() const {
 
 /// Follows the movement from partial 1 upward, or, where that leads astray (rumble beside a weak
 /// fundamental), by all partials at once.
-void HarmonicFitter::State::converge(const PartialBank& bank, std::size_t first) {
+void HarmonicFitter::State::converge(const PartialBank& bank, std::size_t first,
+                                     std::span<const std::uint8_t> only) {
     constexpr int kMostSteps = 12;
     constexpr double kPrecision = 1e-9;  // 2e-6 cents
     approach();
@@ -236,7 +249,7 @@ void HarmonicFitter::State::converge(const PartialBank& bank, std::size_t first)
         improve(highest, false);
     improve(count, false);
     if (clarity() < before) {
-        load(bank, first, span);
+        load(bank, first, span, only);
         count = kept;
         approach();
         improve(0, true);
@@ -249,11 +262,14 @@ void HarmonicFitter::State::converge(const PartialBank& bank, std::size_t first)
 }
 
 std::optional<HarmonicFit> HarmonicFitter::fit(const PartialBank& bank, std::size_t first,
-                                               std::size_t count) {
+                                               std::size_t count,
+                                               std::span<const std::uint8_t> only) {
     State& s = *state_;
     if (count < kFewestBlocks || count > s.blocks || first + count > bank.blocks()) return {};
-    if (!s.load(bank, first, count)) return {};
-    s.converge(bank, first);
+    assert(only.empty() || only.size() == count);
+    if (!s.load(bank, first, count, only)) return {};
+    if (s.heard_blocks < static_cast<double>(kFewestBlocks)) return {};
+    s.converge(bank, first, only);
     // Partials that have left their bands can't be told from their neighbours: the fit ran off.
     if (!(std::abs(s.omega - s.tuned) * s.count * s.block < std::numbers::pi)) return {};
     const double hertz = bank.rate().value() / kTwoPi;
@@ -278,9 +294,9 @@ std::optional<HarmonicFit> HarmonicFitter::fit(const PartialBank& bank, std::siz
     if (information <= 0.0) return {};
     fit.sd = Hertz{std::sqrt(1.0 / information + square(hertz) * s.wander_variance())};
     double energy = 0.0;
-    for (const float e : bank.energy().subspan(first, count))
-        energy += static_cast<double>(e);
-    const double total = energy / (s.block * static_cast<double>(count));
+    for (std::size_t b = 0; b < count; ++b)
+        if (s.heard[b] != 0) energy += static_cast<double>(bank.energy()[first + b]);
+    const double total = energy / (s.block * s.heard_blocks);
     const double rest = total - s.explained() / s.block;
     fit.snr = Decibels{10.0 * std::log10(fit.power / std::max(rest, 1e-12 * total))};
     return fit;

@@ -6,8 +6,10 @@
 
 #include <array>
 #include <complex>
+#include <cstdint>
 #include <memory>
 #include <optional>
+#include <span>
 
 namespace rankwright::listening {
 
@@ -49,9 +51,15 @@ class HarmonicFitter {
     HarmonicFitter(HarmonicFitter&&) noexcept;
     HarmonicFitter& operator=(HarmonicFitter&&) noexcept;
 
-    /// Fits blocks `first` to `first + count` of `bank`. Empty when there are fewer than
-    /// kFewestBlocks, or nothing but silence.
-    std::optional<HarmonicFit> fit(const PartialBank& bank, std::size_t first, std::size_t count);
+    /// Fits blocks `first` to `first + count` of `bank`, of these only those whose entry in `only`
+    /// isn't 0 (empty: all). Empty when there are fewer than kFewestBlocks, or nothing but silence.
+    std::optional<HarmonicFit> fit(const PartialBank& bank, std::size_t first, std::size_t count,
+                                   std::span<const std::uint8_t> only = {});
+
+    /// How restless each block of the span last fitted is: the power of fast changes in the
+    /// partials that the pitch rests on, over what is usual in the span (about 1 in steady noise).
+    /// A knock, a word or an onset stands out. Blocks that were left out count as well.
+    std::span<const double> unrest();
 
     static constexpr std::size_t kFewestBlocks = 8;
 

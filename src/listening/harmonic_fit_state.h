@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <complex>
+#include <cstdint>
 #include <vector>
 
 namespace rankwright::listening {
@@ -26,6 +27,9 @@ struct HarmonicFitter::State {
         const auto rows = static_cast<std::size_t>(partials) + 1;
         series.resize(rows * blocks);
         residual.resize(blocks);
+        heard.resize(blocks);
+        unrest.resize(blocks);
+        sorted.resize(blocks);
         leak.resize(rows * (2 * rows - 1));
         comb.resize(3 * rows);
         comb_slope.resize(3 * rows);
@@ -39,7 +43,9 @@ struct HarmonicFitter::State {
         trend.resize(rows);
     }
 
-    bool load(const PartialBank& bank, std::size_t first, std::size_t count);
+    bool load(const PartialBank& bank, std::size_t first, std::size_t count,
+              std::span<const std::uint8_t> only);
+    void place_heard(std::span<const std::uint8_t> only);
     void approach();
     void derotate(double by);
     void demodulated_sums();
@@ -53,10 +59,12 @@ struct HarmonicFitter::State {
     void leave_absent();
     double clarity() const;
     double explained() const;
-    void converge(const PartialBank& bank, std::size_t first);
+    void converge(const PartialBank& bank, std::size_t first, std::span<const std::uint8_t> only);
     void estimate_noise();
     void steady_noise();
     void remove_leaks(int k);
+    void find_unrest();
+    void bridge(std::span<double> phase) const;
     double wander_variance();
     double presence(int k) const;
     double information(int k) const;
@@ -81,16 +89,22 @@ struct HarmonicFitter::State {
     // Room.
     int partials;
     std::size_t blocks;
-    // The present span. Angles in radians a frame, times in frames from the middle of the span.
+    // The present span. Angles in radians a frame, times in frames from the
+    // middle of the blocks heard.
     int count = 0;                    // partials
     std::size_t span = 0;             // blocks
     double block = 0.0;               // frames of a block
     double tuned = 0.0;               // the bank's ω
     double omega = 0.0;               // the fit's ω
     double tabulated = 0.0;           // the ω that the tables of leaks hold for
-    double time_square = 0.0;         // Σ τ² over blocks
+    std::vector<std::uint8_t> heard;  // of each block: 0 where it is left out
+    double heard_blocks = 0.0;        // of them
+    double middle_block = 0.0;        // their mean place: τ = 0
+    double time_square = 0.0;         // Σ τ² over them
     std::vector<Complex> series;      // [k][block], turned back by the fit's ω
     std::vector<Complex> residual;    // of one partial
+    std::vector<double> unrest;       // of each block, see harmonic_unrest.cpp
+    std::vector<double> sorted;       // scratch of it
     std::vector<double> leak;         // [k][m]: what partial m puts into a block sum of k
     std::vector<Complex> comb;        // [m − k]: mean of e^{j(m−k)ωτ} over the blocks
     std::vector<Complex> comb_slope;  // the same times τ, summed
@@ -98,6 +112,7 @@ struct HarmonicFitter::State {
     std::vector<Complex> slope;       // Σ τ · series
     std::vector<Complex> phasor;
     std::vector<double> noise;
+    double differences = 0.0;    // second differences that it rests on
     std::vector<double> common;  // residual phase of the fundamental, from all partials
     std::vector<PartialSlope> slopes;
     std::size_t present = 0;          // of them

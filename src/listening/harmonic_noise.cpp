@@ -26,7 +26,7 @@ double HarmonicFitter::State::tone_power() const {
 double HarmonicFitter::State::presence(int k) const {
     const auto i = static_cast<std::size_t>(k);
     if (std::norm(phasor[i]) <= square(kPhantom) * tone_power()) return 0.0;
-    return std::norm(phasor[i] * block) * static_cast<double>(span) / noise[i];
+    return std::norm(phasor[i] * block) * heard_blocks / noise[i];
 }
 
 /// Information of partial k on ω. What may be mere noise counts for nothing: its number squared
@@ -50,11 +50,10 @@ void HarmonicFitter::State::remove_leaks(int k) {
     double power = 0.0;
     for (std::size_t b = 0; b < span; ++b) {
         residual[b] = z[b] - own;
-        power += std::norm(residual[b]);
+        if (heard[b] != 0) power += std::norm(residual[b]);
     }
-    const double middle_block = 0.5 * (static_cast<double>(span) - 1.0);
     // A leak this far under what is there changes nothing.
-    const double negligible = 1e-3 * power / static_cast<double>(span);
+    const double negligible = 1e-3 * power / heard_blocks;
     for (int m = -count; m <= count; ++m) {
         if (m == k) continue;
         const Complex size = signed_phasor(m) * leak_at(k, m);
@@ -73,9 +72,13 @@ void HarmonicFitter::State::estimate_noise() {
     for (int k = 1; k <= count; ++k) {
         remove_leaks(k);
         double sum = 0.0;
-        for (std::size_t b = 1; b + 1 < span; ++b)
+        differences = 0.0;
+        for (std::size_t b = 1; b + 1 < span; ++b) {
+            if ((heard[b - 1] & heard[b] & heard[b + 1]) == 0) continue;
             sum += std::norm(residual[b - 1] - 2.0 * residual[b] + residual[b + 1]);
-        noise[static_cast<std::size_t>(k)] = sum / (kGain * static_cast<double>(span - 2));
+            differences += 1.0;
+        }
+        noise[static_cast<std::size_t>(k)] = sum / (kGain * std::max(differences, 1.0));
     }
     steady_noise();
     const double rounding = square(kRounding * block) * tone_power();
@@ -89,7 +92,7 @@ void HarmonicFitter::State::steady_noise() {
     constexpr double kNeighbours = 30.0;  // degrees of freedom that the line is trusted for
     constexpr double kWidth = 0.5;        // in log frequency
     // Second differences of white noise: 1 + 2 (4²/6² + 1²/6²) of them are worth one.
-    const double freedom = static_cast<double>(span - 2) / (1.0 + 2.0 * (16.0 + 1.0) / 36.0);
+    const double freedom = std::max(differences, 1.0) / (1.0 + 2.0 * (16.0 + 1.0) / 36.0);
     const double log_bias = 0.5 / freedom;
     for (int k = 1; k <= count; ++k)
         logs[static_cast<std::size_t>(k)] =

@@ -7,10 +7,10 @@ namespace rankwright::listening {
 
 namespace {
 
-/// The mean given is the least-squares slope of the phase; other means (of the pitch itself, or by
-/// other weights over the span) differ when the pipe wanders. This share of the difference between
-/// the farthest two counts as uncertainty.
-constexpr double kMeanAmbiguity = 0.25;
+/// The mean given is the least-squares slope of the phase. Slopes by somewhat other weights over
+/// the span (by power, between windows) differ from it when the pipe wanders, by about this share
+/// of what the farthest, the mean of the pitch itself, does.
+constexpr double kMeanAmbiguity = 0.05;
 
 }  // namespace
 
@@ -34,7 +34,25 @@ double HarmonicFitter::State::common_phase(int highest) {
     if (weights <= 0.0) return 0.0;
     for (std::size_t b = 0; b < span; ++b)
         common[b] /= weights;
+    bridge(std::span(common).first(span));
     return weights;
+}
+
+/// Draws a straight line over each stretch that is left out.
+void HarmonicFitter::State::bridge(std::span<double> phase) const {
+    std::size_t last = span;  // block heard before; `span`: none yet
+    for (std::size_t b = 0; b < span; ++b) {
+        if (heard[b] == 0) continue;
+        const std::size_t from = last == span ? 0 : last + 1;
+        for (std::size_t i = from; i < b; ++i) {
+            const double part =
+                static_cast<double>(i - from + 1) / static_cast<double>(b - from + 1);
+            phase[i] = last == span ? phase[b] : phase[last] + part * (phase[b] - phase[last]);
+        }
+        last = b;
+    }
+    for (std::size_t i = last + 1; last < span && i < span; ++i)
+        phase[i] = phase[last];
 }
 
 /// Turns the series back along the common phase's slow movement, so that no partial loses its
@@ -44,7 +62,7 @@ void HarmonicFitter::State::follow(int highest) {
     const double weights = common_phase(highest);
     if (weights <= 0.0) return;
     const PhaseModes found = modes_of(std::span(common).first(span), movement.count);
-    const double mode_noise = time_square / weights / static_cast<double>(span);
+    const double mode_noise = time_square / weights / heard_blocks;
     // Noise alone exceeds 9 times its mean once in 400.
     constexpr double kChance = 9.0;
     constexpr double kCertain = 16.0;
@@ -78,7 +96,7 @@ double HarmonicFitter::State::wander_variance() {
     for (std::size_t j = 2; j < modes.size.size(); ++j)
         modes.size[j] += movement.size[j];
     const double frames = block * static_cast<double>(span);
-    const double mode_noise = time_square / weights / static_cast<double>(span);
+    const double mode_noise = time_square / weights / heard_blocks;
     const double wander = mean_beside_slope_variance(modes, mode_noise) / square(frames);
     const double scatter = scatter_variance(std::span(slopes).first(present));
     return scatter + square(kMeanAmbiguity) * wander;

@@ -1,11 +1,14 @@
 #include "listening/measure.h"
 
 #include "listening/coarse_pitch.h"
+#include "listening/disturbance.h"
 #include "listening/harmonic_fit.h"
 #include "listening/partial_bank.h"
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
+#include <vector>
 
 namespace rankwright::listening {
 
@@ -38,7 +41,17 @@ std::optional<HarmonicFit> fit_all(std::span<const float> samples, SampleRate ra
     bank.tune(pitch, partials, block);
     bank.process(FrameIndex{0}, samples);
     HarmonicFitter fitter(partials, blocks + 1);
-    return fitter.fit(bank, 0, bank.blocks());
+    std::vector<std::uint8_t> heard = undrowned_blocks(bank.energy(), block, rate);
+    auto fit = fitter.fit(bank, 0, bank.blocks(), heard);
+    // What a disturbance hides in the noise shows once its loudest part is left out.
+    constexpr int kLooks = 3;
+    for (int look = 0; fit && look < kLooks; ++look) {
+        auto undisturbed = undisturbed_blocks(fitter.unrest(), samples, block, rate);
+        if (undisturbed == heard) break;
+        heard = std::move(undisturbed);
+        if (const auto without = fitter.fit(bank, 0, bank.blocks(), heard)) fit = without;
+    }
+    return fit;
 }
 
 /// A fit that ran off isn't the pipe that was found.
@@ -53,27 +66,6 @@ double strongest_presence(const HarmonicFit& fit) {
     for (int k = 1; k <= fit.count; ++k)
         most = std::max(most, fit.partials[static_cast<std::size_t>(k)].presence);
     return most;
-}
-
-double clipped_share(std::span<const float> samples) {
-    float highest = 0.0F;
-    float lowest = 0.0F;
-    for (const float x : samples) {
-        highest = std::max(highest, x);
-        lowest = std::min(lowest, x);
-    }
-    // A converter at its limit repeats one value; unclipped sound hardly ever meets its peak twice.
-    std::size_t count = 0;
-    std::size_t runs = 0;
-    bool before = false;
-    for (const float x : samples) {
-        const bool at_limit = (x == highest && highest > 0.0F) || (x == lowest && lowest < 0.0F);
-        count += at_limit ? 1 : 0;
-        runs += at_limit && before ? 1 : 0;
-        before = at_limit;
-    }
-    constexpr std::size_t kChance = 4;
-    return runs < kChance ? 0.0 : static_cast<double>(count) / static_cast<double>(samples.size());
 }
 
 PitchReading to_reading(const HarmonicFit& fit, std::span<const float> samples) {
@@ -98,7 +90,9 @@ PitchReading to_reading(const HarmonicFit& fit, std::span<const float> samples) 
 
 std::optional<PitchReading> measure_pipe(std::span<const float> samples, SampleRate rate,
                                          std::optional<Hertz> near) {
-    std::optional<Hertz> coarse = find_pitch(samples, rate, near);
+    const Seconds longest_period{1.0 / near.value_or(kLowestPitch).value()};
+    std::optional<Hertz> coarse =
+        find_pitch(undrowned_stretch(samples, rate, longest_period), rate, near);
     // A span too short for a spectrum to part the partials still has its pitch near `near`.
     const bool found = coarse.has_value();
     if (!found) coarse = near;

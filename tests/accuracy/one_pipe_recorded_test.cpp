@@ -55,8 +55,12 @@ TEST_P(OneRecordedPipe, AgreesWithItsPhaseSlope) {
     EXPECT_GE(static_cast<double>(errors.count()), 0.98 * cases);
     EXPECT_LE(errors.median(), figure.median_cents);
     EXPECT_LE(errors.worst_of_20(), figure.worst_of_20_cents);
-    EXPECT_GE(errors.within(1.0), 0.6);
-    EXPECT_GE(errors.within(2.0), 0.85);
+    // Neither too sure nor too shy. The shares scatter by about 0.06 and 0.03 (three spans of a
+    // pipe are alike), and this reference weighs the partials much as the estimate does, which
+    // makes the smallest errors smaller than chance would.
+    EXPECT_GE(errors.within(1.0), 0.60);
+    EXPECT_LE(errors.within(1.0), 0.93);
+    EXPECT_GE(errors.within(2.0), 0.90);
     RecordProperty("median_cents", std::to_string(errors.median()));
     RecordProperty("worst_of_20_cents", std::to_string(errors.worst_of_20()));
     std::printf(
