@@ -100,6 +100,7 @@ struct CoarsePitch::State {
     std::vector<double> floor_at;  // segment centres, bins
     std::vector<SpectralLine> lines;
     std::vector<double> strengths;
+    std::vector<double> strengths_from;  // of each line and those above, together
     double bin_hz = 1.0;
 
     void measure_floor();
@@ -144,6 +145,7 @@ CoarsePitch::CoarsePitch(const Parameters& parameters) : state_(std::make_unique
     s.floor_at.reserve(64);
     s.lines.reserve(kMostLines + 1);
     s.strengths.reserve(kMostLines + 1);
+    s.strengths_from.resize(kMostLines + 1);
 }
 
 CoarsePitch::~CoarsePitch() = default;
@@ -178,6 +180,9 @@ void CoarsePitch::look(std::span<const float> samples, std::span<const SpectralL
         loudest = std::max(loudest, line.amplitude);
     for (const SpectralLine& line : s.lines)
         s.strengths.push_back(strength(line, loudest, squared_off));
+    double sum = 0.0;
+    for (std::size_t i = s.strengths.size(); i-- > 0;)
+        s.strengths_from[i] = sum += s.strengths[i];
 }
 
 // The noise beside the lines: in segments that grow with frequency, from the quietest fifth of the
@@ -278,10 +283,11 @@ CoarsePitch::State::Fit CoarsePitch::State::explain(double hz, double seed_parti
     double all = 0.0;
     int last_place = 0;
     std::array<double, kMostPlaces + 1> places{};
+    const double least_by_chance = std::min(0.8, 0.7 * bin_hz / hz);
     // The place that a line takes under the present fundamental; 0 when it is off all of them.
     const auto place_of = [&](std::size_t i) {
+        const int place = static_cast<int>(lines[i].hz * weight / sum + 0.5);
         const double f0 = sum / weight;
-        const int place = static_cast<int>(std::lround(lines[i].hz / f0));
         const double miss = lines[i].hz - place * f0;
         const double room = std::min(0.4 * bin_hz + kWander * lines[i].hz, 0.25 * f0);
         return place < 1 || strengths[i] <= 0.0 || std::abs(miss) > room ? 0 : place;
@@ -295,6 +301,8 @@ CoarsePitch::State::Fit CoarsePitch::State::explain(double hz, double seed_parti
              ++i)
             all += strengths[i + 1];
         if (place > kMostPlaces) break;
+        // Even if it explained all that is left, another is better.
+        if (fit.matched + strengths_from[i] - least_by_chance * all < at_least) return {};
         last_place = place;
         places[static_cast<std::size_t>(place)] = strengths[i];
         fit.matched += strengths[i];

@@ -24,15 +24,19 @@ class HopLeaks {
     void remove(std::span<std::complex<double>> sums, double middle, double offset);
 
   private:
-    void take_out(int m, double offset);
+    double most_leaked(int m, double offset) const;
+    void add_leaks(int m, double offset);
 
     double cycles_per_frame_ = 0.0;
     int partials_ = 0;
     double frames_ = 1.0;
-    std::vector<double> sine_, cosine_;  // of the distance's half turn over the hop: [distance]
-    std::vector<double> below_, below_slope_;  // sine and cosine of its half turn in a frame
-    std::vector<std::complex<double>> turn_;   // of each distance up to the hop's middle
-    std::vector<std::complex<double>> clean_, cleaner_;
+    // Of the distance's half turn over the hop, by the sine of that in a frame: [distance]
+    std::vector<float> sine_, cosine_;
+    std::vector<float> slope_;  // cosine by sine of its half turn in a frame
+    double most_sine_ = 0.0, most_cosine_ = 0.0;
+    std::vector<float> turn_re_, turn_im_;  // of each distance up to the hop's middle
+    std::vector<float> leak_re_, leak_im_;  // into each partial
+    std::vector<std::complex<double>> clean_;
 };
 
 }  // namespace rankwright::listening

@@ -13,7 +13,7 @@ namespace rankwright::listening {
 namespace {
 
 constexpr double kSteps_hz = 100.0;  // looks and decisions a second
-constexpr int kLookEvery = 4;        // steps, while a pipe stands
+constexpr int kLookEvery = 8;        // steps, while a pipe stands
 constexpr int kFrameEvery = 3;       // steps, of partial frames
 constexpr Seconds kFramesKept{12.0};
 constexpr Seconds kLongestGap{1.0};  // after a longer one a tone isn't the same tone
@@ -33,12 +33,15 @@ constexpr double kExplainsBetter = 1.2;   // the share of power it explains, for
 constexpr double kExplainsAsMuch = 0.95;
 constexpr double kOwnPartials = 0.2;
 constexpr double kHardlyAny = 0.004;
+constexpr int kHighestMultiple = 20;
+constexpr double kOwnBesideAwaited = 0.05;
 constexpr Seconds kLongestRing{3.0};
 constexpr double kNoteUnder_db = 5.0;
 constexpr Seconds kHolds{0.4};
 constexpr double kRingFalls_db = -5.0;  // a second, even in a church
 constexpr double kPartialUnder_db = 12.0;
 constexpr double kLeastShare = 0.1;  // of all power, to be taken for a pipe
+constexpr double kMostOfIt = 0.5;
 constexpr double kLeastAwaited = 0.01;
 constexpr double kLeastAtMains = 0.8;
 constexpr Seconds kOwnAgain{0.07};  // between looks at them: longer in all than a word lasts
@@ -76,6 +79,7 @@ struct PipeListener::State {
     void begin_trial();
     void try_note(Hertz pitch, FrameIndex onset);
     bool only_rings(const ToneFollower& tone) const;
+    bool is_of_another_note(const ToneFollower& tone) const;
     bool trial_is_a_pipe() const;
     bool trial_replaces_active() const;
     void adopt_trial();
@@ -189,11 +193,13 @@ void PipeListener::State::analyse() {
         known = active.pitch();
     else if (trial.active())
         known = trial.pitch();
-    if (idle || active.speaking() || active.disturbed() || step % kLookEvery == 0)
+    const bool unsure = idle || active.speaking() || active.disturbed() || active.ending();
+    if (unsure || step % kLookEvery == 0)
         finder.look(sound, {.step = step,
                             .awaited = expected,
                             .known = known,
                             .idle = idle,
+                            .stands = !unsure,
                             .ringing = what_rings()});
     judge_active();
     judge_trial();
@@ -257,6 +263,7 @@ void PipeListener::State::begin_trial() {
 }
 
 void PipeListener::State::try_note(Hertz pitch, FrameIndex onset) {
+    if (!trial.can_follow(pitch)) return;
     trial.start(sound, pitch, onset);
     trial_began = sound.end();
 }
@@ -274,12 +281,22 @@ bool PipeListener::State::only_rings(const ToneFollower& tone) const {
     return tone.level_db() < last->level_db - (whole > 1.5 ? kPartialUnder_db : kNoteUnder_db);
 }
 
+// Hardly anything but every m-th partial: it is the note m times as high. Nor do a blower's line
+// and the awaited pipe, which happens to stand at a multiple of it, make a pipe.
+bool PipeListener::State::is_of_another_note(const ToneFollower& tone) const {
+    for (int m = 2; m <= kHighestMultiple; ++m)
+        if (tone.share_beside(m) < kHardlyAny) return true;
+    if (!expected) return false;
+    const double times = *expected / tone.pitch();
+    const int m = static_cast<int>(std::lround(times));
+    if (m < 2 || std::abs(1200.0 * std::log2(times / m)) > kSameNote.value()) return false;
+    return tone.share_beside(m) < kOwnBesideAwaited || tone.standing_beside(m) < 2;
+}
+
 bool PipeListener::State::trial_is_a_pipe() const {
     if (!trial.coherent() || !trial.well_tuned() || trial.steady_hops() < 4) return false;
     if (only_rings(trial)) return false;
-    // Hardly anything but the octave's (or the twelfth's) partials: it is that note.
-    for (const int m : {2, 3})
-        if (trial.share_beside(m) < kHardlyAny) return false;
+    if (is_of_another_note(trial)) return false;
     const Seconds heard = duration(sound.end() - trial.onset(), sound.rate());
     const bool awaited =
         expected && std::abs(interval(*expected, trial.pitch()).value()) < 2.0 * kSameNote.value();
@@ -290,6 +307,8 @@ bool PipeListener::State::trial_is_a_pipe() const {
     if (trial.share() < least) return false;
     if (!awaited && heard.count() * trial.pitch().value() < kPeriodsHeard) return false;
     const bool young = heard < kYoung;
+    // It may be the even partials of a note an octave lower, which the next look finds.
+    if (!awaited && young && trial.share() < kMostOfIt) return false;
     if (young && trial.sd() > kYoungSd) return false;
     if (std::abs(trial.recent_glide().value()) > kVoiceGlides.value()) return false;
     if (trial.level_slope_db(Seconds{0.05}) < kKnockFalls_db) return false;

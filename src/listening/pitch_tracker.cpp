@@ -179,7 +179,7 @@ Hertz PitchTracker::spread() const { return Hertz{std::sqrt(variance_)}; }
 // wide spread must not widen it, nor be forgotten.
 Hertz PitchTracker::sd(Seconds later) const {
     constexpr double kNegligible = 1e-4;
-    constexpr int kHalvings = 18;
+    constexpr int kHalvings = 12;
     const double cent = hertz_a_cent(base_);
     const auto reach = [&](double share) {
         double low = 0.0;

@@ -70,7 +70,7 @@ void ToneFinder::look(const SoundHistory& sound, const Task& task) {
         if (ignored_.size() < ignored_.capacity()) ignored_.push_back(line);
     for (std::size_t i = 0; i < windows_.size(); ++i) {
         Window& window = windows_[i];
-        if (task.step % window.every != 0) continue;
+        if (task.step % window.every != 0 || (task.stands && i % 2 == 0)) continue;
         look_through(window, sound, task);
         if (i + 1 == windows_.size() && task.idle) learn_background(window.coarse);
     }
@@ -101,7 +101,11 @@ std::optional<CoarsePitchReading> ToneFinder::best_of_channels(Window& window,
 }
 
 void ToneFinder::look_through(Window& window, const SoundHistory& sound, const Task& task) {
-    const auto found = best_of_channels(window, sound, task.awaited);
+    // Of a tone that is known already, the octave is no question.
+    const bool awaits_known =
+        task.known && task.awaited &&
+        std::abs(interval(*task.known, *task.awaited).value()) < kSameNote.value();
+    const auto found = best_of_channels(window, sound, awaits_known ? std::nullopt : task.awaited);
     const auto before = window.last;
     window.last = found;
     const bool longest = &window == &windows_.back() || &window == &windows_[windows_.size() - 2];

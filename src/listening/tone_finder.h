@@ -41,6 +41,7 @@ class ToneFinder {
         std::optional<Hertz> awaited;  ///< decides between octaves where the lines leave both open
         std::optional<Hertz> known;    ///< the tone that sounds: no candidate
         bool idle = true;              ///< nothing sounds: steady lines are learned as background
+        bool stands = false;           ///< the known tone stands: every other window is enough
         std::span<const SpectralLine> ringing;  ///< of the tone that sounds or rings on: not new
     };
     /// Looks at the newest sound. Never allocates.

@@ -65,6 +65,12 @@ ToneFollower::ToneFollower(SampleRate rate, int channels)
     noise_.resize(rows);
     power_.resize(rows);
     standing_.resize(rows);
+    stands_.resize(rows);
+    turns_.reserve(rows);
+}
+
+bool ToneFollower::can_follow(Hertz pitch) const {
+    return pitch > Hertz{0.0} && pitch.value() < kHighestShare * rate_.value();
 }
 
 void ToneFollower::start(const SoundHistory& sound, Hertz pitch, FrameIndex onset) {
@@ -86,9 +92,12 @@ void ToneFollower::begin_at(const SoundHistory& sound, Hertz pitch, FrameIndex o
     falling_ = risen_ = low_ = 0;
     disturbed_left_ = disturbed_for_ = moving_left_ = moved_at_ = 0;
     outliers_ = 0;
+    stray_ = 0.0;
+    lag_ = 1;
     quiet_residual_ = snr_ = drift_ = turn_ = 0.0;
     steady_level_ = lowest_level_ = highest_level_ = -120.0;
     std::fill(weight_.begin(), weight_.end(), 0.0);
+    std::fill(stands_.begin(), stands_.end(), false);
     std::fill(amplitude_.begin(), amplitude_.end(), 0.0);
     tune(pitch);
     tracker_.begin(pitch, Cents{40.0});
@@ -115,6 +124,10 @@ void ToneFollower::process(const SoundHistory& sound) {
         join_next_ = false;
     }
     feed(sound, sound.end());
+    if (!can_follow(pitch())) {
+        stop();
+        return;
+    }
     const double off = std::abs(interval(tuned_, refined_ ? recent_pitch() : pitch()).value());
     if (!refined_ && hop_count_ >= kRefineAfter && coherent_) {
         refined_ = true;
@@ -139,7 +152,9 @@ void ToneFollower::feed(const SoundHistory& sound, FrameIndex to) {
     }
     // A hop's phase belongs to its middle.
     const Seconds since = duration(fed_to_ - heard_to_, rate_) + 0.5 * hop_;
-    sd_ = interval(pitch(), pitch() + tracker_.sd(since));
+    const double sd = tracker_.sd(since).value();
+    const double stray = std::sqrt(stray_) / std::max(lag_ * hop_, 0.67 * memory()).count();
+    sd_ = interval(pitch(), pitch() + Hertz{std::hypot(sd, stray)});
 }
 
 bool ToneFollower::take_hop() {
@@ -179,6 +194,7 @@ bool ToneFollower::take_hop() {
 // Takes out of the hop's sums what the partials leak into each other; `offset`: of the tone from
 // the bank's pitch, Hz.
 void ToneFollower::remove_leaks(std::int64_t hop, double offset) {
+    at(hop).leaks_at = offset;
     const double frames = static_cast<double>(banks_.front().block_frames());
     const double middle = static_cast<double>(at(hop).to.value) - 0.5 * (frames + 1.0);
     for (int c = 0; c < channels_; ++c) {
@@ -270,7 +286,7 @@ Partials ToneFollower::partials() const {
         double amplitude = 0.0;
         for (int c = 0; c < channels_; ++c) {
             const auto row = static_cast<std::size_t>(c * partials_ + k - 1);
-            if (weight_[row] > 0.0) amplitude = std::max(amplitude, amplitude_[row]);
+            if (stands_[row]) amplitude = std::max(amplitude, amplitude_[row]);
         }
         if (amplitude > 0.0) out.list[out.count++] = {k, Decibels{decibels(amplitude * amplitude)}};
     }

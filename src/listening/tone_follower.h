@@ -26,6 +26,8 @@ class ToneFollower {
     void start(const SoundHistory& sound, Hertz pitch, FrameIndex onset);
     void stop() { active_ = false; }
     bool active() const { return active_; }
+    /// Whether the rate holds such a pitch with room above it.
+    bool can_follow(Hertz pitch) const;
 
     /// Takes what is new. After a gap it goes on with the pitch known and a new phase.
     void process(const SoundHistory& sound);
@@ -88,6 +90,7 @@ class ToneFollower {
         double residual = 0.0;    // everything else
         bool heard = true;        // false: hidden by a disturbance
         bool joined = true;       // its phase follows from the hop before
+        double leaks_at = 0.0;    // Hz off the bank's pitch, when its leaks were taken out
         double hz = 0.0;          // the tracker's pitch then
         double kept_db = -120.0;  // level, each partial counted at most as loud as it was
         double level_db = -120.0;
@@ -104,6 +107,10 @@ class ToneFollower {
     void settle_on();
     bool measure_partials(std::int64_t from);
     double information(int row) const;
+    void measure_turns(std::int64_t from);
+    double straying(std::size_t count) const;
+    bool compare_partials(std::int64_t from);
+    double common_variance() const;
     bool weigh(std::int64_t from);
     bool weights_are_stale(std::int64_t from);
     double common_turn(std::int64_t from) const;
@@ -149,14 +156,24 @@ class ToneFollower {
     std::vector<std::complex<float>> series_;  // [channel · partials + k − 1][hop], without leaks
     std::vector<Hop> hops_;
     std::vector<double> weight_;     // of each row in the common phase
+    std::vector<char> stands_;       // of each row: it has a phase
     std::vector<double> amplitude_;  // of each row, as a sine's
     std::vector<double> noise_;      // of each row in one hop
     std::vector<double> power_;      // of each row, noise included
     std::vector<double> standing_;   // of each row: power that the next hop has in phase
-    double tone_power_ = 0.0;        // of all rows of a channel
-    std::int64_t differences_ = 0;   // that the noise rests on
-    double turn_ = 0.0;              // cycles a hop, against tuned_
-    double phase_variance_ = 1.0;    // of one hop's common phase, cycles²
+    struct Turn {                    // of one row in lag_ hops, against turn_
+        int row;
+        double turn, variance;  // cycles of the fundamental, cycles²
+        double of_stray;        // what a radian² of its own adds to that
+        double weight;
+    };
+    std::vector<Turn> turns_;  // of the rows that have a say, the loudest first
+    std::int64_t lag_ = 1;
+    double stray_ = 0.0;            // of the common turn in lag_ hops, cycles²
+    double tone_power_ = 0.0;       // of all rows of a channel
+    std::int64_t differences_ = 0;  // that the noise rests on
+    double turn_ = 0.0;             // cycles a hop, against tuned_
+    double phase_variance_ = 1.0;   // of one hop's common phase, cycles²
 
     bool active_ = false;
     Hertz tuned_;

@@ -24,7 +24,22 @@ constexpr Cents kJumpSeen{25.0};
 constexpr double kRise_db = 2.0;         // above and
 constexpr double kStillRising_db = 1.5;  // under the present level: not yet steady then
 constexpr Cents kCoherent{6.0};
+constexpr double kSameLeaks = 5e-4;  // cycles a hop, of the highest partial
 constexpr double kStale = 1.6;
+constexpr double kWidest = 0.35;  // cycles a hop, off the bank's, of a partial still heard well
+// What the room and the wind make each partial's phase stray by itself, radians², before it is
+// seen how they do; soft ones stray more. Set on simulated pipes.
+constexpr double kUsualStray = 0.002;
+constexpr double kUsualTrust = 2.0;  // partials' worth of trust in that
+constexpr double kStraysAlike =
+    0.1;  // a partial this much softer than the loudest strays twice as much
+// Beside the loudest partial, as a ratio of powers: what the wind drives in the body is as loud.
+constexpr double kTooSoft = 4000.0;
+constexpr double kDiscord = 1.0;       // radians²; less is a stray
+constexpr double kStaysAstray = 0.06;  // of the strays' variance, once a tone stands
+constexpr Seconds kYoung{0.08};
+constexpr double kYoungPeriods = 14.0;
+constexpr double kDisagrees = 9.0;  // squared, in standard uncertainties
 
 double square(double x) { return x * x; }
 
@@ -36,8 +51,10 @@ void ToneFollower::settle_on() {
     weighed_at_ = hop_count_ - 1;
     // The pitch is known better than when these hops were heard.
     if (hop_count_ - steady_ >= kFewestHops) turn_ = common_turn(steady_);
+    const double nearly = kSameLeaks / (hop_.count() * partials_);
     for (std::int64_t h = steady_; h < hop_count_; ++h)
-        remove_leaks(h, turn_ / hop_.count());
+        if (std::abs(at(h).leaks_at - turn_ / hop_.count()) > nearly)
+            remove_leaks(h, turn_ / hop_.count());
     if (!weigh(steady_)) {
         coherent_ = false;
         return;
@@ -160,37 +177,153 @@ double ToneFollower::information(int row) const {
     return signal < kLeastSnr * noise ? 0.0 : 2.0 * square(kTwoPi * k) * signal / noise;
 }
 
-// Gives each partial the weight that its information has in the common phase.
+// Each partial's own turn since `from`, over two thirds of the time, and its noise's variance.
+void ToneFollower::measure_turns(std::int64_t from) {
+    lag_ = (2 * (hop_count_ - from) + 2) / 3;
+    const double cycles = kTwoPi * turn_ * static_cast<double>(lag_);
+    const double loudest = *std::max_element(power_.begin(), power_.begin() + rows());
+    turns_.clear();
+    for (int row = 0; row < rows(); ++row) {
+        const int k = number(row);
+        const double info = information(row);
+        if (info <= 0.0 || k * std::abs(turn_) > kWidest) continue;
+        std::complex<double> product{};
+        double pairs = 0.0;
+        for (std::int64_t h = from + lag_; h < hop_count_; ++h) {
+            if (!at(h).heard || !at(h - lag_).heard) continue;
+            product += std::complex<double>(z(row, h) * std::conj(z(row, h - lag_)));
+            pairs += 1.0;
+        }
+        if (pairs <= 0.0) continue;
+        const double turn = std::arg(product * std::polar(1.0, -k * cycles)) / (kTwoPi * k);
+        const double softer = loudest / power_[static_cast<std::size_t>(row)];
+        if (softer > kTooSoft) continue;
+        const double strays = 1.0 + kStraysAlike * softer;
+        turns_.push_back({row, turn, 2.0 / (info * pairs), strays / square(kTwoPi * k), 0.0});
+    }
+    std::sort(turns_.begin(), turns_.end(), [&](const Turn& a, const Turn& b) {
+        return power_[static_cast<std::size_t>(a.row)] > power_[static_cast<std::size_t>(b.row)];
+    });
+}
+
+// How far (radians²) each partial's phase must stray by itself to explain how the first `count`
+// turns scatter: Paule & Mandel, J. Res. NBS 87, 1982, p. 377.
+double ToneFollower::straying(std::size_t count) const {
+    const auto scatter = [&](double stray) {
+        double weights = 0.0;
+        double mean = 0.0;
+        double squares = 0.0;
+        for (std::size_t i = 0; i < count; ++i) {
+            const double weight = 1.0 / (turns_[i].variance + stray * turns_[i].of_stray);
+            const double miss = turns_[i].turn - mean;
+            weights += weight;
+            mean += weight / weights * miss;
+            squares += weight * miss * (turns_[i].turn - mean);
+        }
+        return squares;
+    };
+    const auto expected = static_cast<double>(count) - 1.0;
+    double low = 1e-7;
+    double high = 10.0;
+    if (count < 2 || scatter(low) <= expected)
+        high = 0.0;
+    else
+        for (int halving = 0; halving < 12; ++halving) {
+            const double middle = std::sqrt(low * high);
+            (scatter(middle) > expected ? low : high) = middle;
+        }
+    return (expected * high + kUsualTrust * kUsualStray) / (expected + kUsualTrust);
+}
+
+// Compares the partials' turns, the loudest first. One that disagrees with those louder than it
+// has no say: the body's resonance that the wind excites beside a partial turns as steadily as a
+// clean one. What the others stray (the room's reflections still arrive) goes into their weights
+// and the uncertainty. The common turn becomes the one of those that have a say.
+bool ToneFollower::compare_partials(std::int64_t from) {
+    constexpr std::size_t kSettlesStray = 8;
+    measure_turns(from);
+    const bool young = lag_ * hop_ < kYoung + Seconds{kYoungPeriods / tuned_.value()};
+    double stray = kUsualStray;
+    double weights = 0.0;
+    double mean = 0.0;
+    std::size_t kept = 0;
+    for (std::size_t i = 0; i < turns_.size(); ++i) {
+        const Turn now = turns_[i];
+        const double cycle = square(kTwoPi * number(now.row));
+        const double variance = now.variance + stray * now.of_stray;
+        const double miss = now.turn - mean;
+        if (kept > 0 && square(miss) > kDisagrees * (variance + 1.0 / weights) &&
+            square(miss) * cycle > kDiscord)
+            continue;
+        turns_[kept++] = now;
+        weights += 1.0 / variance;
+        mean += miss / variance / weights;
+        if (kept > kSettlesStray) continue;
+        stray = straying(kept);
+        weights = mean = 0.0;
+        for (std::size_t j = 0; j < kept; ++j) {
+            const double weight = 1.0 / (turns_[j].variance + stray * turns_[j].of_stray);
+            weights += weight;
+            mean += weight / weights * (turns_[j].turn - mean);
+        }
+    }
+    turns_.resize(kept);
+    if (kept == 0) return false;
+    stray = straying(kept);
+    weights = 0.0;
+    // Over longer spans the noise of a hop decides.
+    for (Turn& turn : turns_) {
+        turn.weight = 1.0 / (turn.variance + (young ? stray * turn.of_stray : 0.0));
+        weights += turn.weight;
+    }
+    stray_ = 0.0;
+    for (Turn& turn : turns_) {
+        turn.weight /= weights;
+        turn_ += turn.weight * turn.turn / static_cast<double>(lag_);
+        stray_ += square(turn.weight) * stray * turn.of_stray;
+    }
+    if (!young) stray_ *= kStaysAstray;
+    return true;
+}
+
+// Gives each partial its weight in the common phase.
 bool ToneFollower::weigh(std::int64_t from) {
-    if (!measure_partials(from)) return false;
-    double sum = 0.0;
-    for (int row = 0; row < rows(); ++row)
-        sum += information(row);
-    if (sum <= 0.0) return false;
-    phase_variance_ = 1.0 / sum;
+    if (!measure_partials(from) || !compare_partials(from)) return false;
+    std::fill(weight_.begin(), weight_.end(), 0.0);
+    for (const Turn& turn : turns_)
+        weight_[static_cast<std::size_t>(turn.row)] = turn.weight;
+    phase_variance_ = common_variance();
     const double frames = hop_.count() * rate_.value();
     for (int row = 0; row < rows(); ++row) {
         const auto i = static_cast<std::size_t>(row);
-        weight_[i] = information(row) / sum;
+        stands_[i] = information(row) > 0.0;
         amplitude_[i] = 2.0 * std::sqrt(std::max(0.0, power_[i] - noise_[i])) / frames;
     }
     return true;
 }
 
+// Of the common phase in one hop, cycles², with the present weights; a partial without a phase is a
+// cycle off.
+double ToneFollower::common_variance() const {
+    double sum = 0.0;
+    for (int row = 0; row < rows(); ++row) {
+        const double w = weight_[static_cast<std::size_t>(row)];
+        if (w <= 0.0) continue;
+        const double info = information(row);
+        sum += info > 0.0 ? w * w / info : w * w;
+    }
+    return sum;
+}
+
 // Whether the weights have grown stale: another set would serve much better by now, or the phases
 // are much noisier (or cleaner) than was thought.
 bool ToneFollower::weights_are_stale(std::int64_t from) {
-    if (!measure_partials(from)) return false;
+    if (!measure_partials(from) || !compare_partials(from)) return false;
     double best = 0.0;
-    double present = 0.0;
-    for (int row = 0; row < rows(); ++row) {
-        const double w = weight_[static_cast<std::size_t>(row)];
-        const double info = information(row);
-        best += info;
-        if (w > 0.0) present += info > 0.0 ? w * w / info : w * w;  // without a phase: a cycle off
-    }
-    if (best <= 0.0) return false;
-    return present > kStale / best || phase_variance_ > kStale * kStale * present;
+    for (const Turn& turn : turns_)
+        best += square(turn.weight) / information(turn.row);
+    const double present = common_variance();
+    return present > kStale * best || phase_variance_ > kStale * kStale * present;
 }
 
 void ToneFollower::replay(std::int64_t from) {

@@ -58,7 +58,7 @@ double ToneFollower::share() const {
         all += (at(h).power + at(h).residual) * channels_;
         for (int row = 0; row < rows(); ++row) {
             const auto i = static_cast<std::size_t>(row);
-            if (weight_[i] <= 0.0) continue;
+            if (!stands_[i]) continue;
             const double noise = std::min(noise_[i], power_[i]) / power_[i];
             own +=
                 2.0 * (1.0 - noise) * static_cast<double>(std::norm(z(row, h))) / (frames * frames);
@@ -75,8 +75,7 @@ double ToneFollower::share_beside(int m, Seconds before) const {
         for (int row = 0; row < rows(); ++row) {
             const auto power = static_cast<double>(std::norm(z(row, h)));
             all += power;
-            if (number(row) % m != 0 && weight_[static_cast<std::size_t>(row)] > 0.0)
-                beside += power;
+            if (number(row) % m != 0 && stands_[static_cast<std::size_t>(row)]) beside += power;
         }
     return all > 0.0 ? beside / all : 0.0;
 }
@@ -84,7 +83,7 @@ double ToneFollower::share_beside(int m, Seconds before) const {
 int ToneFollower::standing_beside(int m) const {
     int standing = 0;
     for (int row = 0; row < rows(); ++row)
-        if (number(row) % m != 0 && weight_[static_cast<std::size_t>(row)] > 0.0) ++standing;
+        if (number(row) % m != 0 && stands_[static_cast<std::size_t>(row)]) ++standing;
     return standing;
 }
 

@@ -1,6 +1,7 @@
 // What live listening costs, as a share of one core, and how soon the first honest reading stands.
-// Run by hand: live_bench. Sound is made as in the tests of the live ear.
+// Run by hand: live_bench. Sound is made as in the tests of the live ear; recorded pipes as well.
 #include "listening/pipe_listener.h"
+#include "support/recordings.h"
 #include "support/scene.h"
 
 #include <cstdio>
@@ -27,13 +28,32 @@ Scene scene_at(double hz, double seconds, std::uint64_t seed) {
 }
 
 // Processor time, which other work on the machine disturbs less than the clock on the wall.
-double cost(const std::vector<float>& samples, double seconds, std::optional<Hertz> awaited) {
-    PipeListener listener({.rate = SampleRate{48000.0}, .channels = 1});
+double spent(const std::vector<float>& samples, double rate, std::optional<Hertz> awaited) {
+    PipeListener listener({.rate = SampleRate{rate}, .channels = 1});
     listener.expect(awaited);
     const std::clock_t began = std::clock();
     for (std::size_t i = 0; i + 480 <= samples.size(); i += 480)
         listener.process({static_cast<std::int64_t>(i)}, {&samples[i], 480});
-    return static_cast<double>(std::clock() - began) / CLOCKS_PER_SEC / seconds;
+    return static_cast<double>(std::clock() - began) / CLOCKS_PER_SEC;
+}
+
+double cost(const Scene& scene, std::optional<Hertz> awaited) {
+    return spent(scene.floats(), scene.rate(), awaited) / scene.seconds();
+}
+
+void print_recorded(const char* rank) {
+    double heard = 0.0;
+    double processor = 0.0;
+    double worst = 0.0;
+    for (const testing::RecordedPipe& pipe : testing::recorded_pipes({rank})) {
+        const double seconds = static_cast<double>(pipe.channels[0].size()) / pipe.rate;
+        const double now = spent(pipe.channels[0], pipe.rate, Hertz{pipe.nominal_hz()});
+        heard += seconds;
+        processor += now;
+        worst = std::max(worst, now / seconds);
+    }
+    std::printf("  recorded %-12s %5.2f, dearest pipe %5.2f\n", rank, 100.0 * processor / heard,
+                100.0 * worst);
 }
 
 // Seconds from the end of speech to the first reading of a cent or better; negative: none.
@@ -56,10 +76,12 @@ int main() {
     std::printf("cost of live listening, 48 kHz, one channel, per cent of one core\n");
     for (const double hz : {32.7, 130.8, 261.6, 1046.5, 4186.0})
         std::printf("  %7.1f Hz sounding   %5.2f\n", hz,
-                    100.0 * cost(scene_at(hz, 10.0, 1).floats(), 10.0, Hertz{hz}));
+                    100.0 * cost(scene_at(hz, 10.0, 1), Hertz{hz}));
     Scene empty(48000.0, 10.0, 2);
     empty.add_white(0.1, 30.0).add_rumble(0.01).add_hum(50.0, 0.003);
-    std::printf("  no pipe              %5.2f\n", 100.0 * cost(empty.floats(), 10.0, std::nullopt));
+    std::printf("  no pipe              %5.2f\n", 100.0 * cost(empty, std::nullopt));
+    for (const char* rank : {"Montre8", "Trompette8"})
+        print_recorded(rank);
 
     std::printf(
         "first reading of 1 cent or better after the end of speech, ms (30 dB; awaited / "

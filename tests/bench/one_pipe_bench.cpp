@@ -1,7 +1,6 @@
 // One recorded pipe: accuracy and cost beside aubio's pitch methods, on the same spans in one run.
 // Prints a Markdown table. Usage: one_pipe_bench [spans per pipe]
 #include "listening/measure.h"
-#include "listening/pipe_listener.h"
 #include "support/coverage.h"
 #include "support/phase_slope.h"
 #include "support/recordings.h"
@@ -114,25 +113,6 @@ void print_row(const char* name, const std::vector<Span>& spans, const Method& m
                 heard / spent);
 }
 
-void print_live_cost(const std::vector<RecordedPipe>& pipes) {
-    constexpr std::size_t kPiece = 512;
-    double heard = 0.0;
-    double spent = 0.0;
-    for (const RecordedPipe& pipe : pipes) {
-        listening::PipeListener listener({SampleRate{pipe.rate}, 1});
-        listener.expect(Hertz{pipe.nominal_hz()});
-        const std::vector<float>& sound = pipe.channels[0];
-        const double start = processor_seconds();
-        for (std::size_t at = 0; at + kPiece <= sound.size(); at += kPiece) {
-            listener.process(FrameIndex{static_cast<std::int64_t>(at)},
-                             std::span(sound).subspan(at, kPiece));
-        }
-        spent += processor_seconds() - start;
-        heard += static_cast<double>(sound.size()) / pipe.rate;
-    }
-    std::printf("\nLive listening to these pipes: %.2f %% of one core.\n", 100.0 * spent / heard);
-}
-
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -155,6 +135,5 @@ int main(int argc, char** argv) {
             }
         }
     }
-    print_live_cost(pipes);
     return 0;
 }
