@@ -1,7 +1,8 @@
 // `rankwright chamber`: the window at work on one stop.
+#include "app/bearings_output.h"
 #include "app/chamber.h"
 #include "app/commands.h"
-#include "organ/air.h"
+#include "app/day_options.h"
 
 #include <filesystem>
 #include <memory>
@@ -12,24 +13,37 @@ namespace {
 
 struct ChamberArguments {
     std::string organ;
-    std::string temperature;
-    std::optional<double> pitch;
+    DayOptions day;
     std::optional<double> lasting;
     ChamberOptions options;
 };
 
+/// Why the bearings can't be set on a stop; empty when they can.
+std::optional<Error> bearings_trouble(const organ::Instrument& instrument,
+                                      const organ::StopRef& stop) {
+    if (const auto steps = bearings_of(instrument, {}); !steps) return steps.error();
+    const organ::Bearings& bearings = *instrument.bearings;
+    if (stop.division->id == bearings.division && stop.stop->id == bearings.stop)
+        return std::nullopt;
+    return Error{ErrorKind::bad_input,
+                 "the bearings are set on " + bearings.division + "/" + bearings.stop +
+                     ", as the file says: leave out --stop",
+                 std::nullopt};
+}
+
 ExitCode open_chamber(ChamberArguments& arguments) {
     ChamberOptions& options = arguments.options;
-    if (!arguments.temperature.empty()) {
-        options.day.temperature = organ::parse_temperature(arguments.temperature);
-        if (!options.day.temperature) return report(bad_temperature(arguments.temperature));
-    }
-    if (arguments.pitch) options.day.pitch = Hertz{*arguments.pitch};
     if (arguments.lasting) options.lasting = Seconds{*arguments.lasting};
     const auto instrument = load_instrument_or_report(arguments.organ);
     if (!instrument) return kBadInput;
+    const auto day = arguments.day.day_at(*instrument);
+    if (!day) return report(day.error());
+    options.day = *day;
     const auto stop = choose_stop(*instrument, options.stop);
     if (!stop) return report(stop.error());
+    if (options.run.job == visit::Job::bearings) {
+        if (const auto bad = bearings_trouble(*instrument, *stop)) return report(*bad);
+    }
     options.organ_file = std::filesystem::absolute(arguments.organ).string();
     return work_at(*instrument, *stop, options);
 }
@@ -48,21 +62,21 @@ void add_chamber_command(CLI::App& app, ExitCode& code) {
         ->add_option_function<std::string>(
             "--job",
             [&options](const std::string& job) {
-                options.run.job =
-                    job == "single" ? visit::Job::to_target : visit::Job::from_reference;
+                options.run.job = job == "single"     ? visit::Job::to_target
+                                  : job == "bearings" ? visit::Job::bearings
+                                                      : visit::Job::from_reference;
             },
             "single: each pipe alone to its target; reference: by beats from the pipe that the "
-            "file names (default; single where it names none)")
-        ->check(CLI::IsMember({"single", "reference"}));
+            "file names (default; single where it names none); bearings: the temperament octave, "
+            "note from note by tempered intervals")
+        ->check(CLI::IsMember({"single", "reference", "bearings"}));
     command->add_flag("--compensate", options.run.compensate,
                       "put pipes that are warmer or colder than the reference, and reeds, where "
                       "they will agree at the organ's own temperature");
     command->add_option("--device", options.device, "an input of `rankwright inputs`");
     command->add_option("--channel", options.channel, "this channel of the recording, from 1")
         ->check(CLI::PositiveNumber);
-    command->add_option("--temperature", arguments->temperature, "at the pipes: 21.3C or 70.4F");
-    command->add_option("--pitch", arguments->pitch, "the A that the organ stands at today, in Hz")
-        ->check(CLI::Range(300.0, 600.0));
+    arguments->day.add_to(*command);
     command->add_option("--seed", options.seed, "simulated: how the pipes are out of tune");
     command
         ->add_option_function<std::string>(

@@ -46,13 +46,18 @@ std::string join(const std::vector<std::string>& parts) {
     return list;
 }
 
-/// Asks until the answer makes sense; at the end of the input the usual one does.
+/// Asks until the answer makes sense; at the end of the input the usual one does. `known` is said
+/// when it doesn't: how to write it.
 template <typename Parse>
-auto ask_for(const std::string& question, const std::string& usual, Parse parse) {
+auto ask_for(const std::string& question, const std::string& usual, Parse parse,
+             const std::string& known = "") {
     for (;;) {
         if (const auto value = parse(ask(question, usual))) return *value;
         if (!std::cin) return *parse(usual);
-        std::cerr << "That can't be read; write it like " << usual << ".\n";
+        if (known.empty())
+            std::cerr << "That can't be read; write it like " << usual << ".\n";
+        else
+            std::cerr << "That isn't known here; known are " << known << ".\n";
     }
 }
 
@@ -70,15 +75,22 @@ storage::StarterAnswers ask_all() {
     answers.name = ask("The organ's name?", answers.name);
     answers.place = ask("Where does it stand?", "not said");
     if (answers.place == "not said") answers.place.clear();
-    answers.a = Hertz{ask_for("The A at which it stands, in Hz?", "440",
-                              [](const std::string& text) { return number(text, 300.0, 600.0); })};
+    answers.a = Hertz{ask_for("The A at which it stands, in Hz?", "440", [](std::string text) {
+        if (const auto unit = text.find(" Hz"); unit != std::string::npos) text.resize(unit);
+        return number(text, 300.0, 600.0);
+    })};
     answers.at = ask_for("At which temperature?", "18C",
                          [](const std::string& text) { return organ::parse_temperature(text); });
-    answers.temperament =
-        ask_for("The temperament?", answers.temperament, [](const std::string& text) {
+    std::vector<std::string> temperaments;
+    for (const organ::BuiltInTemperament& one : organ::built_in_temperaments())
+        temperaments.push_back(one.name);
+    answers.temperament = ask_for(
+        "The temperament?", answers.temperament,
+        [](const std::string& text) {
             const auto known = organ::built_in_temperament(text);
             return known ? std::optional{known->name} : std::nullopt;
-        });
+        },
+        join(temperaments) + "; one of your own goes into the file later");
     answers.divisions.clear();
     for (const std::string& name :
          split(ask("Its divisions, with commas between?", "Great, Pedal"))) {

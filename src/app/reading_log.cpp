@@ -57,6 +57,7 @@ void print_json(const Snapshot& s, Seconds now) {
     }
     line["heard_s"] = s.heard.count();
     line["move"] = s.advice.words.empty() ? Json(nullptr) : Json(s.advice.words);
+    line["amount"] = s.amount.empty() ? Json(nullptr) : Json(s.amount);
     line["settled"] = s.settled_count;
     line["pipes"] = s.pipe_count;
     std::cout << line.dump() << std::endl;

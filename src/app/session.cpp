@@ -106,7 +106,7 @@ void Session::obey(const visit::Command& command) {
             if (console_.move_device) console_.move_device(run_.pipe().id, move.by);
         },
         [&](const visit::SetTemperature& set) {
-            run_.set_temperature(set.to);
+            run_.set_temperature(set.to, set.humidity);
             if (console_.set_temperature) console_.set_temperature(set.to);
         },
         [&](const visit::SetPitch& set) {

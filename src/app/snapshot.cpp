@@ -1,6 +1,8 @@
 #include "app/snapshot.h"
 
+#include "organ/air.h"
 #include "organ/note.h"
+#include "organ/pitch_of_day.h"
 
 #include <algorithm>
 #include <cmath>
@@ -45,7 +47,7 @@ void fill_chest(Snapshot& out, const visit::Run& run) {
         std::min_element(pipes.begin(), pipes.end(), [](const auto& a, const auto& b) {
             return a.midi < b.midi;
         })->midi;
-    for (std::size_t i = 0; i < pipes.size(); ++i) {
+    for (const std::size_t i : run.standing()) {
         overlay::ChestPipe standing;
         standing.key = pipes[i].key;
         // True lengths would leave the treble as dots: five octaves are drawn as a fifth.
@@ -54,11 +56,14 @@ void fill_chest(Snapshot& out, const visit::Run& run) {
         standing.deviation = run.outcomes()[i].last;
         standing.settled = run.outcomes()[i].settled;
         standing.current = i == run.current();
-        standing.starts_side = run.other_side() != 0 && i == run.other_side();
+        standing.starts_side = run.other_side() != 0 && out.chest.size() == run.other_side();
         out.chest.push_back(std::move(standing));
     }
     if (run.other_side() != 0) {
-        const bool c_first = (pipes.front().midi % 12) % 2 == 0;
+        // By the owner's keys: a borrowed fifth is played by keys of the other side.
+        const PipeId& first = pipes[run.standing().front()].id;
+        const auto owner = organ::stop_by_id(run.instrument(), first.division, first.stop);
+        const bool c_first = (owner.division->lowest_midi + first.key - 1) % 2 == 0;
         out.left_side = c_first ? "C side" : "C♯ side";
         out.right_side = c_first ? "C♯ side" : "C side";
     }
@@ -76,6 +81,7 @@ void fill_figures(Snapshot& out, const tuning::PipeState& state, Hertz target,
     if (state.advice) {
         out.advice = *state.advice;
         out.amount = amount_words(*state.advice);
+        if (out.amount.empty()) out.amount = state.taps;
     }
     if (state.stage == Stage::wrong_key && state.wrong_pitch) {
         const auto named = std::find_if(
@@ -134,6 +140,28 @@ void fill_suspicions(Snapshot& out, const listening::Suspicions& heard) {
     if (heard.mains_hum) add(false, "Mains hum in the input: check the cable.");
 }
 
+// What temperature does to the pipe at hand, and to the organ.
+void fill_day_notices(Snapshot& out, const visit::Run& run) {
+    const auto add = [&](std::string words) { out.notices.push_back({false, std::move(words)}); };
+    const organ::Day& day = run.day();
+    const std::string home = organ::celsius_text(run.instrument().at);
+    if (const auto compensated = run.compensation())
+        add("Compensated: wanted " + off_words(compensated->offset) +
+            " of the plain target now, it will agree at " + home + ".");
+    else if (const auto later = organ::compensation(run.instrument(), run.pipe(), day))
+        add("In tune now, this " + std::string(run.pipe().make.reed() ? "reed" : "pipe") +
+            " will read " + off_words(-later->offset) + " at " + home + ".");
+    const auto today = run.pitch_today().explained(day);
+    if (today && today->contradicted) add(today->explanation);
+    for (const std::string& warning : organ::thermometer_warnings(run.instrument(), day))
+        add(warning);
+    constexpr double kWorthSaying = 0.5;
+    const Cents drift = run.pitch_today().drift();
+    if (std::abs(drift.value()) >= kWorthSaying)
+        add("The references stand " + off_words(drift) +
+            " of where they were first heard: the pitch of the day follows.");
+}
+
 void fill_notices(Snapshot& out, const SnapshotInputs& in) {
     const auto add = [&](bool urgent, std::string words) {
         out.notices.push_back({urgent, std::move(words)});
@@ -147,6 +175,7 @@ void fill_notices(Snapshot& out, const SnapshotInputs& in) {
         fill_suspicions(out, in.listener->hearing().suspicions);
     const tuning::PipeState& state = in.paired ? in.paired->state().pipe : in.job.state();
     if (state.drifting) add(false, "Still moving by itself: hands off, wait.");
+    fill_day_notices(out, in.run);
 }
 
 }  // namespace
@@ -233,6 +262,7 @@ overlay::Snapshot make_snapshot(const SnapshotInputs& in) {
     out.pitch_of_day = organ::pitch_of(in.run.instrument(), in.run.day());
     out.pitch_measured = in.run.day().pitch.has_value();
     out.temperature = in.run.day().temperature;
+    out.humidity = in.run.day().humidity;
     out.input_name = in.source.name;
     out.dropped_frames = in.source.dropped_frames;
     out.overruns = in.source.overruns;

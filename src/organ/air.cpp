@@ -2,6 +2,7 @@
 
 #include "core/text.h"
 
+#include <algorithm>
 #include <cctype>
 #include <charconv>
 #include <cmath>
@@ -66,6 +67,11 @@ double speed_of_sound(const Air& air) {
 
 Cents flue_shift(Celsius from, Celsius to) {
     return Cents{1200.0 * std::log2(speed_of_sound(to) / speed_of_sound(from))};
+}
+
+double humidity_at(double humidity, Celsius from, Celsius to) {
+    const double saturated = vapour_fraction({from, 1.0});
+    return std::min(1.0, humidity * saturated / vapour_fraction({to, 1.0}));
 }
 
 Cents flue_shift(const Air& from, const Air& to) {

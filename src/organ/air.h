@@ -36,5 +36,8 @@ double speed_of_sound(const Air& air);
 Cents flue_shift(Celsius from, Celsius to);
 /// The same in moist air.
 Cents flue_shift(const Air& from, const Air& to);
+/// The relative humidity that air of `humidity` has at another temperature, when no water was
+/// added or taken; not above 1.
+double humidity_at(double humidity, Celsius from, Celsius to);
 
 }  // namespace rankwright::organ

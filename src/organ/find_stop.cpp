@@ -1,6 +1,7 @@
 #include "core/nearest_word.h"
 #include "organ/instrument.h"
 
+#include <algorithm>
 #include <cctype>
 
 namespace rankwright::organ {
@@ -63,6 +64,18 @@ std::string nearest_stop(const Instrument& instrument, std::string_view name) {
     return {};
 }
 
+std::string stops_listed(const Instrument& instrument) {
+    constexpr std::size_t kMost = 12;
+    std::vector<std::string> names;
+    for (const Division& division : instrument.divisions)
+        for (const Stop& stop : division.stops)
+            if (!stop.name.empty()) names.push_back(division.name + "/" + stop.name);
+    std::string out;
+    for (std::size_t i = 0; i < std::min(names.size(), kMost); ++i)
+        out += (i == 0 ? " Its stops: " : ", ") + names[i];
+    return out + (names.size() > kMost ? " …" : names.empty() ? "" : ".");
+}
+
 }  // namespace
 
 Result<StopRef> find_stop(const Instrument& instrument, std::string_view name) {
@@ -74,7 +87,10 @@ Result<StopRef> find_stop(const Instrument& instrument, std::string_view name) {
         const std::string nearest = nearest_stop(instrument, name);
         message = "There is no stop \"" + asked + "\" in " + instrument.name + ".";
         if (!nearest.empty()) message += " Did you mean \"" + nearest + "\"?";
-        if (nearest.empty()) message += " Its stops are listed by: rankwright targets.";
+        if (nearest.empty()) message += stops_listed(instrument);
+    } else if (found.front().division == found.back().division) {
+        message = "\"" + asked + "\" is the name of several stops of " +
+                  found.front().division->name + "; give each its own.";
     } else {
         message = "\"" + asked + "\" stands in several divisions; say which:";
         for (const StopRef& ref : found)

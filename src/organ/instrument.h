@@ -100,8 +100,9 @@ struct Bearings {
 
 struct Instrument {
     std::string name;
-    Hertz a{440.0};    ///< the A at which the organ stands …
-    Celsius at{20.0};  ///< … at this temperature
+    Hertz a{440.0};         ///< the A at which the organ stands …
+    Celsius at{20.0};       ///< … at this temperature
+    double humidity = 0.5;  ///< … and relative humidity, 0 to 1
     Temperament temperament;
     std::vector<Division> divisions;
     std::string place;
@@ -127,7 +128,7 @@ struct OwnPipe {
     StopRef owner;
     int number = 1;
 };
-/// Empty when the key plays nothing on this stop.
+/// Empty when the key plays nothing on this stop, or nobody has the pipes that it borrows.
 std::optional<OwnPipe> own_pipe(const StopRef& stop, int key);
 /// The pipe that a stop plays on a key (of one row of a mixture); empty when there is none.
 std::optional<Pipe> pipe_of(const StopRef& stop, int key, int row = 1);

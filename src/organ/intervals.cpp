@@ -185,4 +185,29 @@ std::vector<BearingStep> bearings_plan(const Instrument& instrument, const Day& 
     return planner.take();
 }
 
+std::optional<Reference> reference_of(const Instrument& instrument, const BearingStep& step,
+                                      const Day& day) {
+    if (step.key == step.from || !instrument.bearings) return std::nullopt;
+    const StopRef stop =
+        stop_by_id(instrument, instrument.bearings->division, instrument.bearings->stop);
+    auto from = pipe_of(stop, step.from);
+    const auto pipe = pipe_of(stop, step.key);
+    if (!from || !pipe) return std::nullopt;
+    const TuningInterval& interval = *step.to_set.interval;
+    const bool upward = step.key > step.from;
+    Reference out;
+    out.reference_partial = upward ? interval.upper : interval.lower;
+    out.pipe_partial = upward ? interval.lower : interval.upper;
+    out.beat = target(instrument, *pipe, day) * out.pipe_partial -
+               target(instrument, *from, day) * out.reference_partial;
+    constexpr double kPure = 0.005;
+    const double wide = step.to_set.beat.value();
+    out.words = text_of({interval.name, upward ? " up from " : " down from ", from->note,
+                         wide > kPure    ? ", wide"
+                         : wide < -kPure ? ", narrow"
+                                         : ", pure"});
+    out.pipe = std::move(*from);
+    return out;
+}
+
 }  // namespace rankwright::organ

@@ -1,8 +1,10 @@
 // The intervals that are tuned, how they beat, and the bearings.
 #pragma once
 
+#include "organ/reference.h"
 #include "organ/target.h"
 
+#include <optional>
 #include <span>
 #include <string>
 #include <vector>
@@ -56,5 +58,10 @@ struct BearingStep {
 /// that is tuned first, to both sides as far as the widest fifth (the wolf; G♯–E♭ when all are
 /// alike), then the octaves inside its keys. The A itself has `from` = its own key.
 std::vector<BearingStep> bearings_plan(const Instrument& instrument, const Day& day);
+
+/// From which pipe a step of the bearings is tuned, by which partials and at which beat; empty for
+/// the first note.
+std::optional<Reference> reference_of(const Instrument& instrument, const BearingStep& step,
+                                      const Day& day);
 
 }  // namespace rankwright::organ

@@ -5,7 +5,6 @@
 
 #include <optional>
 #include <string>
-#include <vector>
 
 namespace rankwright::organ {
 
@@ -14,8 +13,8 @@ namespace rankwright::organ {
 class LearnedMoves {
   public:
     /// A move was heard: the pipe sounded `before` and changed by `change`. Changes under a tenth
-    /// of a cent teach nothing. `by` is the movement where it is known. [any]
-    void moved(Hertz before, Cents change, std::optional<Millimetres> by = std::nullopt);
+    /// of a cent teach nothing. [any]
+    void moved(Hertz before, Cents change);
     /// Another rank, or another device: start anew.
     void forget();
 
@@ -24,16 +23,12 @@ class LearnedMoves {
     std::optional<double> moves_for(Hertz now, Cents needed) const;
     /// The same in words: "about two taps like the last"; empty before the first.
     std::string amount(Hertz now, Cents needed) const;
-    /// How far to move for `needed`, from the last five movements whose length was known: their
-    /// median effect. Empty before the first.
-    std::optional<Millimetres> millimetres_for(Hertz now, Cents needed) const;
 
   private:
-    struct Move {
-        double effect;  ///< cents per hertz of the pipe's pitch: the same on every length
-        std::optional<double> effect_per_mm;
-    };
-    std::vector<Move> moves_;
+    /// Cents per hertz of the pipe's pitch, which is the same on every length: the last move each
+    /// way.
+    std::optional<double> sharpened_;
+    std::optional<double> flattened_;
 };
 
 }  // namespace rankwright::organ

@@ -130,7 +130,9 @@ Hertz Celeste::beat_at(int key) const {
 std::optional<OwnPipe> own_pipe(const StopRef& stop, int key) {
     if (key < stop.stop->first_key || key > stop.stop->last_key) return std::nullopt;
     if (!stop.stop->borrowed) return OwnPipe{stop, key};
-    const StopRef owner = owner_of(stop);
+    const StopRef owner =
+        stop_by_id(*stop.instrument, stop.stop->borrowed->division, stop.stop->borrowed->stop);
+    if (owner.stop == nullptr || owner.stop->borrowed) return std::nullopt;
     const int number = owners_key(stop, owner, key);
     const Stop& rank = *owner.stop;
     if (number < rank.first_key || number > rank.last_key + rank.extra_pipes) return std::nullopt;

@@ -48,8 +48,9 @@ std::string side_of(Cents cents) {
         {decimal(std::abs(cents.value()), 1), cents < Cents{0.0} ? " cents flat" : " cents sharp"});
 }
 
-void explain(const Instrument& instrument, Celsius thermometer, PitchOfDay& day) {
-    day.expected = flue_shift(instrument.at, thermometer);
+void explain(const Instrument& instrument, const Day& air, PitchOfDay& day) {
+    const Celsius thermometer = *air.temperature;
+    day.expected = -rise_to_home(instrument, air, thermometer);
     day.as_at = temperature_for(instrument.at, day.from_home);
     const double off = (day.from_home - *day.expected).value();
     const double slope = flue_shift(thermometer, thermometer + Celsius{1.0}).value();
@@ -62,17 +63,16 @@ void explain(const Instrument& instrument, Celsius thermometer, PitchOfDay& day)
                  side_of(*day.expected), " of ", home, "; they stand ", side_of(day.from_home)});
     day.explanation +=
         day.contradicted
-            ? text_of({", as at ", celsius_text(*day.as_at),
-                       ". Hold the thermometer at pipe level and wait; if it stays so, the organ "
-                       "was left at another pitch than its file says."})
+            ? text_of(
+                  {", as at ", celsius_text(*day.as_at),
+                   ": hold the thermometer at pipe level and wait, or the file's pitch is old."})
             : std::string(", as the thermometer explains.");
 }
 
 }  // namespace
 
 std::optional<PitchOfDay> pitch_of_day(const Instrument& instrument,
-                                       std::span<const ReferenceReading> readings,
-                                       std::optional<Celsius> thermometer) {
+                                       std::span<const ReferenceReading> readings, const Day& air) {
     std::vector<Deviation> flues;
     PitchOfDay day;
     for (std::size_t i = 0; i < readings.size(); ++i) {
@@ -116,7 +116,13 @@ std::optional<PitchOfDay> pitch_of_day(const Instrument& instrument,
     day.from_home = Cents{middle + mean};
     day.a = transpose(instrument.a, day.from_home);
     day.uncertainty = Cents{std::sqrt(std::max(scatter, readings_variance / n) / n)};
-    if (thermometer) explain(instrument, *thermometer, day);
+    if (air.temperature) explain(instrument, air, day);
+    return day;
+}
+
+PitchOfDay pitch_as_given(const Instrument& instrument, Hertz a, const Day& air) {
+    PitchOfDay day{a, Cents{0.0}, interval(instrument.a, a), {}, {}, {}, {}, false};
+    if (air.temperature) explain(instrument, air, day);
     return day;
 }
 
@@ -130,9 +136,8 @@ std::vector<std::string> thermometer_warnings(const Instrument& instrument, cons
         const Cents shift = flue_shift(*day.temperature, *here);
         warnings.push_back(
             text_of({division.name, " stands at ", celsius_text(*here), ", the reference at ",
-                     celsius_text(*day.temperature), ": its flues stand ", side_of(shift),
-                     " of where they will when both are alike. Let the air settle, "
-                     "or tune to the compensated target."}));
+                     celsius_text(*day.temperature), ": its flues read ", side_of(shift),
+                     " until both are alike. Wait, or compensate."}));
     }
     return warnings;
 }

@@ -32,10 +32,12 @@ struct PitchOfDay {
 /// A from the median of the readings' deviations from target; readings further from it than two and
 /// a half times their typical spread (by the median absolute deviation, at least 0.5 cent) are left
 /// out, the rest averaged. Reeds are left out always: they don't follow the air as flues do. Empty
-/// when no flue reading is left. `thermometer` stands beside the reference rank.
+/// when no flue reading is left. Of `day` only the air beside the reference rank counts.
 std::optional<PitchOfDay> pitch_of_day(const Instrument& instrument,
-                                       std::span<const ReferenceReading> readings,
-                                       std::optional<Celsius> thermometer);
+                                       std::span<const ReferenceReading> readings, const Day& day);
+
+/// The same of an A that was typed or taken from one pipe.
+PitchOfDay pitch_as_given(const Instrument& instrument, Hertz a, const Day& day);
 
 /// One sentence for each division whose thermometer is more than a kelvin from that of the
 /// reference: its pipes are compensated, or wait.

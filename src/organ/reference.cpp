@@ -32,6 +32,8 @@ std::string how_to_call(const Pipe& reference, const Pipe& pipe) {
     return text_of({"from ", itself ? "itself" : reference.stop, ", ", where});
 }
 
+Hertz without_beat(Hertz target, const Pipe& pipe) { return target - pipe.celeste_beat; }
+
 }  // namespace
 
 std::optional<Meeting> meeting_of(Cents pipe_above_reference) {
@@ -68,7 +70,10 @@ std::optional<Reference> reference_of(const Instrument& instrument, const Pipe& 
     if (!reference) return std::nullopt;
     const Hertz theirs = target(instrument, *reference, day);
     const Hertz ours = target(instrument, pipe, day);
-    const auto meeting = meeting_of(interval(theirs, ours));
+    // Where a celeste's partials meet its mate's is decided by what both would be without the beat,
+    // which is a quarter tone and more at the bottom.
+    const auto meeting =
+        meeting_of(interval(without_beat(theirs, *reference), without_beat(ours, pipe)));
     if (!meeting) return std::nullopt;
     Reference out;
     out.reference_partial = meeting->reference_partial;

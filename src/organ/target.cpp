@@ -31,10 +31,17 @@ std::optional<Celsius> temperature_of(const Day& day, std::string_view division)
     return day.temperature;
 }
 
+Cents rise_to_home(const Instrument& instrument, const Day& day, Celsius here) {
+    if (!day.humidity || !day.temperature) return flue_shift(here, instrument.at);
+    // The water in the air is the same all over the building.
+    const double humidity = humidity_at(*day.humidity, *day.temperature, here);
+    return flue_shift(Air{here, humidity}, Air{instrument.at, instrument.humidity});
+}
+
 Hertz pitch_of(const Instrument& instrument, const Day& day) {
     if (day.pitch) return *day.pitch;
     if (!day.temperature) return instrument.a;
-    return transpose(instrument.a, flue_shift(instrument.at, *day.temperature));
+    return transpose(instrument.a, -rise_to_home(instrument, day, *day.temperature));
 }
 
 Hertz target(const Instrument& instrument, const Pipe& pipe, const Day& day) {
@@ -50,17 +57,13 @@ Cents cents_from_equal(const Instrument& instrument, const Pipe& pipe, const Day
     return interval(equal, target(instrument, pipe, day));
 }
 
-Cents stands_at(const Pipe& pipe, Celsius today, Celsius later) {
-    return flue_shift(today, later) * (pipe.make.temperature_share - 1.0);
-}
-
 std::optional<Compensation> compensation(const Instrument& instrument, const Pipe& pipe,
                                          const Day& day) {
     const auto here = temperature_of(day, pipe.id.division);
     if (!here || !day.temperature) return std::nullopt;
     // On the way home the reference's flues rise by one amount and this pipe by another.
-    const Cents offset = flue_shift(*day.temperature, instrument.at) -
-                         flue_shift(*here, instrument.at) * pipe.make.temperature_share;
+    const Cents offset = rise_to_home(instrument, day, *day.temperature) -
+                         rise_to_home(instrument, day, *here) * pipe.make.temperature_share;
     constexpr double kInaudible = 0.05;
     if (std::abs(offset.value()) < kInaudible) return std::nullopt;
     const std::string side = offset > Cents{0.0} ? " cents sharp" : " cents flat";
@@ -71,7 +74,8 @@ std::optional<Compensation> compensation(const Instrument& instrument, const Pip
         words += text_of({", and this reed follows the flues by ",
                           decimal(100.0 * pipe.make.temperature_share, 0), " %"});
     words += text_of({": tuned ", off, side, " now, it will agree when both are at ",
-                      celsius_text(instrument.at)});
+                      celsius_text(instrument.at), "; in tune now, it will read ", off,
+                      offset > Cents{0.0} ? " cents flat" : " cents sharp", " then"});
     return Compensation{offset, std::move(words)};
 }
 

@@ -1,6 +1,9 @@
 #include "overlay/panels.h"
 
 #include <algorithm>
+#include <vector>
+
+#include <imgui.h>
 
 namespace rankwright::overlay {
 
@@ -23,13 +26,18 @@ void draw_caution_mark(Canvas& canvas, Point centre, float size) {
 }
 
 bool draw_notice(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
-    const auto found = std::find_if(snapshot.notices.begin(), snapshot.notices.end(),
-                                    [](const Notice& notice) { return !notice.urgent; });
-    if (found == snapshot.notices.end()) return false;
+    std::vector<const Notice*> calm;
+    for (const Notice& notice : snapshot.notices)
+        if (!notice.urgent) calm.push_back(&notice);
+    if (calm.empty()) return false;
+    // There is room for one: several take turns, each long enough to be read.
+    constexpr double kTurn_s = 6.0;
+    const auto turn = static_cast<std::size_t>(ImGui::GetTime() / kTurn_s);
+    const Notice& shown = *calm[turn % calm.size()];
     draw_caution_mark(canvas, {place.left + 16, place.centre().y}, 28);
     constexpr float kLeastEm = 17.0F;
     canvas.paragraph({place.left + 42, place.top, place.right, place.bottom + 6}, {kBody, kPale},
-                     kLeastEm, found->words);
+                     kLeastEm, shown.words);
     return true;
 }
 

@@ -69,6 +69,7 @@ struct Snapshot {
     std::optional<Hertz> pitch_of_day;  ///< A
     bool pitch_measured = false;
     std::optional<Celsius> temperature;
+    std::optional<double> humidity;  ///< relative, 0 to 1
 
     // the figures
     Stage stage = Stage::waiting;

@@ -2,6 +2,7 @@
 
 #include "overlay/panels.h"
 
+#include <algorithm>
 #include <cctype>
 #include <charconv>
 
@@ -14,7 +15,7 @@ constexpr double kColdest = -10.0;
 constexpr double kHottest = 50.0;
 constexpr double kLowestA = 370.0;
 constexpr double kHighestA = 570.0;
-constexpr std::size_t kMostLetters = 7;
+constexpr std::size_t kMostLetters = 9;  // "-10.5 100"
 
 const char* title(ValueEntry::What what) {
     switch (what) {
@@ -31,13 +32,21 @@ const char* title(ValueEntry::What what) {
 const char* advice(ValueEntry::What what) {
     switch (what) {
         case ValueEntry::What::temperature:
-            return "F: in °F · C: in °C · Enter: take it · Esc: leave it as it was";
+            return "F or C: which degrees · after a space: humidity in % · Enter · Esc: as it was";
         case ValueEntry::What::pitch:
             return "0: as measured · Enter: take it · Esc: leave it as it was";
         case ValueEntry::What::key:
             return "1 is the lowest key · Enter: go · Esc: stay here";
     }
     return "";
+}
+
+std::optional<double> number_of(std::string_view text) {
+    double value = 0.0;
+    const char* end = text.data() + text.size();
+    const auto [stopped, error] = std::from_chars(text.data(), end, value);
+    if (text.empty() || error != std::errc{} || stopped != end) return std::nullopt;
+    return value;
 }
 
 }  // namespace
@@ -47,8 +56,10 @@ void ValueEntry::type(char letter) {
     if (letter == ',') letter = '.';
     const bool digit = std::isdigit(static_cast<unsigned char>(letter)) != 0;
     const bool point = letter == '.' && what_ != What::key && typed_.find('.') == std::string::npos;
+    const bool space = letter == ' ' && what_ == What::temperature && !typed_.empty() &&
+                       typed_.find(' ') == std::string::npos;
     const bool minus = letter == '-' && what_ == What::temperature && typed_.empty();
-    if ((digit || point || minus) && typed_.size() < kMostLetters) typed_ += letter;
+    if ((digit || point || minus || space) && typed_.size() < kMostLetters) typed_ += letter;
     if (what_ == What::temperature && letter == 'f') fahrenheit_ = true;
     if (what_ == What::temperature && letter == 'c') fahrenheit_ = false;
 }
@@ -73,13 +84,14 @@ ValueEntry::Outcome ValueEntry::press(const KeyPress& key) {
 }
 
 ValueEntry::Outcome ValueEntry::finish() {
-    double value = 0.0;
-    const char* end = typed_.data() + typed_.size();
-    const auto [stopped, error] = std::from_chars(typed_.data(), end, value);
-    if (typed_.empty() || error != std::errc{} || stopped != end) {
+    const std::string_view typed = typed_;
+    const std::size_t space = std::min(typed.find(' '), typed.size());
+    const auto number = number_of(typed.substr(0, space));
+    if (!number) {
         complaint_ = "Type a number first.";
         return {};
     }
+    const double value = *number;
     switch (what_) {
         case What::temperature: {
             const double celsius = fahrenheit_ ? (value - 32.0) / 1.8 : value;
@@ -88,7 +100,16 @@ ValueEntry::Outcome ValueEntry::finish() {
                     fahrenheit_ ? "Between 14 and 122 °F." : "Between −10 and 50 °C; F for °F.";
                 return {};
             }
-            return {true, visit::SetTemperature{Celsius{celsius}}};
+            visit::SetTemperature set{Celsius{celsius}};
+            if (space < typed.size()) {
+                const auto percent = number_of(typed.substr(space + 1));
+                if (!percent || *percent > 100.0) {
+                    complaint_ = "After the space the humidity, 0 to 100 %.";
+                    return {};
+                }
+                set.humidity = *percent / 100.0;
+            }
+            return {true, set};
         }
         case What::pitch:
             if (value != 0.0 && (value < kLowestA || value > kHighestA)) {

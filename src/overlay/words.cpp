@@ -141,6 +141,7 @@ std::string day_words(const Snapshot& snapshot) {
                 (snapshot.pitch_measured ? " measured today" : " not yet measured");
     if (snapshot.temperature)
         words += (words.empty() ? "" : " · ") + decimal(snapshot.temperature->value(), 1) + " °C";
+    if (snapshot.humidity) words += " · " + decimal(100.0 * *snapshot.humidity, 0) + " % humid";
     return words;
 }
 

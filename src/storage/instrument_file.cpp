@@ -35,6 +35,8 @@ void read_pitch(TableReader& root, Instrument& instrument) {
     const auto temperature = text ? organ::parse_temperature(text->get()) : std::nullopt;
     if (!temperature) pitch.wrong(*at, "at", "a temperature with its unit: \"18C\" or \"64.4F\"");
     instrument.at = temperature.value_or(instrument.at);
+    if (const auto percent = pitch.number("humidity", 0.0, 100.0))
+        instrument.humidity = *percent / 100.0;
 }
 
 void read_bearings(TableReader& root, Instrument& instrument) {
@@ -110,9 +112,13 @@ std::optional<toml::table> parse(std::string text, Mistakes& mistakes) {
         } catch (const toml::parse_error& error) {
             const std::size_t line = error.source().begin.line;
             if (last != 0 && line <= last + 1) return std::nullopt;
+            // Set twice: the first stands, and nothing is hidden by leaving out the second.
+            const bool twice =
+                error.description().find("redefine existing") != std::string_view::npos;
             mistakes.add(error.source(),
-                         text_of({"this line can't be read: ", error.description()}));
-            mistakes.partly_hidden = true;
+                         twice ? std::string("this key is set twice in its table; leave one out")
+                               : text_of({"this line can't be read: ", error.description()}));
+            mistakes.partly_hidden = mistakes.partly_hidden || !twice;
             if (!blank_out(text, line)) return std::nullopt;
             last = line;
         }

@@ -34,12 +34,22 @@ std::optional<Footage> interval_row(std::string_view text) {
     return organ::footage_of_interval(interval);
 }
 
-// Notes each part that is no row; the rows are those that are.
+// Rows are harmonics of the 32′ line at the deepest: 40′ or 12′ is no pitch of a row.
+std::optional<Footage> footage_row(std::string_view text) {
+    const auto row = organ::parse_footage(text);
+    return row && 32 * row->denominator % row->numerator == 0 ? row : std::nullopt;
+}
+
+// Notes the first part that is no row. A lone number that is none in feet is an interval; so is one
+// with a point after it.
 std::vector<Footage> rows_in(std::string_view text, TableReader& range, const toml::node& node) {
     const bool intervals = text.find('.') != std::string_view::npos;
+    if (intervals && text.ends_with('.')) text.remove_suffix(1);
+    const auto parts = split(text, intervals ? '.' : ',');
     std::vector<Footage> rows;
-    for (const std::string_view part : split(text, intervals ? '.' : ',')) {
-        const auto row = intervals ? interval_row(part) : organ::parse_footage(part);
+    for (const std::string_view part : parts) {
+        auto row = intervals ? interval_row(part) : footage_row(part);
+        if (!row && parts.size() == 1) row = interval_row(part);
         if (row) {
             rows.push_back(*row);
             continue;

@@ -2,78 +2,16 @@
 
 #include "core/pipe_id.h"
 #include "core/text.h"
-#include "organ/footage.h"
 #include "storage/instrument_file.h"
+#include "storage/usual_make.h"
 
 #include <algorithm>
-#include <array>
-#include <cctype>
 #include <fstream>
 #include <set>
 
 namespace rankwright::storage {
 
 namespace {
-
-// What a word in a stop's name usually means for its pipes (common practice, no source).
-struct UsualMake {
-    const char* word;
-    const char* kind;
-    const char* tuned_by;  ///< empty: the kind's usual one (reeds)
-};
-constexpr std::array<UsualMake, 37> kUsualMakes{{
-    {"harmonic", "harmonic", "sleeve"},
-    {"chimney", "chimney", "cap"},
-    {"rohr", "chimney", "cap"},
-    {"bourdon", "stopped", "stopper"},
-    {"subbass", "stopped", "stopper"},
-    {"gedackt", "stopped", "cap"},
-    {"gedeckt", "stopped", "cap"},
-    {"stopped", "stopped", "cap"},
-    {"lieblich", "stopped", "cap"},
-    {"quintaton", "stopped", "cap"},
-    {"salicional", "string", "sleeve"},
-    {"gamba", "string", "sleeve"},
-    {"viol", "string", "sleeve"},
-    {"aeoline", "string", "sleeve"},
-    {"celeste", "string", "sleeve"},
-    {"angelica", "string", "sleeve"},
-    {"gemshorn", "tapered", "sleeve"},
-    {"spitz", "tapered", "sleeve"},
-    {"trumpet", "full-length reed", ""},
-    {"trompet", "full-length reed", ""},
-    {"trombone", "full-length reed", ""},
-    {"posaune", "full-length reed", ""},
-    {"bombarde", "full-length reed", ""},
-    {"tuba", "full-length reed", ""},
-    {"oboe", "full-length reed", ""},
-    {"hautboy", "full-length reed", ""},
-    {"hautbois", "full-length reed", ""},
-    {"cornopean", "full-length reed", ""},
-    {"clarion", "full-length reed", ""},
-    {"bassoon", "full-length reed", ""},
-    {"fagott", "full-length reed", ""},
-    {"clarinet", "half-length reed", ""},
-    {"krummhorn", "half-length reed", ""},
-    {"cromorne", "half-length reed", ""},
-    {"dulzian", "half-length reed", ""},
-    {"humana", "short reed", ""},
-    {"regal", "short reed", ""},
-}};
-
-std::string lower(std::string_view text) {
-    std::string out(text);
-    for (char& c : out)
-        c = static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
-    return out;
-}
-
-UsualMake usual_make(const std::string& name) {
-    const std::string words = lower(name);
-    for (const UsualMake& make : kUsualMakes)
-        if (words.find(make.word) != std::string::npos) return make;
-    return {"", "open", "sleeve"};
-}
 
 // A basic TOML string.
 std::string in_quotes(std::string_view text) {
@@ -85,59 +23,85 @@ std::string in_quotes(std::string_view text) {
     return out += '"';
 }
 
-// "Mixture IV" → 4 when the last word is a Roman number from I to VI.
-std::size_t rows_of(const std::string& name) {
-    constexpr std::array<const char*, 6> kRoman{"I", "II", "III", "IV", "V", "VI"};
-    const std::string last = name.substr(name.rfind(' ') + 1);
-    for (std::size_t i = 0; i < kRoman.size(); ++i)
-        if (last == kRoman[i]) return i + 1;
-    return 0;
-}
+// A stop of the list under the name it has in the file, and what its name tells.
+struct Listed {
+    std::string name;
+    UsualMake make;
+    std::optional<organ::Footage> feet;
+    std::vector<UsualRows> mixture;
 
-// The feet at the end of a name, also without a foot mark: here a person is there to check.
-std::optional<organ::Footage> feet_of(const std::string& name) {
-    for (std::size_t i = name.find(' '); i != std::string::npos; i = name.find(' ', i + 1))
-        if (const auto feet = organ::parse_footage(std::string_view(name).substr(i))) return feet;
-    return std::nullopt;
-}
-
-// The breaks of an ordinary mixture (Wikipedia, "Mixture (organ stop)": Fourniture), as many rows
-// of it as are asked for.
-std::string mixture_lines(std::size_t rows) {
-    constexpr std::array<int, 10> kSteps{5, 8, 12, 15, 19, 22, 26, 29, 33, 36};
-    constexpr std::array<std::pair<const char*, std::size_t>, 5> kBreaks{
-        {{"CC", 4}, {"tenor C", 3}, {"middle C", 2}, {"treble C", 1}, {"C in alt", 0}}};
-    std::string out = "mixture = [                       # an ordinary one: write the pipes' own\n";
-    for (const auto& [from, lowest] : kBreaks) {
-        out += text_of({"  { from = \"", from, "\", rows = \""});
-        for (std::size_t row = 0; row < rows; ++row)
-            out += text_of({row > 0 ? "." : "", std::to_string(kSteps[lowest + row])});
-        out += rows == 1 ? ".\" },\n" : "\" },\n";
+    bool celeste() const { return says(name, "celeste"); }
+    bool open_at(int whole_feet) const {
+        return mixture.empty() && feet == organ::Footage{whole_feet, 1} && !celeste() &&
+               (std::string_view(make.kind) == "open" || std::string_view(make.kind) == "tapered");
     }
-    return out += "]\n";
+};
+
+std::vector<Listed> listed(const StarterDivision& division) {
+    std::set<std::string> taken;
+    std::vector<Listed> stops;
+    for (const std::string& written : division.stops) {
+        Listed stop{written, usual_make(written), feet_at_end(written), usual_rows(written)};
+        for (int number = 2; !taken.insert(slug(stop.name)).second; ++number)
+            stop.name = text_of({written, " (", std::to_string(number), ")"});
+        stops.push_back(std::move(stop));
+    }
+    return stops;
 }
 
-std::string stop_lines(const std::string& written, std::set<std::string>& taken) {
-    std::string name = written;
-    const auto feet = feet_of(name);
-    for (int number = 2; !taken.insert(slug(name)).second; ++number)
-        name = text_of({written, " (", std::to_string(number), ")"});
-    const UsualMake make = usual_make(name);
-    std::string out = text_of({"\n[[division.stop]]\nname = ", in_quotes(name), "\n"});
-    const std::size_t rows = rows_of(name);
-    if (rows > 1) {
-        out += mixture_lines(rows);
+// On which rank the others are tuned: a 4′ Octave or Principal, usually (Wikipedia, "Pipe organ
+// tuning"); any open 4′ else.
+const Listed* tuning_rank(const std::vector<Listed>& stops) {
+    const auto four_foot = [&](bool principal) {
+        return std::find_if(stops.begin(), stops.end(), [&](const Listed& stop) {
+            return stop.open_at(4) && (!principal || says(stop.name, "octav") ||
+                                       says(stop.name, "princ") || says(stop.name, "prest"));
+        });
+    };
+    auto found = four_foot(true);
+    if (found == stops.end()) found = four_foot(false);
+    return found == stops.end() ? nullptr : &*found;
+}
+
+// The rank that a celeste beats with: an unison string or other soft rank of its division.
+const Listed* mate_in(const std::vector<Listed>& stops) {
+    for (const char* word : {"salicional", "gamba", "viol", "aeoline", "dulciana", "flute"})
+        for (const Listed& stop : stops)
+            if (!stop.celeste() && stop.mixture.empty() && stop.feet == organ::Footage{8, 1} &&
+                says(stop.name, word))
+                return &stop;
+    return nullptr;
+}
+
+std::string celeste_lines(const Listed* mate, int keys) {
+    constexpr int kCInAlt = 49;
+    std::string out;
+    if (mate != nullptr && keys >= kCInAlt)
+        // Usually from tenor C: J. I. Wedgwood, Dictionary of Organ Stops (1905), p. 176.
+        return text_of(
+            {"from = \"tenor C\"                # check\nceleste_of = ", in_quotes(mate->name),
+             "\nbeats = { \"tenor C\" = 2.0, \"middle C\" = 3.0, \"C in alt\" = 4.0 }"
+             "   # check\n"});
+    return "# celeste_of = \"Salicional 8'\"     # its mate, and how they beat:\n"
+           "# beats = { \"tenor C\" = 2.0, \"middle C\" = 3.0, \"C in alt\" = 4.0 }\n";
+}
+
+std::string make_lines(const Listed& stop) {
+    std::string out;
+    if (!stop.mixture.empty()) {
+        out += "mixture = [                       # an ordinary one: write the pipes' own\n";
+        for (const UsualRows& range : stop.mixture)
+            out += text_of({"  { from = \"", range.from, "\", rows = \"", range.rows, "\" },\n"});
+        out += "]\n";
     } else {
-        out += text_of({"feet = ", in_quotes(to_string(feet.value_or(organ::Footage{}))),
-                        feet ? "\n" : "                         # check: the name doesn't say\n"});
+        out += text_of(
+            {"feet = ", in_quotes(to_string(stop.feet.value_or(organ::Footage{}))),
+             stop.feet ? "\n" : "                         # check: the name doesn't say\n"});
     }
-    out += text_of({"kind = \"", make.kind, "\"",
-                    make.word[0] != '\0' ? "\n" : "                     # check\n"});
-    if (make.tuned_by[0] != '\0') out += text_of({"tuned_by = \"", make.tuned_by, "\"\n"});
-    if (lower(name).find("celeste") != std::string::npos)
-        out +=
-            "# celeste_of = \"Salicional 8'\"     # its mate, and how they beat:\n"
-            "# beats = { \"tenor C\" = 2.0, \"middle C\" = 3.0, \"C in alt\" = 4.0 }\n";
+    out += text_of({"kind = \"", stop.make.kind, "\"",
+                    stop.make.word[0] != '\0' ? "\n" : "                     # check\n"});
+    if (stop.make.tuned_by[0] != '\0')
+        out += text_of({"tuned_by = \"", stop.make.tuned_by, "\"\n"});
     return out;
 }
 
@@ -149,33 +113,81 @@ constexpr const char* kExplanation = R"(#
 #   tuned_by  "sleeve", "slide", "cap", "stopper", "cone", "scroll", "shade", "flap", "ears",
 #             "wire", "resonator sleeve", "resonator scroll", "cut to length"
 #   tuned_from = "Octave 4'" says from which stop a rank is tuned.
+#   borrowed_from = "Bourdon 16'", in place of kind, tuned_by and tuned_from, makes a stop play that
+#   rank's pipes; where it plays beyond its top, that rank needs extra_pipes = 12.
 
 )";
 
-std::string divisions_text(const StarterAnswers& answers) {
-    std::string out;
-    for (const StarterDivision& division : answers.divisions) {
-        out += text_of({"\n[[division]]\nname = ", in_quotes(division.name),
-                        "\nkeys = ", std::to_string(division.keys),
-                        "\nchest = \"chromatic\"               # or \"sides, tall at the ends\", "
-                        "\"sides, tall in the middle\", \"thirds\"\n"});
-        std::set<std::string> taken;
-        for (const std::string& stop : division.stops)
-            out += stop_lines(stop, taken);
+// The whole stop list, and the rank on which the bearings are set.
+class StopList {
+  public:
+    explicit StopList(const StarterAnswers& answers) : answers_(answers) {
+        for (const StarterDivision& division : answers.divisions)
+            divisions_.push_back(listed(division));
+        if (!divisions_.empty()) bearings_ = tuning_rank(divisions_.front());
     }
-    return out;
-}
+
+    std::string bearings_line() const {
+        constexpr int kMiddleF = 30;
+        const bool there = bearings_ != nullptr && answers_.divisions.front().keys >= kMiddleF;
+        const std::string stop = in_quotes(
+            text_of({answers_.divisions.front().name, "/", there ? bearings_->name : "Octave 4'"}));
+        return text_of({there ? "" : "# ", "bearings = { stop = ", stop,
+                        ", from = \"tenor F\", to = \"middle F\" }   # check\n"});
+    }
+
+    std::string text() const {
+        std::string out;
+        for (std::size_t d = 0; d < divisions_.size(); ++d) {
+            const StarterDivision& division = answers_.divisions[d];
+            out +=
+                text_of({"\n[[division]]\nname = ", in_quotes(division.name),
+                         "\nkeys = ", std::to_string(division.keys),
+                         "\nchest = \"chromatic\"               # or \"sides, tall at the ends\", "
+                         "\"sides, tall in the middle\", \"thirds\"\n"});
+            for (const Listed& stop : divisions_[d]) {
+                out += text_of({"\n[[division.stop]]\nname = ", in_quotes(stop.name), "\n"});
+                out += make_lines(stop);
+                const Listed* mate = stop.celeste() ? mate_in(divisions_[d]) : nullptr;
+                if (stop.celeste()) out += celeste_lines(mate, division.keys);
+                out += reference_line(d, stop, mate);
+            }
+        }
+        return out;
+    }
+
+  private:
+    std::string reference_line(std::size_t d, const Listed& stop, const Listed* mate) const {
+        const Listed* own = d == 0 ? bearings_ : tuning_rank(divisions_[d]);
+        const StarterDivision& first = answers_.divisions.front();
+        std::string from;
+        if (mate != nullptr)
+            from = mate->name;
+        else if (own != nullptr && own != &stop)
+            from = own->name;
+        else if (bearings_ != nullptr && bearings_ != &stop &&
+                 answers_.divisions[d].keys <= first.keys)
+            from = text_of({first.name, "/", bearings_->name});
+        return from.empty() ? std::string() : text_of({"tuned_from = ", in_quotes(from), "\n"});
+    }
+
+    const StarterAnswers& answers_;
+    std::vector<std::vector<Listed>> divisions_;
+    const Listed* bearings_ = nullptr;
+};
 
 }  // namespace
 
 std::string starter_file(const StarterAnswers& answers) {
-    std::string out = text_of({"# ", in_quotes(answers.name), kExplanation});
+    std::string out = text_of({"# ", in_quotes(answers.name), "\n", kExplanation});
     out += text_of({"name = ", in_quotes(answers.name), "\n"});
     if (!answers.place.empty()) out += text_of({"place = ", in_quotes(answers.place), "\n"});
     out += text_of({"\n# The A at which the organ stands, and at what temperature.\npitch = { a = ",
                     decimal(answers.a.value(), 2), ", at = \"", decimal(answers.at.value(), 1),
                     "C\" }\ntemperament = ", in_quotes(answers.temperament), "\n"});
-    return out += divisions_text(answers);
+    if (answers.divisions.empty()) return out;
+    const StopList stops(answers);
+    return out += stops.bearings_line() + stops.text();
 }
 
 std::optional<Error> write_starter_file(const std::filesystem::path& path,

@@ -97,6 +97,8 @@ class Joiner {
         if (range.stop.empty()) return;
         const Division& home = instrument_.divisions[link.division];
         const StopRef other = organ::stop_by_id(instrument_, range.division, range.stop);
+        // Whose pipes it plays wasn't found, and that was said.
+        if (other.stop->borrowed && other.stop->borrowed->stop.empty()) return;
         const bool last_range = link.range + 1 == stop.tuned_from.size();
         const int last = last_range ? stop.last_key : stop.tuned_from[link.range + 1].first_key - 1;
         for (int key = range.first_key; key <= last; ++key) {
@@ -211,12 +213,6 @@ void join_stops(Instrument& instrument, const std::vector<Link>& links, const St
         if (link.role == Link::Role::celeste) joiner.check_celeste(link);
     }
     refuse_idle_pipes(instrument, places, mistakes);
-    // Where a name was wrong, references can't be followed to their end.
-    const auto unjoined = [&](const Link& link) {
-        const Stop& stop = instrument.divisions[link.division].stops[link.stop];
-        return link.role == Link::Role::borrowed && stop.borrowed->stop.empty();
-    };
-    if (std::any_of(links.begin(), links.end(), unjoined)) return;
     for (const Link& link : links)
         if (link.role == Link::Role::tuned_from) joiner.check_reference(link);
     refuse_circles(instrument, links, mistakes);

@@ -258,6 +258,7 @@ void StopReader::read_mixture() {
         "mixture", "its composition and breaks: [{ from = \"CC\", rows = \"15.19.22\" }, …]");
     if (list == nullptr) return;
     std::vector<toml::source_region> places;
+    std::vector<organ::Composition> seen;  // also those whose rows are no good
     for (const toml::node& node : *list) {
         const toml::table* table = node.as_table();
         if (table == nullptr) {
@@ -265,7 +266,8 @@ void StopReader::read_mixture() {
             continue;
         }
         TableReader range(*table, text_of({"a break of ", reader_.what()}), mistakes());
-        const int from = read_range_start(range, stop_.composition);
+        const int from = read_range_start(range, seen);
+        seen.push_back({from, {}});
         std::vector<Footage> rows = read_rows(range);
         if (rows.empty()) continue;
         if (!stop_.composition.empty() && stop_.composition.back().rows == rows)

@@ -47,6 +47,10 @@ void AgainstReference::expect(PairedExpectation expectation) {
     expectation_ = std::move(expectation);
     if (state_.pipe.stage == Stage::settled) state_.pipe.stage = Stage::reading;
     if (other_target) standing_.restart();
+    if (!same)
+        taps_.turn_to(expectation_->pipe);
+    else if (other_target)
+        taps_.begin_anew();
     if (same) {
         if (state_.reference) note_reference(*state_.reference, *state_.reference_uncertainty);
         return;
@@ -74,6 +78,7 @@ void AgainstReference::hear(const listening::PairHearing& pair, const listening:
     if (!expectation_) return;
     using listening::Sounding;
     PipeState& pipe = state_.pipe;
+    state_.at = duration(pair.now - FrameIndex{}, pair.rate);
     pipe.wrong_key.reset();
     pipe.wrong_pitch.reset();
     const auto stage = [&](Stage to) {
@@ -159,11 +164,8 @@ void AgainstReference::judge(const listening::PairHearing& pair, const listening
                         settles({*pipe.deviation, *pipe.uncertainty, expectation_->tolerance,
                                  standing_.span(), pipe.stage == Stage::settled});
     pipe.stage = moving ? Stage::moving : stands ? Stage::settled : Stage::reading;
-    if (std::abs(pipe.deviation->value()) > expectation_->tolerance.value())
-        pipe.advice = organ::movement(expectation_->pipe, *pipe.pitch, -*pipe.deviation,
-                                      expectation_->speed_of_sound);
-    else
-        pipe.advice.reset();
+    advise(expectation_->pipe, expectation_->tolerance, expectation_->speed_of_sound, state_.at,
+           standing_, taps_, pipe);
 }
 
 void AgainstReference::judge_drawn(const listening::PairHearing& pair,

@@ -34,6 +34,7 @@ struct PairedExpectation {
 
 /// How the work on this pipe stands. Everything optional is empty while it isn't known.
 struct PairedState {
+    Seconds at{0.0};  ///< of the stream, when this was heard
     /// Its deviation is that from the pitch at which the target beat is heard; `uncertainty` is at
     /// least half of what the beat stays under, when only that is known.
     PipeState pipe;
@@ -87,6 +88,7 @@ class AgainstReference {
     std::optional<listening::PitchReading> reference_alone_;
     std::optional<listening::PitchReading> pipe_alone_;
     int tone_ = -1;  ///< the tone that `standing_` is of
+    TapWatch taps_;
 };
 
 }  // namespace rankwright::tuning

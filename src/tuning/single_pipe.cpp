@@ -30,6 +30,18 @@ Cents tolerance_at(Hertz target) {
     return std::max(Cents{0.5}, interval(target, target + kSlowestBeat));
 }
 
+void advise(const organ::Pipe& pipe, Cents tolerance, double speed_of_sound, Seconds at,
+            const SteadyMean& standing, TapWatch& taps, PipeState& state) {
+    const bool inside = std::abs(state.deviation->value()) <= tolerance.value();
+    const Cents needed = inside ? Cents{0.0} : -*state.deviation;
+    taps.hear(standing, at, *state.pitch, needed, state.drifting);
+    state.advice.reset();
+    state.taps.clear();
+    if (inside) return;
+    state.advice = organ::movement(pipe, *state.pitch, needed, speed_of_sound);
+    if (state.advice->way != organ::Way::none) state.taps = taps.amount(*state.pitch, needed);
+}
+
 void SinglePipe::expect(Expectation expectation) {
     const bool same_pipe = expectation_ && expectation_->pipe.id == expectation.pipe.id;
     expectation_ = std::move(expectation);
@@ -37,6 +49,7 @@ void SinglePipe::expect(Expectation expectation) {
     if (same_pipe) return;
     state_ = {};
     standing_.restart();
+    taps_.turn_to(expectation_->pipe);
 }
 
 void SinglePipe::hear(const listening::Hearing& hearing) {
@@ -87,8 +100,8 @@ void SinglePipe::judge(const listening::Hearing& hearing) {
     const bool moving = hearing.sounding == listening::Sounding::moving;
     if (moving || hearing.tone != tone_) standing_.restart();
     tone_ = hearing.tone;
-    standing_.add(duration(hearing.now - FrameIndex{}, hearing.rate),
-                  interval(kZero, reading.pitch), reading.cents_sd());
+    const Seconds at = duration(hearing.now - FrameIndex{}, hearing.rate);
+    standing_.add(at, interval(kZero, reading.pitch), reading.cents_sd());
 
     state_.pitch = transpose(kZero, *standing_.mean());
     state_.deviation = interval(expectation_->target, *state_.pitch);
@@ -100,11 +113,8 @@ void SinglePipe::judge(const listening::Hearing& hearing) {
     else
         state_.stage = stands() ? Stage::settled : Stage::reading;
 
-    if (std::abs(state_.deviation->value()) > expectation_->tolerance.value())
-        state_.advice = organ::movement(expectation_->pipe, *state_.pitch, -*state_.deviation,
-                                        expectation_->speed_of_sound);
-    else
-        state_.advice.reset();
+    advise(expectation_->pipe, expectation_->tolerance, expectation_->speed_of_sound, at, standing_,
+           taps_, state_);
 }
 
 bool SinglePipe::stands() const {

@@ -7,6 +7,7 @@
 #include "organ/pipe.h"
 #include "tuning/stage.h"
 #include "tuning/steady_mean.h"
+#include "tuning/tap_watch.h"
 
 #include <optional>
 #include <string>
@@ -45,9 +46,15 @@ struct PipeState {
     Seconds heard{0.0};                     ///< how much sound the figure rests on
     bool drifting = false;                  ///< the pitch clearly goes one way: hands off, wait
     std::optional<organ::Movement> advice;  ///< empty inside the tolerance
-    std::optional<Hertz> wrong_pitch;       ///< for Stage::wrong_key: what sounds instead …
-    std::optional<int> wrong_key;           ///< … and which key of the stop that would be
+    std::string taps;  ///< with advice, once a tap was seen: "about two taps like the last"
+    std::optional<Hertz> wrong_pitch;  ///< for Stage::wrong_key: what sounds instead …
+    std::optional<int> wrong_key;      ///< … and which key of the stop that would be
 };
+
+/// Says which way to move `pipe` and how far, from the deviation in `state` after it was added to
+/// `standing` at a time of the stream; nothing inside the tolerance.
+void advise(const organ::Pipe& pipe, Cents tolerance, double speed_of_sound, Seconds at,
+            const SteadyMean& standing, TapWatch& taps, PipeState& state);
 
 /// Judges each hearing against the expectation. Belongs to the listening thread.
 class SinglePipe {
@@ -68,6 +75,7 @@ class SinglePipe {
     PipeState state_;
     SteadyMean standing_;  ///< cents from A 440, so that a changed target leaves it alone
     int tone_ = -1;        ///< the tone that `standing_` is of
+    TapWatch taps_;
 };
 
 }  // namespace rankwright::tuning

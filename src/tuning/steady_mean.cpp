@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 namespace rankwright::tuning {
 
@@ -10,11 +11,17 @@ namespace {
 constexpr double kStepLasts_s = 0.3;
 constexpr double kStepInSd = 3.5;
 constexpr double kLeastStep_cents = 0.5;
+// A step among the batches: so clear, so much better an account of them than a drift, and as large
+// as a tap that matters.
+constexpr double kStepClear = 6.0;
+constexpr double kBetterThanDrift = 0.35;
+constexpr double kLeastBatchStep_cents = 0.25;
 }  // namespace
 
 void SteadyMean::restart() {
     count_ = 0;
     away_ = 0;
+    ++stands_;
 }
 
 void SteadyMean::add(Seconds at, Cents reading, Cents uncertainty) {
@@ -26,6 +33,7 @@ void SteadyMean::add(Seconds at, Cents reading, Cents uncertainty) {
     }
     away_ = 0;
     if (count_ == 0 || at_s - batches_[count_ - 1].began_s >= kBatch.count()) {
+        forget_before_step();
         const bool full =
             count_ == kMost || (count_ != 0 && at_s - batches_[0].began_s > kLongest.count());
         if (full) {
@@ -80,25 +88,65 @@ Seconds SteadyMean::span() const {
     return Seconds{count_ == 0 ? 0.0 : last_s_ - batches_[0].began_s};
 }
 
-std::optional<SteadyMean::Drift> SteadyMean::drift() const {
-    if (count_ < 4) return std::nullopt;
+SteadyMean::Line SteadyMean::line() const {
     const double n = static_cast<double>(count_);
     double mean_t = 0.0;
     for (std::size_t i = 0; i < count_; ++i)
         mean_t += batches_[i].began_s / n;
     const double mean_c = mean()->value();
-    double tt = 0.0;
+    Line line;
     double tc = 0.0;
     for (std::size_t i = 0; i < count_; ++i) {
         const double t = batches_[i].began_s - mean_t;
-        tt += t * t;
+        line.tt += t * t;
         tc += t * (batches_[i].mean() - mean_c);
     }
-    const double slope = tc / tt;
-    double left = 0.0;
+    line.slope = tc / line.tt;
     for (std::size_t i = 0; i < count_; ++i)
-        left += std::pow(batches_[i].mean() - mean_c - slope * (batches_[i].began_s - mean_t), 2);
-    return Drift{slope, std::sqrt(left / (n - 2.0) / tt)};
+        line.left +=
+            std::pow(batches_[i].mean() - mean_c - line.slope * (batches_[i].began_s - mean_t), 2);
+    return line;
+}
+
+// The split of the batches into two levels that leaves least about them.
+void SteadyMean::forget_before_step() {
+    constexpr std::size_t kEach = 2;
+    if (count_ < 2 * kEach + 1) return;
+    const auto level = [&](std::size_t from, std::size_t to) {
+        double sum = 0.0, squares = 0.0;
+        for (std::size_t i = from; i < to; ++i) {
+            sum += batches_[i].mean();
+            squares += batches_[i].mean() * batches_[i].mean();
+        }
+        const double n = static_cast<double>(to - from);
+        return std::pair{sum / n, std::max(0.0, squares - sum * sum / n)};
+    };
+    std::size_t split = 0;
+    double least = 0.0, step = 0.0;
+    for (std::size_t at = kEach; at + kEach <= count_; ++at) {
+        const auto [before, left_before] = level(0, at);
+        const auto [after, left_after] = level(at, count_);
+        if (split != 0 && left_before + left_after >= least) continue;
+        split = at;
+        least = left_before + left_after;
+        step = std::abs(after - before);
+    }
+    const double n = static_cast<double>(count_);
+    const double share = static_cast<double>(split) * (n - static_cast<double>(split)) / n;
+    const double sd_of_step = std::sqrt(least / (n - 2.0) / share);
+    if (step < kLeastBatchStep_cents || step < kStepClear * sd_of_step) return;
+    if (least > kBetterThanDrift * line().left) return;
+    std::move(batches_.begin() + static_cast<long>(split),
+              batches_.begin() + static_cast<long>(count_), batches_.begin());
+    count_ -= split;
+    ++stands_;
+}
+
+std::optional<SteadyMean::Drift> SteadyMean::drift() const {
+    if (count_ < 4) return std::nullopt;
+    const Line fitted = line();
+    return Drift{fitted.slope,
+                 std::sqrt(fitted.left / (static_cast<double>(count_) - 2.0) / fitted.tt)};
 }
 
 }  // namespace rankwright::tuning

@@ -20,12 +20,15 @@ class SteadyMean {
 
     void restart();
     /// A reading `at` a time of the stream (never backwards) with its own uncertainty. When the
-    /// pitch has stepped away from what was gathered, begins anew from there.
+    /// pitch has stepped away from what was gathered, begins anew from there: at once after a large
+    /// step, within a second or two after one that only the batches show.
     void add(Seconds at, Cents reading, Cents uncertainty);
 
     std::optional<Cents> mean() const;         ///< empty before the first reading
     std::optional<Cents> uncertainty() const;  ///< standard, of the mean
     Seconds span() const;                      ///< from the first reading gathered to the last
+    /// Where the pipe stands now, counted: one more whenever this began anew.
+    int stands() const { return stands_; }
 
     /// Cents a second by a straight line through the batches, and its standard uncertainty; empty
     /// for fewer than four batches.
@@ -46,12 +49,20 @@ class SteadyMean {
     };
     static constexpr std::size_t kMost = 16;  // of kBatch in kLongest, one in the making
 
+    struct Line {
+        double slope = 0.0;  ///< cents a second
+        double left = 0.0;   ///< sum of squares about it
+        double tt = 0.0;     ///< sum of squares of the times about their mean
+    };
+    Line line() const;
     bool stepped_away(double reading, double sd) const;
+    void forget_before_step();
     double scatter() const;
 
     std::array<Batch, kMost> batches_{};
     std::size_t count_ = 0;
     double last_s_ = 0.0;
+    int stands_ = 0;
     int away_ = 0;  ///< readings in a row that stand elsewhere
     double away_since_s_ = 0.0;
 };

@@ -3,6 +3,7 @@
 
 #include "core/units.h"
 
+#include <optional>
 #include <variant>
 
 namespace rankwright::visit {
@@ -18,6 +19,7 @@ struct MoveDevice {
 };
 struct SetTemperature {
     Celsius to;
+    std::optional<double> humidity{};  ///< relative, 0 to 1; empty leaves it as it was
 };
 /// A of today as typed; the measured one is taken again when `to` is 0.
 struct SetPitch {

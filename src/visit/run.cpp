@@ -1,6 +1,7 @@
 #include "visit/run.h"
 
 #include "organ/air.h"
+#include "organ/walking_order.h"
 
 #include <algorithm>
 #include <cassert>
@@ -22,18 +23,29 @@ Run::Run(const organ::Instrument& instrument, organ::StopRef stop, organ::Day da
       stop_(stop),
       day_(std::move(day)),
       options_(options),
-      pitch_given_(day_.pitch.has_value()) {
-    const organ::StandingOrder order =
-        organ::standing_order(stop.stop->chest.value_or(stop.division->chest), stop.stop->first_key,
-                              stop.stop->last_key, stop.division->lowest_midi);
-    const std::vector<organ::Pipe> by_row = organ::pipes(stop);
-    for (std::size_t i = 0; i < order.keys.size(); ++i) {
-        if (order.other_side != 0 && i == order.other_side) other_side_ = pipes_.size();
-        for (const organ::Pipe& pipe : by_row)
-            if (pipe.key == order.keys[i]) pipes_.push_back(pipe);
+      pitch_(instrument, day_.pitch) {
+    if (options_.job == Job::bearings) {
+        bearings_ = organ::bearings_plan(instrument_, day_);
+        for (const organ::BearingStep& step : bearings_)
+            pipes_.push_back(*organ::pipe_of(stop_, step.key));
+    } else {
+        pipes_ = organ::walking_order(instrument_, organ::pipes(stop_));
     }
     assert(!pipes_.empty());
     outcomes_.resize(pipes_.size());
+    find_standing();
+}
+
+void Run::find_standing() {
+    std::vector<std::pair<organ::Standing, std::size_t>> places;
+    for (std::size_t i = 0; i < pipes_.size(); ++i)
+        places.emplace_back(organ::standing_of(instrument_, pipes_[i].id), i);
+    std::sort(places.begin(), places.end());
+    for (const auto& [place, index] : places) {
+        if (other_side_ == 0 && place.side != places.front().first.side)
+            other_side_ = standing_.size();
+        standing_.push_back(index);
+    }
 }
 
 std::size_t Run::settled_count() const {
@@ -43,43 +55,54 @@ std::size_t Run::settled_count() const {
 
 bool Run::next() {
     if (current_ + 1 >= pipes_.size()) return false;
-    ++current_;
-    alone_ = false;
+    turn_to(current_ + 1);
     return true;
 }
 
 bool Run::back() {
     if (current_ == 0) return false;
-    --current_;
-    alone_ = false;
+    turn_to(current_ - 1);
     return true;
+}
+
+void Run::turn_to(std::size_t pipe) {
+    pitch_.left();
+    day_.pitch = pitch_.a();
+    current_ = pipe;
+    alone_ = false;
 }
 
 bool Run::go_to(int key) {
     const auto found = std::find_if(pipes_.begin(), pipes_.end(),
                                     [&](const organ::Pipe& pipe) { return pipe.key == key; });
     if (found == pipes_.end()) return false;
-    current_ = static_cast<std::size_t>(found - pipes_.begin());
-    alone_ = false;
+    turn_to(static_cast<std::size_t>(found - pipes_.begin()));
     return true;
 }
 
 void Run::hear_alone() { alone_ = !alone_ && reference_of(pipe()).has_value(); }
 
-void Run::set_temperature(Celsius air) { day_.temperature = air; }
+void Run::set_temperature(Celsius air, std::optional<double> humidity) {
+    day_.temperature = air;
+    if (humidity) day_.humidity = humidity;
+}
+
 void Run::set_pitch(std::optional<Hertz> a) {
-    day_.pitch = a ? a : measured_;
-    pitch_given_ = a.has_value();
+    pitch_.give(a);
+    day_.pitch = pitch_.a();
 }
 
 void Run::take_pitch_of_day(Cents deviation) {
-    measured_ = transpose(organ::pitch_of(instrument_, day_), deviation);
-    day_.pitch = measured_;
-    pitch_given_ = true;
+    set_pitch(transpose(organ::pitch_of(instrument_, day_), deviation));
 }
 
 std::optional<organ::Reference> Run::reference_of(const organ::Pipe& pipe) const {
     if (options_.job == Job::to_target) return std::nullopt;
+    if (options_.job == Job::bearings) {
+        const auto step = std::find_if(bearings_.begin(), bearings_.end(),
+                                       [&](const auto& one) { return one.key == pipe.key; });
+        return organ::reference_of(instrument_, *step, day_);
+    }
     auto reference = organ::reference_of(instrument_, pipe, day_);
     if (!reference) return std::nullopt;
     const Hertz plain = organ::target(instrument_, pipe, day_);
@@ -97,6 +120,10 @@ Hertz Run::target_of(const organ::Pipe& pipe) const {
     if (!options_.compensate) return plain;
     const auto compensated = organ::compensation(instrument_, pipe, day_);
     return compensated ? transpose(plain, compensated->offset) : plain;
+}
+
+Celsius Run::air_at_pipe() const {
+    return organ::temperature_of(day_, pipe().id.division).value_or(instrument_.at);
 }
 
 Call Run::call() const {
@@ -121,7 +148,7 @@ tuning::Expectation Run::expectation() const {
     expected.pipe = pipe();
     expected.target = target_of(pipe());
     expected.tolerance = tuning::tolerance_at(expected.target);
-    expected.speed_of_sound = organ::speed_of_sound(day_.temperature.value_or(instrument_.at));
+    expected.speed_of_sound = organ::speed_of_sound(air_at_pipe());
     for (const organ::Pipe& other : pipes_)
         expected.others.push_back({other.key, target_of(other)});
     return expected;
@@ -138,7 +165,7 @@ std::optional<tuning::PairedExpectation> Run::paired_expectation() const {
     // By what is heard: at the partials that meet, half a cent is so many more beats.
     const Hertz pitch = target_of(pipe());
     expected.tolerance = tuning::tolerance_at(pitch * reference->pipe_partial);
-    expected.speed_of_sound = organ::speed_of_sound(day_.temperature.value_or(instrument_.at));
+    expected.speed_of_sound = organ::speed_of_sound(air_at_pipe());
     for (const organ::Pipe& other : pipes_) {
         expected.others.push_back({other.key, target_of(other)});
         if (const auto from = reference_of(other)) {
@@ -167,29 +194,18 @@ bool Run::follow(const tuning::PipeState& state) {
 bool Run::follow(const tuning::PairedState& state) {
     if (state.reference_deviation) {
         outcomes_[current_].reference = state.reference_deviation;
-        learn_pitch(state);
+        // The bearings were tuned to the day's pitch: they can't tell it.
+        if (options_.job != Job::bearings) learn_pitch(state);
     }
     return follow(state.pipe);
 }
 
 void Run::learn_pitch(const tuning::PairedState& state) {
-    constexpr Cents kSure{1.0};
-    constexpr std::size_t kEnough = 3;
-    if (pitch_given_ || *state.reference_uncertainty > kSure) return;
     const auto reference = reference_of(pipe());
-    if (!reference) return;
-    const organ::ReferenceReading heard{reference->pipe, *state.reference,
-                                        *state.reference_uncertainty};
-    const auto known =
-        std::find_if(references_.begin(), references_.end(),
-                     [&](const auto& reading) { return reading.pipe.id == reference->pipe.id; });
-    if (known == references_.end())
-        references_.push_back(heard);
-    else
-        *known = heard;
-    if (references_.size() < kEnough) return;
-    const auto today = organ::pitch_of_day(instrument_, references_, day_.temperature);
-    if (today && today->uncertainty <= kSure) day_.pitch = measured_ = today->a;
+    // A rank in octaves to itself is being tuned: it stands where it was put.
+    if (!reference || reference->pipe.stop == pipe().stop) return;
+    pitch_.heard(state.at, {reference->pipe, *state.reference, *state.reference_uncertainty}, day_);
+    day_.pitch = pitch_.a();
 }
 
 }  // namespace rankwright::visit

@@ -2,11 +2,12 @@
 #pragma once
 
 #include "organ/instrument.h"
-#include "organ/pitch_of_day.h"
+#include "organ/intervals.h"
 #include "organ/reference.h"
 #include "organ/target.h"
 #include "tuning/against_reference.h"
 #include "tuning/single_pipe.h"
+#include "visit/pitch_today.h"
 
 #include <cstddef>
 #include <optional>
@@ -18,6 +19,7 @@ namespace rankwright::visit {
 enum class Job {
     to_target,       ///< each pipe alone to its computed pitch
     from_reference,  ///< by beats, from the pipe that the instrument file names
+    bearings,        ///< the temperament octave: its A to target, then note from note, by beats
 };
 
 struct RunOptions {
@@ -52,18 +54,22 @@ struct Call {
 /// Belongs to the listening thread. The instrument must outlive it.
 class Run {
   public:
-    /// `stop` must have pipes.
+    /// `stop` must have pipes; for the bearings it is that which the instrument names for them.
     Run(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day,
         RunOptions options = {});
 
-    const std::vector<organ::Pipe>& pipes() const { return pipes_; }  ///< in walking order
+    /// In walking order; for the bearings in the order in which they are set.
+    const std::vector<organ::Pipe>& pipes() const { return pipes_; }
+    /// Indices into `pipes` as they stand on the chest, from the left.
+    const std::vector<std::size_t>& standing() const { return standing_; }
     const std::vector<PipeOutcome>& outcomes() const { return outcomes_; }
     std::size_t current() const { return current_; }
     const organ::Pipe& pipe() const { return pipes_[current_]; }
     const organ::Day& day() const { return day_; }
+    const PitchToday& pitch_today() const { return pitch_; }
     organ::StopRef stop() const { return stop_; }
     const organ::Instrument& instrument() const { return instrument_; }
-    /// Where the other chest side begins in `pipes`; 0 = no sides.
+    /// Where the other chest side begins in `standing`; 0 = no sides.
     std::size_t other_side() const { return other_side_; }
     std::size_t settled_count() const;
 
@@ -78,8 +84,8 @@ class Run {
     void hear_alone();
     bool hears_alone() const { return alone_; }
 
-    void set_temperature(Celsius air);
-    /// A of today as typed; empty: as last measured, or carried from the organ's own pitch by the
+    void set_temperature(Celsius air, std::optional<double> humidity = std::nullopt);
+    /// A of today as typed; empty: as measured, or carried from the organ's own pitch by the
     /// thermometer.
     void set_pitch(std::optional<Hertz> a);
     /// Takes the pipe now sounding as right: A of today is what makes its deviation nought.
@@ -98,22 +104,26 @@ class Run {
     /// on. True when it moved.
     bool follow(const tuning::PipeState& state);
     /// The same by beats. The references heard on the way tell today's A, once they agree on it to
-    /// a cent; a pitch that was typed or taken stands.
+    /// a cent, and its drift when they are heard again; a pitch that was typed or taken stands, but
+    /// for the drift.
     bool follow(const tuning::PairedState& state);
 
   private:
+    void find_standing();
+    void turn_to(std::size_t pipe);
     std::optional<organ::Reference> reference_of(const organ::Pipe& pipe) const;
     Hertz target_of(const organ::Pipe& pipe) const;
+    Celsius air_at_pipe() const;
     void learn_pitch(const tuning::PairedState& state);
 
     const organ::Instrument& instrument_;
     organ::StopRef stop_;
     organ::Day day_;
     RunOptions options_;
-    std::optional<Hertz> measured_;  ///< A of today
-    bool pitch_given_ = false;       ///< it was typed or taken from one pipe
-    std::vector<organ::ReferenceReading> references_;
+    PitchToday pitch_;
+    std::vector<organ::BearingStep> bearings_;  ///< one for each pipe, or none
     std::vector<organ::Pipe> pipes_;
+    std::vector<std::size_t> standing_;
     std::vector<PipeOutcome> outcomes_;
     std::size_t other_side_ = 0;
     std::size_t current_ = 0;

@@ -1,5 +1,7 @@
 #include "app/snapshot.h"
 
+#include "overlay/words.h"
+
 #include <cmath>
 #include <numbers>
 
@@ -169,6 +171,85 @@ TEST_F(PairedSnapshot, BeforeTheDayIsMeasuredTheReferenceTellsWhereItStands) {
     ASSERT_TRUE(shown.reference_a);
     EXPECT_NEAR(shown.reference_a->value(), 442.0, 0.01);
     EXPECT_TRUE(shown.notices.empty()) << "nothing says that it is wrong";
+}
+
+TEST_F(PairedSnapshot, BearingsAreWantedAsABeat) {
+    instrument.bearings = organ::Bearings{"great", "principal-8", 18, 30};
+    visit::Run run(instrument, organ::find_stop(instrument, "Principal 8").value(), {},
+                   {visit::Job::bearings});
+    ASSERT_TRUE(run.next());
+    tuning::SinglePipe unused;
+    tuning::AgainstReference job;
+    job.expect(*run.paired_expectation());
+    // Tenor A at 220 Hz and middle E a pure fifth above it, MIDI numbers 57 and 64.
+    listening::PairHearing pair;
+    pair.sounding = listening::Sounding::steady;
+    listening::BeatReading reading;
+    reading.reference = Hertz{220.0};
+    reading.pipe = Hertz{330.0};
+    reading.beat = Hertz{0.0};
+    reading.beat_sd = Hertz{0.01};
+    pair.reading = reading;
+    job.hear(pair, {});
+    SnapshotInputs in{run, unused, nullptr, {}, false};
+    in.paired = &job;
+    in.pair = &pair;
+    const overlay::Snapshot shown = make_snapshot(in);
+    EXPECT_EQ(shown.job, "fifth up from tenor A, narrow, by beats");
+    EXPECT_EQ(shown.note, "middle E");
+    EXPECT_EQ(shown.also_note, "tenor A");
+    EXPECT_EQ(shown.pipe_count, 13);
+    // A–E beats 0.7 a second in equal temperament: Teki et al., J. Neurosci. 32(35), 2012, Table 1.
+    ASSERT_TRUE(shown.beat);
+    EXPECT_NEAR(shown.beat->target.value(), -0.7, 0.05);
+    EXPECT_EQ(overlay::figure_of(*shown.beat).sign, "sharp");
+    EXPECT_EQ(overlay::figure_of(*shown.beat).number, "0.74");
+    EXPECT_EQ(overlay::beat_words(*shown.beat), "beats under 0.02, wanted 0.74 flat");
+}
+
+std::string notices_of(const organ::Instrument& instrument, const organ::Day& day,
+                       visit::RunOptions options) {
+    const visit::Run run(instrument, organ::find_stop(instrument, "Trumpet 8").value(), day,
+                         options);
+    tuning::SinglePipe job;
+    job.expect(run.expectation());
+    std::string all;
+    for (const overlay::Notice& notice : make_snapshot({run, job, nullptr, {}, false}).notices)
+        all += notice.words + "\n";
+    return all;
+}
+
+// Flues rise 2.95 cents a kelvin at 20 °C (ISO 9613-1:1993, A.5), a reed that holds its pitch not.
+TEST_F(PairedSnapshot, SaysWhatTemperatureDoes) {
+    instrument.at = Celsius{20.0};
+    organ::Stop trumpet;
+    trumpet.id = "trumpet-8";
+    trumpet.name = "Trumpet 8′";
+    trumpet.makes = {{1,
+                      {organ::PipeKind::reed_full, organ::Material::metal,
+                       organ::TuningDevice::reed_wire, 0.0}}};
+    organ::Division swell;
+    swell.id = "swell";
+    swell.name = "Swell";
+    swell.stops = {trumpet};
+    instrument.divisions.push_back(swell);
+    EXPECT_EQ(notices_of(instrument, {}, {}), "");
+    organ::Day day;
+    day.temperature = Celsius{18.0};
+    EXPECT_EQ(notices_of(instrument, day, {}),
+              "In tune now, this reed will read 5.9 cents flat at 20.0 °C.\n");
+    EXPECT_EQ(notices_of(instrument, day, {visit::Job::to_target, true}),
+              "Compensated: wanted 5.9 cents sharp of the plain target now, it will agree at 20.0 "
+              "°C.\n");
+    day.places = {{"swell", Celsius{21.0}}};
+    EXPECT_NE(notices_of(instrument, day, {})
+                  .find("Swell stands at 21.0 °C, the reference at 18.0 °C: its flues read 8.9 "
+                        "cents sharp"),
+              std::string::npos);
+    // At 18 °C the flues should stand 5.9 cents flat; they stand 20 cents sharp.
+    day.pitch = transpose(Hertz{440.0}, Cents{20.0});
+    EXPECT_NE(notices_of(instrument, day, {}).find("hold the thermometer at pipe level"),
+              std::string::npos);
 }
 
 }  // namespace

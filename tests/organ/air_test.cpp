@@ -62,5 +62,11 @@ TEST(Air, HumidityRaisesPitchALittle) {
     EXPECT_GT(flue_shift(Air{15_degC, 0.5}, Air{25_degC, 0.5}), flue_shift(15_degC, 25_degC));
 }
 
+// Saturated vapour: 1228 Pa at 10 °C, 2339 Pa at 20 °C (steam tables, IAPWS; from memory).
+TEST(Air, WarmedWithoutWaterAirIsDrier) {
+    EXPECT_NEAR(humidity_at(0.8, 10_degC, 20_degC), 0.8 * 1228.0 / 2339.0, 0.003);
+    EXPECT_DOUBLE_EQ(humidity_at(0.8, 20_degC, 5_degC), 1.0) << "the rest falls as dew";
+}
+
 }  // namespace
 }  // namespace rankwright::organ

@@ -39,18 +39,10 @@ TEST(LearnedMoves, EachWayHasItsOwnLast) {
 // cents.
 TEST(LearnedMoves, ServesTheNextPipe) {
     LearnedMoves moves;
-    moves.moved(220_Hz, 2_cents, Millimetres{-0.5});
+    moves.moved(220_Hz, 2_cents);
     EXPECT_NEAR(*moves.moves_for(440_Hz, 4_cents), 1.0, 1e-9);
-    EXPECT_NEAR(moves.millimetres_for(440_Hz, 4_cents)->value(), 0.5, 1e-9);
     moves.forget();
-    EXPECT_FALSE(moves.millimetres_for(440_Hz, 4_cents));
-}
-
-TEST(LearnedMoves, OneOddMoveDoesNotMislead) {
-    LearnedMoves moves;
-    for (const double cents : {2.0, 2.1, 40.0, 1.9, 2.0})
-        moves.moved(440_Hz, Cents{cents}, Millimetres{1.0});
-    EXPECT_NEAR(moves.millimetres_for(440_Hz, 4_cents)->value(), 2.0, 0.01);
+    EXPECT_FALSE(moves.moves_for(440_Hz, 4_cents));
 }
 
 }  // namespace

@@ -22,6 +22,12 @@ Instrument home_organ() {
     return organ;
 }
 
+Day at(Celsius thermometer) {
+    Day day;
+    day.temperature = thermometer;
+    return day;
+}
+
 std::vector<ReferenceReading> readings_at(const Instrument& organ, Hertz a,
                                           const std::vector<double>& off_cents) {
     std::vector<ReferenceReading> out;
@@ -36,7 +42,7 @@ std::vector<ReferenceReading> readings_at(const Instrument& organ, Hertz a,
 TEST(PitchOfDay, PipesThatStandOffAreLeftOut) {
     const Instrument organ = home_organ();
     const auto readings = readings_at(organ, 437_Hz, {0.3, -0.2, 14.0, 0.1, -0.4, 0.2, -31.0});
-    const auto day = pitch_of_day(organ, readings, std::nullopt);
+    const auto day = pitch_of_day(organ, readings, Day{});
     ASSERT_TRUE(day);
     EXPECT_NEAR(interval(437_Hz, day->a).value(), 0.0, 0.05);
     EXPECT_THAT(day->astray, ElementsAre(2U, 6U));
@@ -55,7 +61,7 @@ TEST(PitchOfDay, TheUncertaintyIsTrue) {
         std::vector<double> off(7);
         for (double& cents : off)
             cents = scatter(random);
-        const auto day = pitch_of_day(organ, readings_at(organ, 442_Hz, off), std::nullopt);
+        const auto day = pitch_of_day(organ, readings_at(organ, 442_Hz, off), Day{});
         const double error = std::abs(interval(442_Hz, day->a) / day->uncertainty);
         within_one += error <= 1.0;
         within_two += error <= 2.0;
@@ -70,13 +76,13 @@ TEST(PitchOfDay, ReedsDoNotTellTheDaysPitch) {
     const Instrument organ = home_organ();
     auto readings = readings_at(organ, 441_Hz, {0.0, 40.0});
     readings[1].pipe.make.kind = PipeKind::reed_full;
-    const auto day = pitch_of_day(organ, readings, std::nullopt);
+    const auto day = pitch_of_day(organ, readings, Day{});
     ASSERT_TRUE(day);
     EXPECT_NEAR(day->a.value(), 441.0, 1e-6);
     EXPECT_THAT(day->astray, ElementsAre(1U));
     readings.erase(readings.begin());
-    EXPECT_FALSE(pitch_of_day(organ, readings, std::nullopt));
-    EXPECT_FALSE(pitch_of_day(organ, {}, std::nullopt));
+    EXPECT_FALSE(pitch_of_day(organ, readings, Day{}));
+    EXPECT_FALSE(pitch_of_day(organ, {}, Day{}));
 }
 
 // Early Music Sources, "Historical pitch", footnote 1: a pipe of 440.3 Hz at 20 °C gives 432.7 at
@@ -85,12 +91,13 @@ TEST(PitchOfDay, TheThermometerExplainsOrContradicts) {
     Instrument organ = home_organ();
     organ.a = 440.3_Hz;
     organ.at = 20_degC;
-    const auto cold = pitch_of_day(organ, readings_at(organ, 432.7_Hz, {0, 0.2, -0.2}), 10_degC);
+    const auto cold =
+        pitch_of_day(organ, readings_at(organ, 432.7_Hz, {0, 0.2, -0.2}), at(10_degC));
     ASSERT_TRUE(cold);
     EXPECT_FALSE(cold->contradicted);
     EXPECT_NEAR(cold->as_at->value(), 10.0, 0.05);
     EXPECT_THAT(cold->explanation, HasSubstr("as the thermometer explains"));
-    const auto odd = pitch_of_day(organ, readings_at(organ, 440.3_Hz, {0, 0.2, -0.2}), 10_degC);
+    const auto odd = pitch_of_day(organ, readings_at(organ, 440.3_Hz, {0, 0.2, -0.2}), at(10_degC));
     EXPECT_TRUE(odd->contradicted);
     EXPECT_THAT(odd->explanation, HasSubstr("pipe level"));
     EXPECT_NEAR(odd->expected->value(), flue_shift(20_degC, 10_degC).value(), 1e-9);

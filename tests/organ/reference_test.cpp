@@ -84,6 +84,23 @@ TEST(Reference, ATemperedIntervalBeats) {
     EXPECT_GT(std::abs(beat), 0.1);
 }
 
+// Three beats a second at CC are 77.6 cents (1200 log2((65.406 + 3) / 65.406)): more than a quarter
+// tone, and still a unison with the mate.
+TEST(Reference, ACelesteInTheBottomOctaveKeepsItsMate) {
+    Stop celeste = rank_of("Celeste 8'", {8, 1});
+    celeste.celeste = Celeste{"great", "salicional-8", {{1, 3_Hz}}};
+    celeste.tuned_from = {{1, "great", "salicional-8", 0}};
+    const Instrument organ = organ_of({rank_of("Salicional 8'", {8, 1}), celeste});
+    for (const int key : {1, 2, 7, 13, 61}) {
+        const Pipe pipe = *pipe_of(find_stop(organ, "Celeste 8'").value(), key);
+        const auto reference = reference_of(organ, pipe, {});
+        ASSERT_TRUE(reference) << key;
+        EXPECT_EQ(reference->reference_partial, 1) << key;
+        EXPECT_EQ(reference->pipe_partial, 1) << key;
+        EXPECT_NEAR(reference->beat.value(), 3.0, 1e-9) << key;
+    }
+}
+
 TEST(Reference, NoneForTheBearings) {
     const Instrument organ = organ_with_references();
     EXPECT_FALSE(reference_of(organ, *pipe_of(find_stop(organ, "Octave 4'").value(), 1), {}));

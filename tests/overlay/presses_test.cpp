@@ -158,5 +158,23 @@ TEST_F(Presses, HelpNamesEveryKeyAndTheCautions) {
     EXPECT_FALSE(drawing_.says("take care"));
 }
 
+TEST(ValueEntryTest, HumidityFollowsTheTemperatureAfterASpace) {
+    const auto typed = [](std::string_view letters) {
+        ValueEntry entry(ValueEntry::What::temperature, 0);
+        for (const char letter : letters)
+            entry.press({Key::character, letter});
+        return entry.press({Key::enter});
+    };
+    const auto moist = typed("18.5 45");
+    ASSERT_TRUE(moist.command);
+    const auto& set = std::get<visit::SetTemperature>(*moist.command);
+    EXPECT_DOUBLE_EQ(set.to.value(), 18.5);
+    ASSERT_TRUE(set.humidity);
+    EXPECT_DOUBLE_EQ(*set.humidity, 0.45);
+    EXPECT_FALSE(std::get<visit::SetTemperature>(*typed("18.5").command).humidity);
+    EXPECT_FALSE(typed("18.5 145").done);
+    EXPECT_FALSE(typed("18.5 ").done);
+}
+
 }  // namespace
 }  // namespace rankwright::overlay

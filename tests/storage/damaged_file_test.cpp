@@ -116,6 +116,31 @@ tuned_by = "cone"
                             HasSubstr("t.toml:7:9: \"chest\" is \"cromatic\"")));
 }
 
+// A key set twice hides nothing: what is missing elsewhere is still said.
+TEST(DamagedFile, AKeySetTwiceIsOneMistakeAmongOthers) {
+    const auto loaded = read_instrument(R"(name = "The organ"
+name = "The other organ"
+pitch = { a = 440, at = "18C" }
+temperament = "equal"
+[[division]]
+name = "Great"
+chest = "chromatic"
+[[division.stop]]
+name = "Mixture"
+kind = "open"
+tuned_by = "cone"
+mixture = [{ from = "CC", rows = "40" }]
+)",
+                                        "t.toml");
+    ASSERT_FALSE(loaded);
+    std::vector<std::string> lines;
+    for (const Error& error : loaded.error())
+        lines.push_back(to_line(error));
+    EXPECT_THAT(lines, ElementsAre(HasSubstr("t.toml:2:8: this key is set twice"),
+                                   HasSubstr("t.toml:5:1: division \"Great\" has no \"keys\""),
+                                   HasSubstr("t.toml:12:34: \"rows\" is \"40\"")));
+}
+
 TEST(DamagedFile, AnOpenBracketIsOneMistake) {
     const auto loaded = read_instrument(R"(name = "The organ"
 pitch = [

@@ -54,6 +54,44 @@ TEST(StarterFile, TakesTheStopListAsItStands) {
     EXPECT_TRUE(organ::find_stop(organ, "Trompete 8 (2)"));
 }
 
+// The temperament is set on the 4′, the other ranks are tuned from it: Wikipedia, "Pipe organ
+// tuning". Sesquialtera II = 2 2/3 and 1 3/5: greifenberger-institut.de. Celestes usually go down
+// to tenor C only: J. I. Wedgwood, Dictionary of Organ Stops (1905), p. 176.
+TEST(StarterFile, FillsInBearingsReferencesAndCelestes) {
+    StarterAnswers answers;
+    answers.divisions = {
+        {"Great", 58, {"Principal 8", "Octave 4", "Sesquialtera II", "Cornet V", "Mixture 4"}},
+        {"Swell", 58, {"Salicional 8", "Voix Celeste 8", "Gemshorn 4", "Oboe 8", "Scharf"}},
+        {"Echo", 49, {"Dulciana 8"}},
+        {"Pedal", 30, {"Subbass 16"}}};
+    const organ::Instrument organ = organ_from(answers);
+    ASSERT_TRUE(organ.bearings);
+    EXPECT_EQ(organ.bearings->stop, "octave-4");
+    const auto from = [&](const char* name) {
+        const organ::StopRef stop = organ::find_stop(organ, name).value();
+        const auto& references = stop.stop->tuned_from;
+        return references.empty() ? ""
+                                  : references.front().division + "/" + references.front().stop;
+    };
+    EXPECT_EQ(from("Octave 4"), "");
+    EXPECT_EQ(from("Principal 8"), "great/octave-4");
+    EXPECT_EQ(from("Gemshorn 4"), "great/octave-4");
+    EXPECT_EQ(from("Oboe 8"), "swell/gemshorn-4");
+    EXPECT_EQ(from("Voix Celeste 8"), "swell/salicional-8");
+    EXPECT_EQ(from("Dulciana 8"), "great/octave-4");
+    EXPECT_EQ(from("Subbass 16"), "great/octave-4");
+    const organ::Stop& celeste = *organ::find_stop(organ, "Voix Celeste 8")->stop;
+    ASSERT_TRUE(celeste.celeste);
+    EXPECT_EQ(celeste.first_key, 13);
+    const auto rows = [&](const char* name) {
+        return organ::find_stop(organ, name)->stop->composition.front().rows;
+    };
+    EXPECT_EQ(rows("Sesquialtera II"), (std::vector<organ::Footage>{{8, 3}, {8, 5}}));
+    EXPECT_EQ(rows("Cornet V").size(), 5U);
+    EXPECT_EQ(rows("Mixture 4").size(), 4U);
+    EXPECT_EQ(rows("Scharf").size(), 3U);
+}
+
 TEST(StarterFile, OverwritesNothing) {
     const auto path = std::filesystem::temp_directory_path() / "rankwright-starter-test.toml";
     std::filesystem::remove(path);

@@ -49,6 +49,23 @@ TEST(StopLinks, CirclesAreRefusedAtTheirPlace) {
                               "\"Principal 8'\""))));
 }
 
+TEST(StopLinks, CirclesAreFoundBesideOtherMistakesInOneRun) {
+    EXPECT_THAT(mistakes_of({R"(name = "Principal 8'", tuned_from = "Octave 4'")" + kOpen,
+                             R"(name = "Octave 4'", tuned_from = "Principal 8'")" + kOpen,
+                             R"(name = "Flute 4'", borrowed_from = "Subbas 16'")",
+                             R"(name = "Nasard 2 2/3'", tuned_from = "Flute 4'")" + kOpen}),
+                ElementsAre(HasSubstr("t.toml:9:41: tuned in a circle: "),
+                            testing::AllOf(HasSubstr("t.toml:11:"), HasSubstr("Subbas 16'"),
+                                           HasSubstr("Great/Principal 8'"))));
+}
+
+TEST(StopLinks, TwoStopsOfOneNameAreNamedAsSuch) {
+    EXPECT_THAT(mistakes_of({R"(name = "Octave 4'")" + kOpen, R"(name = "Octave 4'")" + kOpen,
+                             R"(name = "Principal 8'", tuned_from = "Octave 4'")" + kOpen}),
+                ElementsAre(HasSubstr("a second stop of this division has the id"),
+                            HasSubstr("is the name of several stops of Great")));
+}
+
 TEST(StopLinks, OctavesToItselfAreNoCircleButUnisonsAre) {
     const std::string trumpet = R"(name = "Trumpet 8'", kind = "short reed", tuned_from = )";
     const std::string octave = R"(name = "Octave 4'")" + kOpen;
@@ -127,7 +144,7 @@ TEST(StopLinks, MixturesThatWouldPassTheTopMustBreak) {
         ElementsAre(HasSubstr("row 2/3′ of stop \"Cymbal\" would sound above 12.5 kHz from C♯ in "
                               "alt up")));
     EXPECT_THAT(mistakes_of({R"(name = "Cymbal", mixture = [{ rows = "15" }, { from = "tenor C", )"
-                             R"(rows = "15" }])" +
+                             R"(rows = "15." }])" +
                              kOpen}),
                 ElementsAre(HasSubstr("has the rows of the keys below it")));
 }

@@ -138,6 +138,28 @@ TEST(SinglePipe, ATapIsFollowedWithinASecond) {
     EXPECT_NEAR(job.state().deviation->value(), 3.0, 1e-6);
 }
 
+// Real pipes wander by tenths of a cent from one half second to the next (measured on open
+// recordings of single pipes): a tap of three quarters of a cent is no drift, and no reason to
+// wait.
+TEST(SinglePipe, ASmallTapAmongWanderIsFollowedAndIsNoDrift) {
+    SinglePipe job;
+    job.expect(middle_c());
+    const auto wander = [](double at) {
+        return 0.12 * std::sin(2.1 * at) + 0.08 * std::sin(5.3 * at + 1.0);
+    };
+    double at = 0.5;
+    for (; at < 6.0; at += 0.05)
+        job.hear(standing(at, Cents{-5.25 + wander(at)}));
+    for (; at < 8.0; at += 0.05)
+        job.hear(standing(at, Cents{-4.5 + wander(at)}));
+    EXPECT_NEAR(job.state().deviation->value(), -4.5, 0.2);
+    for (; at < 11.0; at += 0.05) {
+        job.hear(standing(at, Cents{-4.5 + wander(at)}));
+        EXPECT_FALSE(job.state().drifting) << at;
+    }
+    EXPECT_EQ(job.state().taps, "about 6 taps like the last");
+}
+
 TEST(SinglePipe, AnUncertainReadingDoesNotSettle) {
     SinglePipe job;
     job.expect(middle_c());

@@ -1,6 +1,9 @@
 #include "visit/run.h"
 
+#include <algorithm>
 #include <cmath>
+#include <cstdlib>
+#include <map>
 #include <set>
 #include <string>
 #include <utility>
@@ -59,6 +62,29 @@ TEST_F(RunTest, WalksOneChestSideAfterTheOther) {
         const int side = run.pipes()[i].midi % 2;
         EXPECT_EQ(side, run.pipes()[i < run.other_side() ? 0 : run.other_side()].midi % 2) << i;
     }
+}
+
+// A fifth that is borrowed stands where its owner's pipes stand, not where its own keys would.
+TEST(BorrowedRun, WalksAlongItsOwnersPipes) {
+    organ::Instrument instrument = small_organ();
+    organ::Stop quint;
+    quint.id = "quint-5-1-3";
+    quint.name = "Quint 5 1/3′";
+    quint.footage = *organ::parse_footage("5 1/3");
+    quint.last_key = 54;
+    quint.borrowed = organ::Borrowed{"great", "principal-8"};
+    instrument.divisions[0].stops.push_back(quint);
+    const visit::Run run(instrument, organ::find_stop(instrument, "Quint 5 1/3").value(), {});
+    ASSERT_EQ(run.pipes().size(), 54U);
+    ASSERT_GT(run.other_side(), 0U);
+    for (std::size_t i = 0; i < run.pipes().size(); ++i) {
+        const bool c_side = run.pipes()[i].id.key % 2 == 1;
+        EXPECT_EQ(c_side, i < run.other_side()) << i;
+        if (i > 0) {
+            EXPECT_NE(run.pipes()[i].key, run.pipes()[i - 1].key) << "no pipe twice";
+        }
+    }
+    EXPECT_EQ(run.pipes().front().id.key, 9) << "the lowest on the C side: G♯, played by C♯";
 }
 
 TEST_F(RunTest, StaysAtBothEnds) {
@@ -244,6 +270,28 @@ TEST_F(ReferenceRunTest, ReferencesThatAgreeTellTodaysPitchAndATypedOneStands) {
     EXPECT_DOUBLE_EQ(given.day().pitch->value(), 441.0);
 }
 
+// The references are heard again after the organ has warmed: what they rose, the pitch rises.
+TEST_F(ReferenceRunTest, TheDaysPitchFollowsTheReferencesThatAreHeardAgain) {
+    visit::Run run = run_of("Principal 8");
+    const auto hear = [&](int key, double off, double at_s) {
+        run.go_to(key);
+        auto state = heard(run, Cents{off}, tuning::Stage::settled);
+        state.at = Seconds{at_s};
+        run.follow(state);
+    };
+    for (const int key : {1, 5, 9, 13})
+        hear(key, 4.0, 10.0 * key);
+    EXPECT_NEAR(interval(Hertz{440.0}, *run.day().pitch).value(), 4.0, 0.2);
+    EXPECT_NEAR(run.pitch_today().drift().value(), 0.0, 1e-9);
+    for (const int key : {1, 5, 9})
+        hear(key, 6.5, 1800.0 + 10.0 * key);
+    run.next();
+    EXPECT_NEAR(interval(Hertz{440.0}, *run.day().pitch).value(), 6.5, 0.2);
+    EXPECT_NEAR(run.pitch_today().drift().value(), 2.5, 0.1);
+    run.set_pitch(Hertz{441.0});
+    EXPECT_NEAR(run.day().pitch->value(), 441.0, 1e-9) << "typed now: the drift counts from here";
+}
+
 TEST_F(ReferenceRunTest, ReferencesThatDisagreeTellNothing) {
     visit::Run run = run_of("Principal 8");
     for (const double off : {-9.0, 7.0, 1.0, 14.0}) {
@@ -261,6 +309,84 @@ TEST_F(ReferenceRunTest, MovesOnWhenASettledPipesSuccessorSounds) {
     next.pipe.wrong_key = run.pipes()[1].key;
     EXPECT_TRUE(run.follow(next));
     EXPECT_EQ(run.settled_count(), 1U);
+}
+
+// The temperament octave from tenor F in equal temperament. Beats a second at A 440: Teki et al.,
+// J. Neurosci. 32(35), 2012, Table 1, after Capleton 2007; by MIDI number of the lower note.
+struct BearingsRun : testing::Test {
+    organ::Instrument instrument = small_organ();
+    std::map<int, double> fifths{{53, 0.6}, {54, 0.6}, {55, 0.7}, {56, 0.7},
+                                 {57, 0.7}, {58, 0.8}, {59, 0.8}, {60, 0.9}};
+    std::map<int, double> fourths{{53, 0.8}, {54, 0.8}, {55, 0.9}, {56, 0.9}, {57, 1.0},
+                                  {58, 1.1}, {59, 1.1}, {60, 1.2}, {61, 1.3}, {62, 1.3}};
+
+    void SetUp() override { instrument.bearings = organ::Bearings{"great", "principal-8", 18, 30}; }
+    visit::Run bearings(const organ::Day& day) const {
+        return {
+            instrument, organ::find_stop(instrument, "Principal 8").value(), day, {Job::bearings}};
+    }
+};
+
+TEST_F(BearingsRun, EachNoteIsCalledWithOneThatStandsAndBeatsAsPublished) {
+    for (const double a : {440.0, 415.0}) {
+        organ::Day day;
+        day.pitch = Hertz{a};
+        visit::Run run = bearings(day);
+        ASSERT_EQ(run.pipes().size(), 13U) << "tenor F to middle F";
+        EXPECT_EQ(run.pipe().note, "tenor A");
+        EXPECT_FALSE(run.paired_expectation()) << "the A itself is set to the pitch of the day";
+        EXPECT_FALSE(run.call().also);
+        EXPECT_NEAR(run.expectation().target.value(), a / 2.0, 1e-9);
+        std::set<int> stands{run.pipe().key};
+        while (run.next()) {
+            SCOPED_TRACE(run.pipe().note);
+            const auto expected = run.paired_expectation();
+            ASSERT_TRUE(expected);
+            const organ::Pipe& from = expected->reference.pipe;
+            EXPECT_TRUE(stands.count(from.key)) << "tuned from a note that stands already";
+            const auto call = run.call();
+            ASSERT_TRUE(call.also) << "two keys are held";
+            EXPECT_EQ(call.also->key, from.key);
+            EXPECT_EQ(call.stops.size(), 1U);
+            const int low = std::min(from.midi, run.pipe().midi);
+            const int span = std::abs(from.midi - run.pipe().midi);
+            const double beat = expected->reference.beat.value();
+            const bool upper_is_tuned = run.pipe().midi > from.midi;
+            ASSERT_TRUE(span == 5 || span == 7 || span == 12) << span;
+            // "Fifths flat, fourths sharp": W. B. White, 1906, p. 52.
+            const double wide = upper_is_tuned ? beat : -beat;
+            const double published = span == 5   ? fourths.at(low)
+                                     : span == 7 ? -fifths.at(low)
+                                                 : 0.0;
+            EXPECT_NEAR(wide, published * a / 440.0, 0.051);
+            stands.insert(run.pipe().key);
+        }
+        EXPECT_EQ(stands.size(), 13U);
+    }
+}
+
+TEST_F(BearingsRun, TheTargetIsABeatSaidInWords) {
+    visit::Run run = bearings({});
+    ASSERT_TRUE(run.next());
+    const auto expected = run.paired_expectation();
+    EXPECT_EQ(run.pipe().note, "middle E");
+    EXPECT_EQ(expected->reference.words, "fifth up from tenor A, narrow");
+    EXPECT_EQ(expected->reference.reference_partial, 3);
+    EXPECT_EQ(expected->reference.pipe_partial, 2);
+    // Where that beat is heard, the note stands at its pitch of equal temperament (MIDI).
+    EXPECT_NEAR(expected->wanted(Hertz{220.0}).value(), 329.628, 1e-3);
+}
+
+TEST_F(BearingsRun, TheChestIsShownAsItStands) {
+    const visit::Run run = bearings({});
+    ASSERT_EQ(run.standing().size(), 13U);
+    ASSERT_GT(run.other_side(), 0U);
+    for (std::size_t i = 1; i < run.standing().size(); ++i) {
+        const auto parity = [&](std::size_t at) {
+            return run.pipes()[run.standing()[at]].midi % 2;
+        };
+        EXPECT_EQ(parity(i - 1) == parity(i), i != run.other_side()) << i;
+    }
 }
 
 }  // namespace
