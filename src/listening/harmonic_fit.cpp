@@ -81,11 +81,10 @@ void HarmonicFitter::State::place_heard(std::span<const std::uint8_t> only) {
 /// Turns every partial's series back by k·`by` radians a frame.
 void HarmonicFitter::State::derotate(double by) {
     for (int k = 1; k <= count; ++k) {
-        const Complex turn = std::polar(1.0, -k * by * block);
-        Complex phase = std::polar(1.0, k * by * block * middle_block);
         Complex* z = row(k);
-        for (std::size_t b = 0; b < span; ++b, phase = times(phase, turn))
-            z[b] = times(z[b], phase);
+        for_turning(std::polar(1.0, k * by * block * middle_block),
+                    std::polar(1.0, -k * by * block), span,
+                    [z](std::size_t b, const Complex& at) { z[b] = times(z[b], at); });
     }
     omega += by;
 }

@@ -5,6 +5,7 @@
 #include "listening/harmonic_fit.h"
 
 #include <algorithm>
+#include <array>
 #include <complex>
 #include <cstdint>
 #include <vector>
@@ -18,6 +19,26 @@ inline double square(double x) { return x * x; }
 /// a·b without the look for infinities that std::complex owes to the C standard's annex G.
 inline Complex times(const Complex& a, const Complex& b) {
     return {a.real() * b.real() - a.imag() * b.imag(), a.real() * b.imag() + a.imag() * b.real()};
+}
+
+/// Calls `with(b, phase·turn^b)` for b < count. Four phasors side by side: one alone would wait for
+/// each product.
+template <typename With>
+void for_turning(Complex phase, Complex turn, std::size_t count, With&& with) {
+    constexpr std::size_t kLanes = 4;
+    std::array<Complex, kLanes> lanes{phase};
+    for (std::size_t i = 1; i < kLanes; ++i)
+        lanes[i] = times(lanes[i - 1], turn);
+    const Complex step = times(times(turn, turn), times(turn, turn));
+    std::size_t b = 0;
+    for (; b + kLanes <= count; b += kLanes) {
+        for (std::size_t i = 0; i < kLanes; ++i) {
+            with(b + i, lanes[i]);
+            lanes[i] = times(lanes[i], step);
+        }
+    }
+    for (std::size_t i = 0; b < count; ++b, ++i)
+        with(b, lanes[i]);
 }
 
 struct HarmonicFitter::State {

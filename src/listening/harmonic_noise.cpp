@@ -59,9 +59,9 @@ void HarmonicFitter::State::remove_leaks(int k) {
         const Complex size = signed_phasor(m) * leak_at(k, m);
         if (std::norm(size) < negligible) continue;
         const Complex turn = std::polar(1.0, (m - k) * omega * block);
-        Complex phase = size * std::polar(1.0, -(m - k) * omega * block * middle_block);
-        for (std::size_t b = 0; b < span; ++b, phase = times(phase, turn))
-            residual[b] -= phase;
+        const Complex phase = size * std::polar(1.0, -(m - k) * omega * block * middle_block);
+        for_turning(phase, turn, span,
+                    [&](std::size_t b, const Complex& at) { residual[b] -= at; });
     }
 }
 

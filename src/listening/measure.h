@@ -20,8 +20,9 @@ struct SteadySpan {
 std::optional<PitchReading> measure_pipe(std::span<const float> samples, SampleRate rate,
                                          std::optional<Hertz> near = std::nullopt);
 
-/// The longest stretch of `samples` where one pipe stands, after its speech and before its end.
-/// Empty when there is none of at least a quarter second.
+/// Where one pipe stands, after its speech and before its end; of several notes in `samples` the
+/// one that stands longest (a louder one preferred a little), or the one near `near`. A short knock
+/// or word may lie inside. Empty when there is none of at least a quarter second.
 std::optional<SteadySpan> find_steady(std::span<const float> samples, SampleRate rate,
                                       std::optional<Hertz> near = std::nullopt);
 

@@ -17,8 +17,12 @@ constexpr double kFrameSeconds = 0.06;
 constexpr double kShortestSeconds = 0.25;
 /// A standing pipe keeps its level to a few decibels; speech, release and reverberation don't.
 constexpr double kLeastPower = 0.4;
-/// Real pipes wander by less; speech and a moving sleeve by more.
+/// Real pipes wander by less; speech and a moving sleeve by more. In noise a short stretch's pitch
+/// is uncertain by itself, but hardly by more than the second.
 constexpr double kWidestCents = 6.0;
+constexpr double kWidestInNoise = 30.0;
+/// A knock or a word over a pipe that goes on; measure_pipe leaves it out.
+constexpr double kLongestDisturbance = 0.5;
 
 /// Level and pitch of the tone in one stretch of a few blocks.
 struct Frame {
@@ -60,51 +64,127 @@ double median(std::vector<double> values) {
     return *middle;
 }
 
+/// A note heard in several looks, and where.
+struct Note {
+    Hertz pitch;
+    std::size_t first = 0;
+    std::size_t last = 0;  ///< one past
+    double support = 0.0;
+};
+
+/// The note that stands longest, louder ones preferred a little: looks at windows all through the
+/// samples and joins those that agree, over gaps of a word's length.
+std::optional<Note> main_note(std::span<const float> samples, SampleRate rate,
+                              std::optional<Hertz> near) {
+    constexpr Seconds kWindow{0.5};
+    constexpr double kSameCents = 50.0;
+    constexpr double kLeastShare = 0.1;
+    constexpr double kUnasked = 0.1;
+    constexpr double kAllOfIt = 0.9997;
+    const Seconds heard = duration(static_cast<std::int64_t>(samples.size()), rate);
+    CoarsePitch coarse({.rate = rate, .window = std::min(kWindow, heard)});
+    const std::size_t window = coarse.frames();
+    if (window > samples.size()) return {};
+    std::vector<Note> notes;
+    for (std::size_t first = 0; first + window <= samples.size(); first += window / 2) {
+        coarse.look(samples.subspan(first, window));
+        const auto found = coarse.find(near);
+        if (!found || found->share < kLeastShare) continue;
+        double support = found->strength * found->share * std::pow(found->level, 0.25);
+        // A note an octave above the one asked for explains itself better without the hint.
+        if (near) {
+            const auto freely = coarse.find();
+            if (freely && std::abs(interval(freely->pitch, found->pitch).value()) > kSameCents) {
+                if (freely->level > kAllOfIt * found->level) continue;
+                support *= kUnasked;
+            }
+        }
+        const auto same = std::find_if(notes.rbegin(), notes.rend(), [&](const Note& note) {
+            return first <= note.last + window &&
+                   std::abs(interval(note.pitch, found->pitch).value()) < kSameCents;
+        });
+        if (same == notes.rend()) {
+            notes.push_back({found->pitch, first, first + window, support});
+        } else {
+            same->last = first + window;
+            same->support += support;
+        }
+    }
+    const auto best =
+        std::max_element(notes.begin(), notes.end(),
+                         [](const Note& a, const Note& b) { return a.support < b.support; });
+    if (best == notes.end()) return {};
+    // It may begin and end inside the windows beside.
+    best->first -= std::min(best->first, window / 2);
+    best->last = std::min(samples.size(), best->last + window / 2);
+    return *best;
+}
+
+/// Takes for standing what lies between standing stretches while the tone goes on: a disturbance.
+void join_over_disturbances(std::vector<bool>& stands, const std::vector<Frame>& frames,
+                            double least_power, std::size_t longest) {
+    std::optional<std::size_t> stood;
+    for (std::size_t i = 0; i < stands.size(); ++i) {
+        if (frames[i].power < least_power) stood.reset();
+        if (!stands[i]) continue;
+        if (stood && i - *stood - 1 <= longest)
+            std::fill(stands.begin() + static_cast<std::ptrdiff_t>(*stood),
+                      stands.begin() + static_cast<std::ptrdiff_t>(i), true);
+        stood = i;
+    }
+}
+
+/// Which frames hold the tone steadily.
+std::vector<bool> standing(const std::vector<Frame>& frames, Seconds frame) {
+    double loudest = 0.0;
+    for (const Frame& f : frames)
+        loudest = std::max(loudest, f.power);
+    if (loudest <= 0.0) return {};
+    std::vector<double> powers;
+    for (const Frame& f : frames)
+        if (f.power > 0.1 * loudest) powers.push_back(f.power);
+    const double usual = median(powers);
+    std::vector<double> pitches;
+    for (const Frame& f : frames)
+        if (f.power > kLeastPower * usual) pitches.push_back(f.cents);
+    const double middle = median(pitches);
+    std::vector<double> spread;
+    for (const double cents : pitches)
+        spread.push_back(std::abs(cents - middle));
+    const double widest = std::clamp(6.0 * median(spread), kWidestCents, kWidestInNoise);
+    std::vector<bool> stands;
+    for (const Frame& f : frames)
+        stands.push_back(f.power > kLeastPower * usual && f.power < usual / kLeastPower &&
+                         std::abs(f.cents - middle) < widest);
+    join_over_disturbances(stands, frames, kLeastPower * usual,
+                           static_cast<std::size_t>(kLongestDisturbance / frame.count()));
+    return stands;
+}
+
 }  // namespace
 
 std::optional<SteadySpan> find_steady(std::span<const float> samples, SampleRate rate,
                                       std::optional<Hertz> near) {
-    const std::optional<Hertz> pitch = find_pitch(samples, rate, near);
-    if (!pitch) return {};
-    const std::size_t block = whole_period_block(rate, *pitch, PartialBank::kBlock);
-    PartialBank bank(rate, kPartials, samples.size() / block + 1);
-    bank.tune(*pitch, kPartials, block);
-    bank.process(FrameIndex{0}, samples);
+    const std::optional<Note> note = main_note(samples, rate, near);
+    if (!note) return {};
+    const std::span<const float> heard = samples.subspan(note->first, note->last - note->first);
+    const std::size_t block = whole_period_block(rate, note->pitch, PartialBank::kBlock);
+    PartialBank bank(rate, kPartials, heard.size() / block + 1);
+    bank.tune(note->pitch, kPartials, block);
+    bank.process(FrameIndex{0}, heard);
     const auto blocks = std::max<std::size_t>(
         4, static_cast<std::size_t>(kFrameSeconds * rate.value() / static_cast<double>(block)));
     std::vector<Frame> frames;
     for (std::size_t b = 0; b + blocks <= bank.blocks(); b += blocks)
         frames.push_back(look(bank, b, blocks));
-    if (frames.empty()) return {};
-
-    double loudest = 0.0;
-    for (const Frame& frame : frames)
-        loudest = std::max(loudest, frame.power);
-    if (loudest <= 0.0) return {};
-    std::vector<double> powers;
-    for (const Frame& frame : frames)
-        if (frame.power > 0.1 * loudest) powers.push_back(frame.power);
-    const double usual = median(powers);
-    std::vector<double> pitches;
-    for (const Frame& frame : frames)
-        if (frame.power > kLeastPower * usual) pitches.push_back(frame.cents);
-    const double middle = median(pitches);
-    std::vector<double> spread;
-    for (const double cents : pitches)
-        spread.push_back(std::abs(cents - middle));
-    // In noise a short stretch's pitch is uncertain by itself.
-    const double widest = std::max(kWidestCents, 6.0 * median(spread));
-
+    const std::size_t frame = blocks * block;
+    const std::vector<bool> stands =
+        standing(frames, duration(static_cast<std::int64_t>(frame), rate));
     SteadySpan best;
-    std::size_t began = 0;
-    for (std::size_t i = 0; i <= frames.size(); ++i) {
-        const bool stands = i < frames.size() && frames[i].power > kLeastPower * usual &&
-                            frames[i].power < usual / kLeastPower &&
-                            std::abs(frames[i].cents - middle) < widest;
-        if (stands) continue;
-        const std::size_t count = (i - began) * blocks * block;
-        if (count > best.count) best = {began * blocks * block, count};
-        began = i + 1;
+    for (std::size_t i = 0, count = 0; i < stands.size(); ++i) {
+        count = stands[i] ? count + 1 : 0;
+        if (count * frame > best.count)
+            best = {note->first + (i + 1 - count) * frame, count * frame};
     }
     if (static_cast<double>(best.count) < kShortestSeconds * rate.value()) return {};
     return best;
