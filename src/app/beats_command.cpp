@@ -20,11 +20,9 @@ namespace {
 Result<KnownReference> reference_of_file(const std::string& file) {
     const auto recording = capture::read_recording(file, {});
     if (!recording) return tl::unexpected(recording.error());
-    std::optional<listening::PitchReading> best;
-    for (int channel = 1; channel <= recording->channels; ++channel) {
-        const auto reading = listening::measure_pipe(recording->channel(channel), recording->rate);
-        if (reading && (!best || reading->sd < best->sd)) best = reading;
-    }
+    const auto best = best_channel(*recording, [&](const std::vector<float>& samples) {
+        return listening::measure_pipe(samples, recording->rate);
+    });
     if (!best)
         return fail(ErrorKind::nothing_heard,
                     file +
@@ -35,12 +33,9 @@ Result<KnownReference> reference_of_file(const std::string& file) {
 
 std::optional<listening::BeatReading> measure(const capture::Recording& recording,
                                               const listening::PairRequest& request) {
-    std::optional<listening::BeatReading> best;
-    for (int channel = 1; channel <= recording.channels; ++channel) {
-        const auto reading = listening::measure_pair(recording.channel(channel), request);
-        if (reading && (!best || reading->beat_sd < best->beat_sd)) best = reading;
-    }
-    return best;
+    return best_channel(recording, [&](const std::vector<float>& samples) {
+        return listening::measure_pair(samples, request);
+    });
 }
 
 Json beats_json(const std::optional<listening::BeatReading>& reading) {

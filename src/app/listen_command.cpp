@@ -46,6 +46,15 @@ std::string familiar_note(Hertz pitch) {
     return text;
 }
 
+/// Mains hold 50 or 60 Hz to within a thousandth, and hum of them or of rectifiers is steadier than
+/// any pipe.
+bool may_be_hum(Hertz pitch) {
+    constexpr double kMainsHold = 0.001;
+    for (const double mains : {50.0, 60.0, 100.0, 120.0})
+        if (std::abs(pitch.value() - mains) < kMainsHold * mains) return true;
+    return false;
+}
+
 void print_reading(const listening::PitchReading& reading, SampleRate rate) {
     std::printf("%.4f Hz ± %.4f (%.3f cents); %s\n", reading.pitch.value(), reading.sd.value(),
                 reading.cents_sd().value(), familiar_note(reading.pitch).c_str());
@@ -62,8 +71,8 @@ void print_reading(const listening::PitchReading& reading, SampleRate rate) {
 }
 
 std::optional<listening::PitchReading> measure_channel(const capture::Recording& recording,
-                                                       int channel, const ListenOptions& options) {
-    const std::vector<float> samples = recording.channel(channel);
+                                                       const std::vector<float>& samples,
+                                                       const ListenOptions& options) {
     std::span<const float> heard(samples);
     std::int64_t skipped = 0;
     // A span that was asked for is measured whole; otherwise speech and end are left out.
@@ -86,11 +95,9 @@ ExitCode listen_to_file(const ListenOptions& options) {
     const auto recording = read_asked(options.file, options.channel, options.from, options.to);
     if (!recording) return report(recording.error());
 
-    std::optional<listening::PitchReading> best;
-    for (int channel = 1; channel <= recording->channels; ++channel) {
-        const auto reading = measure_channel(*recording, channel, options);
-        if (reading && (!best || reading->sd < best->sd)) best = reading;
-    }
+    const auto best = best_channel(*recording, [&](const std::vector<float>& samples) {
+        return measure_channel(*recording, samples, options);
+    });
     if (options.json) std::cout << reading_json(best, recording->rate).dump() << "\n";
     if (!best)
         return report({ErrorKind::nothing_heard,
@@ -100,6 +107,9 @@ ExitCode listen_to_file(const ListenOptions& options) {
                            : "no steady pipe is heard; give its pitch with --near, or the "
                              "part where it stands with --from and --to",
                        Place{options.file}});
+    if (!options.near && may_be_hum(best->pitch))
+        std::cerr << "rankwright: this may be mains hum, which stands just there; with a pipe in "
+                     "mind give its pitch with --near\n";
     if (!options.json) print_reading(*best, recording->rate);
     return kDone;
 }

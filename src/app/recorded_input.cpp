@@ -1,8 +1,31 @@
 #include "app/recorded_input.h"
 
+#include <cmath>
 #include <iostream>
 
 namespace rankwright::app {
+
+namespace {
+
+double power(const listening::PitchReading& reading) {
+    double sum = 0.0;
+    for (const listening::PartialLevel& partial : reading.partials)
+        sum += std::pow(10.0, partial.level.value() / 10.0);
+    return sum;
+}
+
+}  // namespace
+
+bool better(const listening::PitchReading& one, const listening::PitchReading& other) {
+    constexpr double kSameNoteCents = 50.0;
+    if (std::abs(interval(one.pitch, other.pitch).value()) > kSameNoteCents)
+        return power(one) > power(other);
+    return one.sd < other.sd;
+}
+
+bool better(const listening::BeatReading& one, const listening::BeatReading& other) {
+    return one.beat_sd < other.beat_sd;
+}
 
 Result<capture::Recording> read_asked(const std::string& file, std::optional<int> channel,
                                       std::optional<double> from, std::optional<double> to) {

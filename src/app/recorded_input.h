@@ -3,6 +3,8 @@
 
 #include "capture/recording_source.h"
 #include "core/result.h"
+#include "listening/pair.h"
+#include "listening/reading.h"
 
 #include <optional>
 #include <string>
@@ -13,5 +15,22 @@ namespace rankwright::app {
 /// should know although it could be read goes to stderr. Fails like capture::read_recording.
 Result<capture::Recording> read_asked(const std::string& file, std::optional<int> channel,
                                       std::optional<double> from, std::optional<double> to);
+
+/// Which of two channels' readings to believe: the surer one; when they heard different notes (hum
+/// on a dead line), the louder.
+bool better(const listening::PitchReading& one, const listening::PitchReading& other);
+bool better(const listening::BeatReading& one, const listening::BeatReading& other);
+
+/// Measures every channel (`measure(samples)` gives an optional reading) and keeps the best.
+template <typename Measure>
+auto best_channel(const capture::Recording& recording, Measure&& measure)
+    -> decltype(measure(recording.channel(1))) {
+    decltype(measure(recording.channel(1))) best;
+    for (int channel = 1; channel <= recording.channels; ++channel) {
+        const auto reading = measure(recording.channel(channel));
+        if (reading && (!best || better(*reading, *best))) best = reading;
+    }
+    return best;
+}
 
 }  // namespace rankwright::app

@@ -20,7 +20,7 @@ constexpr double kLeastPower = 0.4;
 /// Real pipes wander by less; speech and a moving sleeve by more. In noise a short stretch's pitch
 /// is uncertain by itself, but hardly by more than the second.
 constexpr double kWidestCents = 6.0;
-constexpr double kWidestInNoise = 30.0;
+constexpr double kWidestInNoise = 12.0;
 /// A knock or a word over a pipe that goes on; measure_pipe leaves it out.
 constexpr double kLongestDisturbance = 0.5;
 

@@ -88,6 +88,28 @@ TEST_F(Commands, ListenTakesASpanAndAChannel) {
     EXPECT_EQ(rankwright("listen --channel 3 " + path).code, 2);
 }
 
+TEST_F(Commands, ListenTakesTheChannelThatHearsThePipe) {
+    const auto pipe = tone(262.3, 2.0, 48000);
+    std::vector<float> hum = render(sawtooth_like(50.0, 48000, 2.0, 6, 0.02, random));
+    std::vector<float> hiss(pipe.size());
+    std::normal_distribution<float> noise(0.0F, 0.2F);
+    for (float& x : hiss)
+        x = noise(random);
+    const std::vector<float> dead(pipe.size(), 0.0F);
+    for (const auto& other : {dead, hum, hiss}) {
+        std::vector<float> both;
+        for (std::size_t n = 0; n < pipe.size(); ++n) {
+            both.push_back(other[n]);
+            both.push_back(pipe[n]);
+        }
+        const auto outcome = rankwright("listen --json " + file("two.wav", both, 48000, 2));
+        ASSERT_EQ(outcome.code, 0) << outcome.error;
+        EXPECT_NEAR(outcome.json()["hz"].get<double>(), 262.3, 0.01);
+    }
+    const auto only_hum = rankwright("listen " + file("hum.wav", hum, 48000));
+    EXPECT_NE(only_hum.error.find("mains hum"), std::string::npos) << only_hum.error;
+}
+
 TEST_F(Commands, ListenFindsNothingInNoiseAndSaysSo) {
     std::vector<float> hiss(96000);
     std::normal_distribution<float> noise(0.0F, 0.1F);
