@@ -149,10 +149,12 @@ std::vector<bool> standing(const std::vector<Frame>& frames, Seconds frame) {
         if (f.power > kLeastPower * usual) pitches.push_back(f.cents);
     const double middle = median(pitches);
     std::vector<double> spread;
+    spread.reserve(pitches.size());
     for (const double cents : pitches)
         spread.push_back(std::abs(cents - middle));
     const double widest = std::clamp(6.0 * median(spread), kWidestCents, kWidestInNoise);
     std::vector<bool> stands;
+    stands.reserve(frames.size());
     for (const Frame& f : frames)
         stands.push_back(f.power > kLeastPower * usual && f.power < usual / kLeastPower &&
                          std::abs(f.cents - middle) < widest);
