@@ -107,13 +107,20 @@ ExitCode work_at(const organ::Instrument& instrument, const organ::StopRef& stop
         if (!opened) return report(opened.error());
         window = std::move(*opened);
     }
-    if (!options.organ_file.empty())
-        save_last_visit({options.organ_file, instrument.name,
-                         stop.division->id + "/" + stop.stop->id, options.input, options.device});
+    const auto remember = [&](const StopId& id, const std::string& words) {
+        if (options.organ_file.empty()) return;
+        save_last_visit({options.organ_file, instrument.name, id.division + "/" + id.stop, words,
+                         options.input, options.device});
+    };
+    remember({stop.division->id, stop.stop->id}, stop.division->name + " · " + stop.stop->name);
     catch_interrupts();
     Session session(instrument, stop, options.day, options.run, std::move(input->source),
                     std::move(input->console));
-    return work(session, *window, options);
+    const ExitCode code = work(session, *window, options);
+    const overlay::Snapshot last = session.snapshot();
+    for (const overlay::StopChoice& choice : last.stops)
+        if (choice.current) remember(choice.id, last.stop);
+    return code;
 }
 
 }  // namespace rankwright::app

@@ -88,7 +88,7 @@ ExitCode choose_and_work() {
     find_instruments(found);
     find_inputs(found);
     const auto last = load_last_visit();
-    if (last) found.choices.last_visit = last->organ + ", " + last->stop;
+    if (last) found.choices.last_visit = last->organ + ", " + last->stop_words;
     auto window = Window::open({});
     if (!window) return report(window.error());
     const auto choice = (*window)->choose(found.choices);

@@ -27,7 +27,8 @@ std::optional<LastVisit> load_last_visit() {
         return found != json.end() && found->is_string() ? found->get<std::string>()
                                                          : std::string{};
     };
-    LastVisit visit{text("organ_file"), text("organ"), text("stop"), text("input"), text("device")};
+    LastVisit visit{text("organ_file"), text("organ"), text("stop"),
+                    text("stop_words"), text("input"), text("device")};
     std::error_code ignored;
     if (visit.input.empty() || !std::filesystem::exists(visit.organ_file, ignored))
         return std::nullopt;
@@ -38,11 +39,9 @@ void save_last_visit(const LastVisit& visit) {
     const std::filesystem::path file = last_visit_file();
     std::error_code ignored;
     std::filesystem::create_directories(file.parent_path(), ignored);
-    const Json json{{"organ_file", visit.organ_file},
-                    {"organ", visit.organ},
-                    {"stop", visit.stop},
-                    {"input", visit.input},
-                    {"device", visit.device}};
+    const Json json{
+        {"organ_file", visit.organ_file}, {"organ", visit.organ}, {"stop", visit.stop},
+        {"stop_words", visit.stop_words}, {"input", visit.input}, {"device", visit.device}};
     std::ofstream(file) << json.dump(2) << "\n";
 }
 

@@ -9,9 +9,10 @@ namespace rankwright::app {
 
 struct LastVisit {
     std::string organ_file;
-    std::string organ;  ///< its name
-    std::string stop;   ///< "Great/octave-4", as find_stop takes it
-    std::string input;  ///< as `chamber --input` takes it
+    std::string organ;       ///< its name
+    std::string stop;        ///< "great/octave-4", as find_stop takes it
+    std::string stop_words;  ///< "Great · Octave 4′"
+    std::string input;       ///< as `chamber --input` takes it
     std::string device;
 };
 

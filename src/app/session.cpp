@@ -3,6 +3,7 @@
 #include "app/snapshot.h"
 #include "core/thread_role.h"
 
+#include <algorithm>
 #include <chrono>
 
 namespace rankwright::app {
@@ -27,6 +28,7 @@ Session::Session(const organ::Instrument& instrument, organ::StopRef stop, organ
                  Console console)
     : source_(std::move(source)),
       console_(std::move(console)),
+      stops_(stop_choices(instrument)),
       run_(instrument, stop, std::move(day), options) {
     expect_current();
     publish();
@@ -119,6 +121,13 @@ void Session::obey(const visit::Command& command) {
                                  : job_.state().deviation;
             if (off) run_.take_pitch_of_day(*off);
         },
+        [&](const visit::TakeStop& take) {
+            const auto known = [&](const overlay::StopChoice& stop) {
+                return stop.id == take.stop;
+            };
+            if (std::any_of(stops_.begin(), stops_.end(), known))
+                run_.take(organ::stop_by_id(run_.instrument(), take.stop.division, take.stop.stop));
+        },
         [&](const visit::HearAlone&) { run_.hear_alone(); },
         [&](const visit::Quit&) { quit_.store(true); }};
     std::visit(visitor, command);
@@ -128,6 +137,7 @@ void Session::obey(const visit::Command& command) {
 
 void Session::publish() {
     SnapshotInputs shown{run_, job_, listener_.get(), source_->status(), console_.simulated()};
+    shown.stops = stops_;
     if (paired_ && !run_.hears_alone()) {
         shown.paired = &paired_job_;
         if (pair_listener_) {

@@ -55,6 +55,7 @@ class Session {
 
     std::unique_ptr<capture::Source> source_;
     Console console_;
+    std::vector<overlay::StopChoice> stops_;
     visit::Run run_;
     tuning::SinglePipe job_;
     tuning::AgainstReference paired_job_;

@@ -247,8 +247,21 @@ LevelWords level_words(const listening::Hearing& hearing) {
     return {"level good", false};
 }
 
+std::vector<overlay::StopChoice> stop_choices(const organ::Instrument& instrument) {
+    std::vector<overlay::StopChoice> choices;
+    for (const organ::Division& division : instrument.divisions)
+        for (const organ::Stop& stop : division.stops)
+            if (!organ::pipes({&division, &stop, &instrument}).empty())
+                choices.push_back({{division.id, stop.id}, division.name, stop.name, false});
+    return choices;
+}
+
 overlay::Snapshot make_snapshot(const SnapshotInputs& in) {
     Snapshot out;
+    out.stops.assign(in.stops.begin(), in.stops.end());
+    const organ::StopRef in_hand = in.run.stop();
+    for (overlay::StopChoice& stop : out.stops)
+        stop.current = stop.id == StopId{in_hand.division->id, in_hand.stop->id};
     fill_call(out, in.run);
     fill_chest(out, in.run);
     if (in.paired) {

@@ -22,7 +22,11 @@ struct SnapshotInputs {
     const tuning::AgainstReference* paired = nullptr;
     const listening::PairHearing* pair = nullptr;
     std::span<const listening::PartialFrame> meetings{};
+    std::span<const overlay::StopChoice> stops{};
 };
+
+/// The stops that have pipes, in the file's order; none is marked as current.
+std::vector<overlay::StopChoice> stop_choices(const organ::Instrument& instrument);
 
 overlay::Snapshot make_snapshot(const SnapshotInputs& in);
 

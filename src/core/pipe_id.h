@@ -21,6 +21,15 @@ struct PipeId {
     friend bool operator==(const PipeId&, const PipeId&) = default;
 };
 
+/// A stop by the words of its pipes' ids.
+struct StopId {
+    std::string division;
+    std::string stop;
+
+    friend auto operator<=>(const StopId&, const StopId&) = default;
+    friend bool operator==(const StopId&, const StopId&) = default;
+};
+
 /// "great/principal-8/1/25".
 std::string to_string(const PipeId& id);
 /// Empty when `text` isn't four parts with whole numbers from 1 at the end.

@@ -62,8 +62,8 @@ std::string stage_word(Stage stage) {
 }
 
 void draw_reading(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
-    if (!snapshot.deviation) return;
     if (snapshot.pulled_together) return draw_pulled_together(canvas, place, snapshot);
+    if (!snapshot.deviation) return;
     const Figure figure = shown_figure(snapshot);
     const bool held = snapshot.stage == Stage::disturbed;
     const ImU32 hue = held ? kGrey : colour_of(figure.sense);

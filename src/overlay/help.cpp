@@ -12,15 +12,16 @@ struct KeyLine {
     std::string_view does;
 };
 
-constexpr std::array<KeyLine, 9> kKeys{{{"Page down, →, space", "next pipe"},
-                                        {"Page up, ←", "pipe before"},
-                                        {". (point)", "take this pipe again"},
-                                        {"G or a digit", "go to a key by its number"},
-                                        {"T", "type the temperature (and humidity)"},
-                                        {"P", "type the pitch of the day"},
-                                        {"M", "the pitch now sounding is today's"},
-                                        {"A", "by beats: the pipe alone, or with its reference"},
-                                        {"Q or Esc", "leave"}}};
+constexpr std::array<KeyLine, 10> kKeys{{{"Page down, →, space", "next pipe"},
+                                         {"Page up, ←", "pipe before"},
+                                         {". (point)", "take this pipe again"},
+                                         {"G or a digit", "go to a key by its number"},
+                                         {"S", "take another stop"},
+                                         {"T", "type the temperature (and humidity)"},
+                                         {"P", "type the pitch of the day"},
+                                         {"M", "the pitch now sounding is today's"},
+                                         {"A", "by beats: the pipe alone, or with its reference"},
+                                         {"Q or Esc", "leave"}}};
 
 // Sources: G. L. Miller, The Recent Revolution in Organ Building (1913), ch. XI, for the spring;
 // NIOSH 98-126 for 85 dB(A) over 8 hours, halved with every 3 dB; the rest common practice, no
@@ -41,7 +42,7 @@ void draw_hints(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     canvas.fill(place, kGround);
     const float baseline = place.bottom - 10;
     std::string words =
-        "Page down: next · Page up: back · point: take again · T: temperature · "
+        "Page down: next · Page up: back · point: take again · S: stops · T: temperature · "
         "P: pitch · H: help, cautions";
     if (!snapshot.reference.empty()) words = "A: the pipe alone · " + words;
     if (snapshot.alone) words = "A: with the reference again · " + words;
@@ -58,7 +59,7 @@ void draw_help(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     canvas.text({left, baseline}, {44, kPale, true}, "keys");
     canvas.text({middle, baseline}, {44, kPale, true}, "take care");
     baseline += 62;
-    const float step = 62.0F;
+    const float step = 56.0F;
     const auto line = [&](const KeyLine& key) {
         canvas.text({left, baseline - 8}, {kBody, kPale, true}, key.keys);
         canvas.text_within({left, baseline + 21}, middle - left - 30, {24, kGrey}, kSmall,

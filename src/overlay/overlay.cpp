@@ -63,6 +63,10 @@ std::vector<visit::Command> Overlay::draw(const Snapshot& snapshot, Size window)
         draw_help(canvas, layout.window, snapshot);
         return commands;
     }
+    if (stop_list_) {
+        stop_list_->draw(canvas, layout.window, snapshot);
+        return commands;
+    }
     draw_work(canvas, layout, snapshot);
     if (entry_) entry_->draw(canvas, layout.window);
     if (page_ == Page::quit) draw_quit_question(canvas, layout.window);
@@ -111,6 +115,12 @@ void Overlay::take(const KeyPress& key, const Snapshot& snapshot,
         const ValueEntry::Outcome outcome = entry_->press(key);
         if (outcome.command) out.push_back(*outcome.command);
         if (outcome.done) entry_.reset();
+        return;
+    }
+    if (stop_list_) {
+        const StopList::Outcome outcome = stop_list_->press(key, snapshot);
+        if (outcome.command) out.push_back(*outcome.command);
+        if (outcome.done) stop_list_.reset();
         return;
     }
     if (page_ != Page::work) {
@@ -166,6 +176,9 @@ void Overlay::take_character(const KeyPress& key, const Snapshot& snapshot,
             return;
         case 'a':
             if (!snapshot.reference.empty() || snapshot.alone) out.emplace_back(visit::HearAlone{});
+            return;
+        case 's':
+            if (!snapshot.stops.empty()) stop_list_.emplace(snapshot);
             return;
         case 'h':
             page_ = Page::help;

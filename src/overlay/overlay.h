@@ -8,6 +8,7 @@
 #include "overlay/layout.h"
 #include "overlay/ribbon_painter.h"
 #include "overlay/snapshot.h"
+#include "overlay/stop_list.h"
 #include "overlay/value_entry.h"
 #include "visit/command.h"
 
@@ -54,6 +55,7 @@ class Overlay {
     std::vector<DrawnText> drawn_;
     Page page_ = Page::work;
     std::optional<ValueEntry> entry_;
+    std::optional<StopList> stop_list_;
 };
 
 /// How far one press of an arrow key moves a simulated device: about 0.4 cent, `far` 4 cents.

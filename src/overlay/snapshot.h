@@ -1,6 +1,7 @@
 // Everything the window shows at one moment, as plain values. Made on the listening thread.
 #pragma once
 
+#include "core/pipe_id.h"
 #include "core/units.h"
 #include "organ/movement.h"
 #include "organ/pipe.h"
@@ -38,6 +39,14 @@ struct ChestPipe {
     bool settled = false;
     bool current = false;
     bool starts_side = false;  ///< first pipe of the other side of the chest
+};
+
+/// A stop that may be taken in hand.
+struct StopChoice {
+    StopId id;
+    std::string division;
+    std::string stop;
+    bool current = false;
 };
 
 struct Notice {
@@ -98,6 +107,8 @@ struct Snapshot {
     std::vector<ChestPipe> chest;
     std::string left_side;   ///< "C side"
     std::string right_side;  ///< "C♯ side"
+
+    std::vector<StopChoice> stops;  ///< of the instrument, those that have pipes
 
     // the input
     std::string input_name;

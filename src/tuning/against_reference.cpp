@@ -94,7 +94,11 @@ void AgainstReference::hear(const listening::PairHearing& pair, const listening:
     if (pair.sounding == Sounding::silence) return stage(Stage::waiting);
     if (pair.sounding == Sounding::disturbed) return stage(Stage::disturbed);
     if (pair.reference_alone) return stage(Stage::reference);
-    if (!pair.reading) return stage(Stage::speaking);
+    if (!pair.reading) {
+        // One tone where two should sound: they may have drawn each other into it.
+        if (pair.sounding == Sounding::steady) judge_drawn(pair, any);
+        return stage(state_.drawn() ? Stage::reading : Stage::speaking);
+    }
     judge(pair, any);
 }
 
@@ -177,7 +181,8 @@ void AgainstReference::judge_drawn(const listening::PairHearing& pair,
     evidence.as_one = any.reading;
     evidence.reference_partial = expectation_->reference.reference_partial;
     evidence.pipe_partial = expectation_->reference.pipe_partial;
-    evidence.stray = usual_stray(pair.reading->pipe, pair.heard);
+    evidence.stray =
+        usual_stray(expectation_->reference_target, std::max(pair.heard, Seconds{0.5}));
     state_.drawing = judge_drawing(evidence);
 }
 

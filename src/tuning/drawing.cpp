@@ -77,16 +77,17 @@ Cents usual_stray(Hertz pitch, Seconds span) {
 DrawingVerdict judge_drawing(const DrawingEvidence& e) {
     DrawingVerdict verdict;
     const bool beats = e.together && !e.together->under;
-    if (!e.reference || !e.pipe || !e.together) {
-        verdict.advice = advice(verdict.drawing, 0.0, beats || !e.together);
+    const bool heard_together = e.together || e.as_one;
+    if (!e.reference || !e.pipe || !heard_together) {
+        verdict.advice = advice(verdict.drawing, 0.0, beats || !heard_together);
         return verdict;
     }
     const double m = e.reference_partial, n = e.pipe_partial;
     const double cent = m * e.reference->pitch.value() * std::numbers::ln2 / 1200.0;
     const double alone = (n * e.pipe->pitch.value() - m * e.reference->pitch.value()) / cent;
     // Without its sign, which drawing doesn't turn and the ear may mistake.
-    const double together = std::abs(e.together->beat.value()) / cent;
-    const double together_sd = e.together->beat_sd.value() / cent;
+    const double together = e.together ? std::abs(e.together->beat.value()) / cent : 0.0;
+    const double together_sd = e.together ? e.together->beat_sd.value() / cent : 0.0;
     // Each pipe strays once alone and once beside the other.
     const double variance = std::pow(n * e.pipe->sd.value() / cent, 2) +
                             std::pow(m * e.reference->sd.value() / cent, 2) +
@@ -95,8 +96,9 @@ DrawingVerdict judge_drawing(const DrawingEvidence& e) {
     const double sd = std::hypot(alone_sd, together_sd);
     const double one = oneness(e);
     // "Under x" leaves open where between −x and x: the place nearest to the beat alone counts.
-    const bool slow = one > kOne || e.together->under;
-    const double under = one > kOne ? 0.0 : slow ? e.together->under->value() / cent : 0.0;
+    const bool only_one = one > kOne || !e.together;
+    const bool slow = only_one || e.together->under;
+    const double under = !only_one && slow ? e.together->under->value() / cent : 0.0;
     const double change =
         slow ? std::max(0.0, std::abs(alone) - under) : std::abs(together - std::abs(alone));
     const double needed = kAlarm * (slow ? alone_sd : sd);
@@ -104,7 +106,10 @@ DrawingVerdict judge_drawing(const DrawingEvidence& e) {
 
     verdict.alone = Cents{alone};
     verdict.drawn_by = Cents{(slow ? under : together) - std::abs(alone)};
-    if (change > needed) {
+    if (!e.together && one <= kPerhapsOne) {
+        // Neither two tones nor one: the ear failed, the pipes didn't.
+        verdict.drawing = Drawing::unclear;
+    } else if (change > needed) {
         if (most < kTogether * std::abs(alone))
             verdict.drawing = Drawing::pulled_together;
         else if (one > kPerhapsOne)

@@ -22,9 +22,10 @@ enum class Drawing {
 struct DrawingEvidence {
     std::optional<listening::PitchReading> reference;  ///< while it sounded alone
     std::optional<listening::PitchReading> pipe;       ///< while it sounded alone
+    /// Both together; empty when the ear for two finds only one tone in them.
     std::optional<listening::BeatReading> together;
     /// Both together, read as if they were one pipe: how well one tone explains them tells whether
-    /// there is more than one. The search for two finds two in any sound.
+    /// there is more than one.
     std::optional<listening::PitchReading> as_one;
     int reference_partial = 1;  ///< which partials meet, as in PairRequest
     int pipe_partial = 1;

@@ -1,6 +1,7 @@
 // What the technician asks for, by keyboard, presenter remote or mouse.
 #pragma once
 
+#include "core/pipe_id.h"
 #include "core/units.h"
 
 #include <optional>
@@ -27,11 +28,15 @@ struct SetPitch {
 };
 /// Take the pitch now sounding as that of the day (the reference pipe stands right).
 struct TakePitchOfDay {};
+/// Take another stop in hand; what was found at the others is kept.
+struct TakeStop {
+    StopId stop;
+};
 /// By beats: hear the pipe without its reference, or with it again.
 struct HearAlone {};
 struct Quit {};
 
 using Command = std::variant<GoNext, GoBack, GoToKey, MoveDevice, SetTemperature, SetPitch,
-                             TakePitchOfDay, HearAlone, Quit>;
+                             TakePitchOfDay, TakeStop, HearAlone, Quit>;
 
 }  // namespace rankwright::visit

@@ -24,6 +24,11 @@ Run::Run(const organ::Instrument& instrument, organ::StopRef stop, organ::Day da
       day_(std::move(day)),
       options_(options),
       pitch_(instrument, day_.pitch) {
+    find_pipes();
+}
+
+void Run::find_pipes() {
+    pipes_.clear();
     if (options_.job == Job::bearings) {
         bearings_ = organ::bearings_plan(instrument_, day_);
         for (const organ::BearingStep& step : bearings_)
@@ -32,11 +37,31 @@ Run::Run(const organ::Instrument& instrument, organ::StopRef stop, organ::Day da
         pipes_ = organ::walking_order(instrument_, organ::pipes(stop_));
     }
     assert(!pipes_.empty());
-    outcomes_.resize(pipes_.size());
+    outcomes_.assign(pipes_.size(), {});
     find_standing();
 }
 
+void Run::take(organ::StopRef stop) {
+    const auto id = [&] { return StopId{stop_.division->id, stop_.stop->id}; };
+    if (options_.job == Job::bearings) {
+        options_.job = Job::from_reference;
+        bearings_.clear();
+    } else {
+        left_[id()] = {outcomes_, current_};
+    }
+    stop_ = stop;
+    find_pipes();
+    std::size_t stands_at = 0;
+    if (const auto before = left_.find(id()); before != left_.end()) {
+        outcomes_ = before->second.outcomes;
+        stands_at = before->second.current;
+    }
+    turn_to(stands_at);
+}
+
 void Run::find_standing() {
+    standing_.clear();
+    other_side_ = 0;
     std::vector<std::pair<organ::Standing, std::size_t>> places;
     for (std::size_t i = 0; i < pipes_.size(); ++i)
         places.emplace_back(organ::standing_of(instrument_, pipes_[i].id), i);

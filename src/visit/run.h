@@ -10,6 +10,7 @@
 #include "visit/pitch_today.h"
 
 #include <cstddef>
+#include <map>
 #include <optional>
 #include <string>
 #include <vector>
@@ -73,6 +74,10 @@ class Run {
     std::size_t other_side() const { return other_side_; }
     std::size_t settled_count() const;
 
+    /// Takes another stop in hand (after the bearings: for itself, from its reference); what was
+    /// found at the ones before, and where one stood, is there again when they are taken up again.
+    /// It must have pipes.
+    void take(organ::StopRef stop);
     /// Moves on or back; at either end it stays, and says false.
     bool next();
     bool back();
@@ -109,6 +114,7 @@ class Run {
     bool follow(const tuning::PairedState& state);
 
   private:
+    void find_pipes();
     void find_standing();
     void turn_to(std::size_t pipe);
     std::optional<organ::Reference> reference_of(const organ::Pipe& pipe) const;
@@ -127,6 +133,12 @@ class Run {
     std::vector<PipeOutcome> outcomes_;
     std::size_t other_side_ = 0;
     std::size_t current_ = 0;
+    /// Stops that were in hand before.
+    struct Left {
+        std::vector<PipeOutcome> outcomes;
+        std::size_t current = 0;
+    };
+    std::map<StopId, Left> left_;
     bool alone_ = false;  ///< the current pipe is heard without its reference
 };
 

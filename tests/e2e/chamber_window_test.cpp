@@ -165,6 +165,24 @@ TEST_F(WindowAtWork, HearsASimulatedPipeAloneAndWithItsReferenceAgain) {
     })) << shown();
 }
 
+TEST_F(WindowAtWork, AnotherStopIsTakenInHandAndTheFirstIsFoundAgain) {
+    start("--stop \"Great/Octave 4'\" --input simulated --seed 3");
+    const auto at = [](const std::string& stop, int key) {
+        return [=](const nlohmann::json& s) {
+            return s["stop"] == stop && s["key"] == key && s["stage"] == "reading";
+        };
+    };
+    ASSERT_TRUE(comes_true([](const nlohmann::json& s) { return s["stage"] == "reading"; }));
+    EXPECT_TRUE(press("Next"));
+    ASSERT_TRUE(comes_true(at("Great · Octave 4'", 3))) << shown();
+    for (const char* key : {"s", "Down", "Return"})
+        EXPECT_TRUE(press(key));
+    EXPECT_TRUE(comes_true(at("Great · Twelfth 2 2/3'", 1))) << shown();
+    for (const char* key : {"s", "Up", "Return"})
+        EXPECT_TRUE(press(key));
+    EXPECT_TRUE(comes_true(at("Great · Octave 4'", 3))) << shown();
+}
+
 TEST_F(WindowAtWork, SaysThatNoMicrophoneIsThere) {
     start("--input mic");
     EXPECT_TRUE(comes_true([](const nlohmann::json& s) { return s["stage"] == "waiting"; }));

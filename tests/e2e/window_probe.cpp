@@ -28,6 +28,7 @@ struct Words {
         return "pitch " + std::to_string(pitch.to.value());
     }
     std::string operator()(const visit::TakePitchOfDay&) const { return "take pitch"; }
+    std::string operator()(const visit::TakeStop& take) const { return "stop " + take.stop.stop; }
     std::string operator()(const visit::HearAlone&) const { return "hear alone"; }
     std::string operator()(const visit::Quit&) const { return "quit"; }
 };

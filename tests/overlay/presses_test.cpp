@@ -39,6 +39,29 @@ TEST_F(Presses, KeyboardAndPresenterRemoteGoThroughTheRank) {
     EXPECT_TRUE(asks_for_nothing(letter('x')));
 }
 
+TEST_F(Presses, AnotherStopIsTakenFromTheList) {
+    snapshot_.stops = {{{"great", "octave-4"}, "Great", "Octave 4′", false},
+                       {{"great", "principal-8"}, "Great", "Principal 8′", true},
+                       {{"swell", "gamba-8"}, "Swell", "Gamba 8′", false}};
+    const auto taken = [&](std::initializer_list<KeyPress> keys) {
+        EXPECT_TRUE(asks_for_nothing(letter('s')));
+        std::vector<visit::Command> commands;
+        for (const KeyPress& key : keys)
+            commands = drawing_.press(key, snapshot_);
+        EXPECT_EQ(commands.size(), 1U);
+        return commands.empty() ? StopId{} : std::get<visit::TakeStop>(commands.front()).stop;
+    };
+    EXPECT_EQ(taken({named(Key::enter)}), (StopId{"great", "principal-8"})) << "the one in hand";
+    EXPECT_EQ(taken({named(Key::up), named(Key::enter)}), (StopId{"great", "octave-4"}));
+    // Page down and point: all that a presenter remote has.
+    EXPECT_EQ(taken({named(Key::page_down), letter('.')}), (StopId{"swell", "gamba-8"}));
+    EXPECT_EQ(taken({named(Key::right), named(Key::left), named(Key::enter)}),
+              (StopId{"great", "octave-4"}));
+    EXPECT_TRUE(asks_for_nothing(letter('s')));
+    EXPECT_TRUE(asks_for_nothing(named(Key::escape)));
+    EXPECT_TRUE(asks_for<visit::GoNext>(named(Key::page_down))) << "back at the work";
+}
+
 TEST_F(Presses, APipeIsHeardAloneOnlyWhereItHasAReference) {
     snapshot_.reference.clear();
     EXPECT_TRUE(asks_for_nothing(letter('a')));

@@ -87,6 +87,27 @@ TEST(BorrowedRun, WalksAlongItsOwnersPipes) {
     EXPECT_EQ(run.pipes().front().id.key, 9) << "the lowest on the C side: G♯, played by C♯";
 }
 
+TEST_F(RunTest, AStopTakenUpAgainIsAsItWasLeft) {
+    organ::Stop octave = instrument.divisions[0].stops[0];
+    octave.id = "octave-4";
+    octave.name = "Octave 4′";
+    octave.footage = *organ::parse_footage("4");
+    instrument.divisions[0].stops.push_back(octave);
+    visit::Run both(instrument, organ::find_stop(instrument, "Principal 8").value(), {});
+    both.set_pitch(Hertz{442.0});
+    both.next();
+    both.follow(stands(Cents{0.1}, tuning::Stage::settled));
+    const PipeId left_at = both.pipe().id;
+
+    both.take(organ::find_stop(instrument, "Octave 4").value());
+    EXPECT_EQ(both.pipe().id.stop, "octave-4");
+    EXPECT_EQ(both.settled_count(), 0U);
+    EXPECT_EQ(both.day().pitch, Hertz{442.0}) << "the day is the same";
+    both.take(organ::find_stop(instrument, "Principal 8").value());
+    EXPECT_EQ(both.pipe().id, left_at);
+    EXPECT_EQ(both.settled_count(), 1U);
+}
+
 TEST_F(RunTest, StaysAtBothEnds) {
     EXPECT_FALSE(run.back());
     EXPECT_EQ(run.current(), 0U);
