@@ -42,11 +42,11 @@ void draw_hints(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     canvas.fill(place, kGround);
     const float baseline = place.bottom - 10;
     std::string words =
-        "Page down: next · Page up: back · point: take again · S: stops · T: temperature · "
+        "Page down: next · Page up: back · point: again · S: stops · T: temperature · "
         "P: pitch · H: help, cautions";
-    if (!snapshot.reference.empty()) words = "A: the pipe alone · " + words;
-    if (snapshot.alone) words = "A: with the reference again · " + words;
-    if (snapshot.simulated) words = "↑ ↓: move the device (Shift: far) · " + words;
+    if (!snapshot.reference.empty()) words = "A: pipe alone · " + words;
+    if (snapshot.alone) words = "A: with reference · " + words;
+    if (snapshot.simulated) words = "↑ ↓: move it (Shift: far) · " + words;
     canvas.text_within({place.left + 24, baseline}, place.width() - 48, {kSmall, kGrey},
                        kSmall * 0.75F, words);
 }

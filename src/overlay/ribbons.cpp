@@ -8,7 +8,7 @@ namespace rankwright::overlay {
 
 namespace {
 
-constexpr float kLabelWidth = 56.0F;
+constexpr float kLabelWidth = 64.0F;
 constexpr float kAxisHeight = 24.0F;
 constexpr float kCaptionHeight = 26.0F;
 
