@@ -22,6 +22,7 @@ int run(int argc, const char* const* argv) {
     add_chamber_command(app, code);
     add_listen_command(app, code);
     add_beats_command(app, code);
+    add_mixture_command(app, code);
     add_targets_command(app, code);
     add_check_command(app, code);
     add_inputs_command(app, code);

@@ -10,6 +10,7 @@ namespace rankwright::app {
 // Each adds one subcommand; `code` is set when that command has run.
 void add_listen_command(CLI::App& app, ExitCode& code);
 void add_beats_command(CLI::App& app, ExitCode& code);
+void add_mixture_command(CLI::App& app, ExitCode& code);
 void add_targets_command(CLI::App& app, ExitCode& code);
 void add_check_command(CLI::App& app, ExitCode& code);
 void add_inputs_command(CLI::App& app, ExitCode& code);

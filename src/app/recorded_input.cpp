@@ -1,5 +1,6 @@
 #include "app/recorded_input.h"
 
+#include <algorithm>
 #include <cmath>
 #include <iostream>
 
@@ -25,6 +26,18 @@ bool better(const listening::PitchReading& one, const listening::PitchReading& o
 
 bool better(const listening::BeatReading& one, const listening::BeatReading& other) {
     return one.beat_sd < other.beat_sd;
+}
+
+bool better(const listening::MixtureReading& one, const listening::MixtureReading& other) {
+    const auto rank = [](const listening::MixtureReading& reading) {
+        const auto count = [&](listening::Presence presence) {
+            return std::count_if(reading.pipes.begin(), reading.pipes.end(),
+                                 [&](const auto& pipe) { return pipe.presence == presence; });
+        };
+        const auto sounding = count(listening::Presence::sounding);
+        return std::pair{sounding + count(listening::Presence::silent), sounding};
+    };
+    return rank(one) > rank(other);
 }
 
 Result<capture::Recording> read_asked(const std::string& file, std::optional<int> channel,

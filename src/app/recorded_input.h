@@ -3,6 +3,7 @@
 
 #include "capture/recording_source.h"
 #include "core/result.h"
+#include "listening/mixture.h"
 #include "listening/pair.h"
 #include "listening/reading.h"
 
@@ -20,6 +21,8 @@ Result<capture::Recording> read_asked(const std::string& file, std::optional<int
 /// on a dead line), the louder.
 bool better(const listening::PitchReading& one, const listening::PitchReading& other);
 bool better(const listening::BeatReading& one, const listening::BeatReading& other);
+/// Of two channels' readings of one key: that which decides more pipes, then that which hears more.
+bool better(const listening::MixtureReading& one, const listening::MixtureReading& other);
 
 /// Measures every channel (`measure(samples)` gives an optional reading) and keeps the best.
 template <typename Measure>

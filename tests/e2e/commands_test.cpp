@@ -38,7 +38,8 @@ struct Commands : ::testing::Test {
 TEST_F(Commands, HelpAndVersionAreDone) {
     EXPECT_EQ(rankwright("--help").code, 0);
     EXPECT_EQ(rankwright("--version").code, 0);
-    for (const char* command : {"listen", "targets", "check", "inputs", "chamber", "beats"}) {
+    for (const char* command :
+         {"listen", "targets", "check", "inputs", "chamber", "beats", "mixture"}) {
         const Outcome help = rankwright(std::string(command) + " --help");
         EXPECT_EQ(help.code, 0) << command;
         EXPECT_FALSE(help.out.empty()) << command;

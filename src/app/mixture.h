@@ -1,0 +1,31 @@
+// What `rankwright mixture` is asked, read from its arguments.
+#pragma once
+
+#include "core/result.h"
+#include "listening/mixture.h"
+
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace rankwright::app {
+
+struct MixtureOptions {
+    std::string file;
+    double unison_hz = 0.0;
+    std::string pipes;
+    std::optional<double> reference_hz;
+    std::optional<double> from;
+    std::optional<double> to;
+    std::optional<int> channel;
+    bool json = false;
+};
+
+/// "3/2,4,6,8": each pipe's pitch as a ratio to the key's unison, from 1/2 to 32, at most
+/// listening::kMostMixturePipes. Fails with what to write instead.
+Result<std::vector<listening::PureRatio>> parse_ratios(const std::string& pipes);
+
+/// "3/2", or "4" for whole numbers.
+std::string ratio_text(const listening::PureRatio& ratio);
+
+}  // namespace rankwright::app

@@ -1,0 +1,153 @@
+// `rankwright mixture`: all pipes of one key of a mixture, from a recording.
+#include "app/commands.h"
+#include "app/json_output.h"
+#include "app/mixture.h"
+#include "app/recorded_input.h"
+#include "capture/recording_source.h"
+#include "listening/mixture.h"
+
+#include <algorithm>
+#include <cstdio>
+#include <iostream>
+#include <memory>
+
+namespace rankwright::app {
+
+namespace {
+
+using listening::MixturePipeReading;
+using listening::MixtureReading;
+using listening::MixtureRequest;
+using listening::Presence;
+
+Json sounding_json(Presence presence) {
+    switch (presence) {
+        case Presence::sounding:
+            return true;
+        case Presence::silent:
+            return false;
+        case Presence::cannot_tell:
+            break;
+    }
+    return nullptr;
+}
+
+Json pipe_json(const MixturePipeReading& pipe, const std::string& ratio) {
+    Json out;
+    out["ratio"] = ratio;
+    out["sounding"] = sounding_json(pipe.presence);
+    out["hz"] = or_null(pipe.hz);
+    out["cents"] = or_null(pipe.cents);
+    out["cents_sd"] = or_null(pipe.cents_sd);
+    out["level_db"] = or_null(pipe.level);
+    return out;
+}
+
+Json mixture_json(const std::optional<MixtureReading>& reading, const MixtureRequest& request) {
+    const auto name = [&](std::size_t i) {
+        return i < request.pipes.size() ? ratio_text(request.pipes[i]) : std::string("reference");
+    };
+    Json out;
+    out["unison_hz"] = request.unison.value();
+    out["pipes"] = Json::array();
+    for (std::size_t i = 0; i < request.pipes.size(); ++i) {
+        const MixturePipeReading pipe = reading ? reading->pipes[i] : MixturePipeReading{};
+        Json one = pipe_json(pipe, name(i));
+        one["unresolved_with"] = Json::array();
+        for (const std::size_t other : pipe.unresolved_with)
+            one["unresolved_with"].push_back(name(other));
+        one["to_part_s"] = pipe.to_part ? Json(pipe.to_part->count()) : Json(nullptr);
+        out["pipes"].push_back(std::move(one));
+    }
+    if (request.reference)
+        out["reference"] =
+            pipe_json(reading && reading->reference ? *reading->reference : MixturePipeReading{},
+                      "reference");
+    return out;
+}
+
+void print_pipe(const MixturePipeReading& pipe, const std::string& name,
+                const MixtureRequest& request) {
+    std::printf("%9s  ", name.c_str());
+    if (pipe.presence == Presence::silent) std::printf("silent");
+    if (pipe.presence == Presence::cannot_tell) std::printf("can't be told yet");
+    if (pipe.cents)
+        std::printf("%10.4f Hz  %+8.3f cents ± %.3f  %6.1f dB", pipe.hz->value(),
+                    pipe.cents->value(), pipe.cents_sd->value(), pipe.level->value());
+    for (std::size_t k = 0; k < pipe.unresolved_with.size(); ++k) {
+        const std::size_t other = pipe.unresolved_with[k];
+        std::printf("%s%s", k == 0 ? "; not yet told from " : ", ",
+                    other < request.pipes.size() ? ratio_text(request.pipes[other]).c_str()
+                                                 : "the reference");
+    }
+    if (pipe.to_part) std::printf(" (hear %.1f s)", pipe.to_part->count());
+    std::printf("\n");
+}
+
+Result<MixtureRequest> request_of(const MixtureOptions& options) {
+    const auto ratios = parse_ratios(options.pipes);
+    if (!ratios) return tl::unexpected(ratios.error());
+    MixtureRequest request;
+    request.unison = Hertz{options.unison_hz};
+    request.pipes = *ratios;
+    if (options.reference_hz) request.reference = Hertz{*options.reference_hz};
+    if (options.file.empty())
+        return fail(ErrorKind::bad_input,
+                    "give a recording of the key, as `rankwright mixture key.wav --unison-hz …`; "
+                    "hearing a mixture live isn't possible yet");
+    return request;
+}
+
+ExitCode hear_file(const MixtureOptions& options) {
+    auto request = request_of(options);
+    if (!request) return report(request.error());
+    const auto recording = read_asked(options.file, options.channel, options.from, options.to);
+    if (!recording) return report(recording.error());
+    request->rate = recording->rate;
+    const auto reading = best_channel(*recording, [&](std::span<const float> samples) {
+        return listening::measure_mixture(samples, *request);
+    });
+    if (options.json) std::cout << mixture_json(reading, *request).dump() << "\n";
+    if (!options.json && reading) {
+        for (std::size_t i = 0; i < reading->pipes.size(); ++i)
+            print_pipe(reading->pipes[i], ratio_text(request->pipes[i]), *request);
+        if (reading->reference) print_pipe(*reading->reference, "reference", *request);
+    }
+    if (reading && std::any_of(reading->pipes.begin(), reading->pipes.end(), [](const auto& pipe) {
+            return pipe.presence == Presence::sounding;
+        }))
+        return kDone;
+    return report({ErrorKind::nothing_heard,
+                   "no pipe of this key is surely heard; check --unison-hz and --pipes, or give "
+                   "the part where the key is held, two seconds or more, with --from and --to",
+                   Place{options.file}});
+}
+
+}  // namespace
+
+void add_mixture_command(CLI::App& app, ExitCode& code) {
+    auto options = std::make_shared<MixtureOptions>();
+    CLI::App* command = app.add_subcommand("mixture", "Hear all pipes of one key of a mixture");
+    command->add_option("FILE", options->file, "a WAV or FLAC recording of the key held");
+    command->add_option("--unison-hz", options->unison_hz, "the pitch of the key's unison, in Hz")
+        ->check(CLI::Range(8.0, 10000.0))
+        ->required();
+    command
+        ->add_option("--pipes", options->pipes,
+                     "the pipes' pitches as ratios to the unison from 1/2 to 32, as 3/2,4,6,8")
+        ->required();
+    command
+        ->add_option("--reference-hz", options->reference_hz,
+                     "a reference pipe of this pitch sounds beside them")
+        ->check(CLI::Range(10.0, 20000.0));
+    auto* from = command->add_option("--from", options->from, "begin here, in seconds");
+    auto* to = command->add_option("--to", options->to, "end here, in seconds");
+    from->check(CLI::NonNegativeNumber);
+    to->check(CLI::NonNegativeNumber);
+    command->add_option("--channel", options->channel, "this channel alone, from 1")
+        ->check(CLI::PositiveNumber);
+    command->add_flag("--json", options->json, "one JSON object");
+    command->callback([options, &code] { code = hear_file(*options); });
+}
+
+}  // namespace rankwright::app

@@ -1,0 +1,245 @@
+#include "listening/mixture.h"
+
+#include "listening/mixture_lines.h"
+#include "listening/mixture_presence.h"
+#include "listening/mixture_prior.h"
+#include "listening/mixture_search.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace rankwright::listening {
+
+namespace {
+
+using mixture_prior::kCent;
+
+constexpr double kReach_cents = 16.0;
+constexpr double kSpread_cents = 6.0;
+constexpr double kReferenceReach_cents = 3.0;
+constexpr double kReferenceSpread_cents = 0.7;
+constexpr double kHighestShare = 0.45;  // of the rate: above, converters' filters bend the phase
+constexpr double kHighest_hz = 20000.0;
+constexpr double kHighestPartial = 32.5;
+/// Frames are less independent than they look; found from recorded keys by the errors' spread.
+constexpr double kTemper = 0.25;
+constexpr double kLeastSd_cents = 0.003;  // partials of one pipe differ by this in a room
+constexpr double kDoubt_cents = 0.6;      // of the search's places, on either side
+
+class KeyHearing {
+  public:
+    KeyHearing(std::span<const float> samples, const MixtureRequest& request);
+    std::optional<MixtureReading> read();
+
+  private:
+    std::vector<MixtureState> search(const std::vector<MixtureBand>& bands) const;
+    MixtureState judge(const std::vector<MixtureBand>& bands, const MixtureState& found);
+    void refine(const MixtureState& found, std::size_t terms);
+    void report(MixtureFit& fit, const MixtureState& state, const std::vector<std::size_t>& which);
+    bool meet(std::size_t i, std::size_t j, double& hz) const;
+    void name_neighbours();
+    bool sounds(std::size_t j) const { return readings_[j].presence == Presence::sounding; }
+
+    MixtureSound sound_;
+    const MixtureRequest& request_;
+    MixtureModel model_;
+    std::vector<MixtureReach> reach_;
+    std::vector<MixturePipeReading> readings_;
+    std::vector<double> strongest_hz_;  // highest strong partial of every pipe that sounds
+};
+
+KeyHearing::KeyHearing(std::span<const float> samples, const MixtureRequest& request)
+    : sound_(samples, request.rate), request_(request) {
+    model_.span_s = sound_.seconds;
+    model_.temper = kTemper;
+    const std::size_t count = request.pipes.size() + (request.reference ? 1 : 0);
+    for (std::size_t j = 0; j < count; ++j) {
+        const bool reference = j == request.pipes.size();
+        MixtureReach r;
+        r.nominal_hz = reference ? request.reference->value()
+                                 : request.pipes[j].value() * request.unison.value();
+        r.high = (reference ? kReferenceReach_cents : kReach_cents) * kCent;
+        r.low = -r.high;
+        r.highest_hz = std::min(
+            {kHighestShare * request.rate.value(), kHighest_hz, kHighestPartial * r.nominal_hz});
+        reach_.push_back(r);
+        model_.pipes.push_back(
+            {r.nominal_hz, 0.0, reference ? kReferenceSpread_cents : kSpread_cents});
+        MixturePipeReading reading;
+        if (!reference) reading.ratio = request.pipes[j];
+        readings_.push_back(reading);
+    }
+    strongest_hz_.assign(count, 0.0);
+}
+
+std::vector<MixtureState> KeyHearing::search(const std::vector<MixtureBand>& bands) const {
+    MixtureModel model = model_;
+    model.wander_terms = 0;
+    model.gain_terms = 2;
+    MixtureFit fit(bands, model);
+    return search_mixture(fit, reach_);
+}
+
+// With wander and more of the slow gains, so that little of a pipe's unrest is left to be taken for
+// another pipe.
+MixtureState KeyHearing::judge(const std::vector<MixtureBand>& bands, const MixtureState& found) {
+    MixtureModel model = model_;
+    model.wander_terms =
+        static_cast<std::size_t>(std::clamp(std::round(1.7 * sound_.seconds), 2.0, 5.0));
+    model.gain_terms = 3;
+    MixtureFit fit(bands, model);
+    MixtureState state = fit.start();
+    state.present = found.present;
+    state.level = found.level;
+    for (std::size_t j = 0; j < reach_.size(); ++j)
+        state.unknowns[j * fit.terms()] = found.unknowns[j];
+    const std::vector<PresenceEvidence> evidence = judge_presence(fit, state, reach_);
+    for (std::size_t j = 0; j < reach_.size(); ++j) {
+        const double ratio = evidence[j].ln_ratio;
+        readings_[j].presence = state.present[j] && ratio >= kSurelySounds ? Presence::sounding
+                                : !state.present[j] && ratio < kSurelySilent
+                                    ? Presence::silent
+                                    : Presence::cannot_tell;
+    }
+    MixtureState places = found;
+    places.present = state.present;
+    places.level = state.level;
+    for (std::size_t j = 0; j < reach_.size(); ++j)
+        places.unknowns[j] = state.unknowns[j * fit.terms()];
+    return places;
+}
+
+// Bands around the places found, wander and slow gains in full.
+void KeyHearing::refine(const MixtureState& found, std::size_t terms) {
+    MixtureModel model = model_;
+    model.pipes.clear();
+    const auto within = [&](double each_second, double most) {
+        return static_cast<std::size_t>(
+            std::clamp(std::round(each_second * sound_.seconds), 2.0, most));
+    };
+    model.wander_terms = within(2.5, 8.0);
+    model.gain_terms = within(1.6, 6.0);
+    std::vector<MixtureReach> near;
+    std::vector<std::size_t> which;
+    for (std::size_t j = 0; j < reach_.size(); ++j) {
+        if (!found.present[j]) continue;
+        MixtureReach r = reach_[j];
+        r.low = (found.unknowns[j * terms] - kDoubt_cents) * kCent;
+        r.high = (found.unknowns[j * terms] + kDoubt_cents) * kCent;
+        near.push_back(r);
+        which.push_back(j);
+        model.pipes.push_back(model_.pipes[j]);
+    }
+    if (which.empty()) return;
+    const std::vector<MixtureBand> bands = fine_bands(sound_, near);
+    if (bands.empty()) return;
+    MixtureFit fit(bands, model);
+    MixtureState state = fit.start();
+    for (std::size_t i = 0; i < which.size(); ++i) {
+        state.present[i] = 1;
+        state.unknowns[i * fit.terms()] = found.unknowns[which[i] * terms];
+        state.level[i] = found.level[which[i]];
+    }
+    fit.refine(state, 8);
+    polish_mixture(fit, state, near, 4, false);
+    report(fit, state, which);
+}
+
+void KeyHearing::report(MixtureFit& fit, const MixtureState& state,
+                        const std::vector<std::size_t>& which) {
+    constexpr double kStrong = 1e-4;  // of its strongest partial's power
+    const std::vector<double> c = fit.covariance(state);
+    for (std::size_t i = 0; i < which.size(); ++i) {
+        MixturePipeReading& r = readings_[which[i]];
+        if (!state.present[i] || r.presence != Presence::sounding) continue;
+        const double nominal = fit.model().pipes[i].nominal_hz;
+        r.cents = Cents{fit.mean_cents(state, i)};
+        r.cents_sd = Cents{std::hypot(std::sqrt(c[i * which.size() + i]), kLeastSd_cents)};
+        r.hz = transpose(Hertz{nominal}, *r.cents);
+        double power = 0.0, most = 0.0;
+        std::vector<std::pair<int, double>> partials;
+        for (const std::size_t b : fit.bands_of(i))
+            for (std::size_t a = 0; a < fit.bands()[b].tones.size(); ++a) {
+                const MixtureTone& tone = fit.bands()[b].tones[a];
+                if (tone.pipe != i) continue;
+                partials.emplace_back(tone.partial, state.bands[b].tones[a].found);
+                power += partials.back().second;
+                most = std::max(most, partials.back().second);
+            }
+        for (const auto& [partial, found] : partials)
+            if (found > kStrong * most)
+                strongest_hz_[which[i]] = std::max(strongest_hz_[which[i]], partial * nominal);
+        r.level = Decibels{10.0 * std::log10(4.0 * power + 1e-12)};
+    }
+}
+
+// The lowest frequency where partials of both meet; false where none do.
+bool KeyHearing::meet(std::size_t i, std::size_t j, double& hz) const {
+    constexpr double kNear = 0.001;
+    for (int k = 1; k * reach_[i].nominal_hz < reach_[i].highest_hz; ++k)
+        for (int m = 1; m * reach_[j].nominal_hz < reach_[j].highest_hz; ++m) {
+            const double a = k * reach_[i].nominal_hz, b = m * reach_[j].nominal_hz;
+            if (std::abs(a - b) > kNear * a) continue;
+            hz = a;
+            return true;
+        }
+    return false;
+}
+
+void KeyHearing::name_neighbours() {
+    constexpr double kFewestSpans = 3.0;  // beats that need longer than this aren't told apart
+    for (std::size_t i = 0; i < reach_.size(); ++i) {
+        MixturePipeReading& r = readings_[i];
+        for (std::size_t j = 0; j < reach_.size(); ++j) {
+            double hz = 0.0;
+            if (i == j || !meet(i, j, hz) || readings_[j].presence == Presence::silent) continue;
+            if (r.presence == Presence::cannot_tell) {
+                r.unresolved_with.push_back(j);
+            } else if (sounds(i) && sounds(j) && r.cents && readings_[j].cents) {
+                // The highest meeting where both are still strong.
+                const double top = std::min(strongest_hz_[i], strongest_hz_[j]);
+                const double high = hz * std::max(1.0, std::floor(top / hz));
+                const double apart = std::abs(r.cents->value() - readings_[j].cents->value());
+                const double needed = 1.0 / (kCent * high * std::max(apart, 1e-3));
+                if (needed < kFewestSpans * sound_.seconds) continue;
+                r.unresolved_with.push_back(j);
+                r.to_part = Seconds{std::max(r.to_part ? r.to_part->count() : 0.0, needed)};
+            }
+        }
+    }
+}
+
+std::optional<MixtureReading> KeyHearing::read() {
+    const std::vector<MixtureBand> bands = search_bands(sound_, reach_);
+    if (bands.empty()) return std::nullopt;
+    const std::vector<MixtureState> states = search(bands);
+    const MixtureState places = judge(bands, states.front());
+    refine(places, 1);
+    name_neighbours();
+    MixtureReading reading;
+    reading.pipes = readings_;
+    if (request_.reference) {
+        reading.reference = readings_.back();
+        reading.pipes.pop_back();
+    }
+    return reading;
+}
+
+}  // namespace
+
+std::optional<MixtureReading> measure_mixture(std::span<const float> samples,
+                                              const MixtureRequest& request) {
+    if (request.pipes.empty() || request.pipes.size() > kMostMixturePipes ||
+        !(request.unison.value() > 0.0))
+        return std::nullopt;
+    double lowest = request.pipes.front().value();
+    for (const PureRatio& ratio : request.pipes)
+        lowest = std::min(lowest, ratio.value());
+    const double seconds = static_cast<double>(samples.size()) / request.rate.value();
+    constexpr double kShortest_s = 0.4, kFewestPeriods = 20.0;
+    if (seconds < kShortest_s || seconds * lowest * request.unison.value() < kFewestPeriods)
+        return std::nullopt;
+    return KeyHearing(samples, request).read();
+}
+
+}  // namespace rankwright::listening

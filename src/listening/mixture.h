@@ -1,0 +1,57 @@
+// Hears a mixture key whole: which of its pipes sound, and how far each is from pure.
+#pragma once
+
+#include "core/units.h"
+
+#include <cstddef>
+#include <optional>
+#include <span>
+#include <vector>
+
+namespace rankwright::listening {
+
+/// A pitch as a ratio of whole numbers to the key's unison.
+struct PureRatio {
+    int numerator = 1;
+    int denominator = 1;
+    constexpr double value() const { return static_cast<double>(numerator) / denominator; }
+};
+
+struct MixtureRequest {
+    SampleRate rate{48000.0};
+    Hertz unison{0.0};  ///< cents count from its multiples
+    std::vector<PureRatio>
+        pipes;  ///< 1/2 to 32, at most kMostMixturePipes; one pitch may come twice
+    std::optional<Hertz> reference;  ///< a reference pipe sounds beside, at this pitch
+};
+
+inline constexpr std::size_t kMostMixturePipes = 6;
+
+enum class Presence { sounding, silent, cannot_tell };
+
+struct MixturePipeReading {
+    PureRatio ratio;
+    Presence presence = Presence::cannot_tell;
+    /// Of a sounding pipe: mean over the span.
+    std::optional<Hertz> hz;
+    std::optional<Cents> cents;     ///< from the pure pitch
+    std::optional<Cents> cents_sd;  ///< standard uncertainty
+    /// Root of the power of all partials heard, 0 dB = a full-scale sine; of a silent pipe an upper
+    /// limit.
+    std::optional<Decibels> level;
+    std::vector<std::size_t>
+        unresolved_with;             ///< indices of pipes that hide it or may be taken for it
+    std::optional<Seconds> to_part;  ///< how long a span would tell them apart
+};
+
+struct MixtureReading {
+    std::vector<MixturePipeReading> pipes;  ///< as in the request
+    std::optional<MixturePipeReading> reference;
+};
+
+/// Reads `samples` (one channel) through which one key sounds. Empty when there is nothing but
+/// silence or the span is too short: under 0.4 s or 20 periods of the lowest pipe.
+std::optional<MixtureReading> measure_mixture(std::span<const float> samples,
+                                              const MixtureRequest& request);
+
+}  // namespace rankwright::listening

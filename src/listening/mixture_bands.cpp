@@ -1,0 +1,161 @@
+#include "listening/mixture_bands.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace rankwright::listening {
+
+namespace {
+
+constexpr double kTurn = 2.0 * std::numbers::pi;
+constexpr double kKaiserBeta = 6.76;  // 70 dB
+constexpr double kLength = 12.0;      // of the filter, in output samples
+constexpr double kPass = 0.38;        // of the output rate
+constexpr double kStop = 0.5 + 0.5 * 62.05 / 14.36 / kLength;
+constexpr double kFewestCycles = 150.0;  // output rate × span wanted
+constexpr double kLeastCycles = 60.0;    // at least
+constexpr double kMostCycles = 900.0;
+
+double bessel_i0(double x) {
+    double sum = 1.0, term = 1.0;
+    for (int k = 1; k < 40 && term > 1e-12 * sum; ++k) {
+        term *= (0.5 * x / k) * (0.5 * x / k);
+        sum += term;
+    }
+    return sum;
+}
+
+struct Reach {
+    double low, high;
+    MixtureTone tone;
+};
+
+}  // namespace
+
+std::vector<MixtureBand> plan_bands(std::span<const MixtureReach> pipes, double seconds,
+                                    std::size_t most_tones, double margin_hz) {
+    std::vector<Reach> all;
+    for (std::size_t j = 0; j < pipes.size(); ++j)
+        for (int k = 1; k * pipes[j].nominal_hz < pipes[j].highest_hz; ++k)
+            all.push_back({k * pipes[j].nominal_hz * (1.0 + pipes[j].low) - margin_hz,
+                           k * pipes[j].nominal_hz * (1.0 + pipes[j].high) + margin_hz,
+                           {j, k}});
+    std::sort(all.begin(), all.end(), [](const Reach& a, const Reach& b) { return a.low < b.low; });
+    struct Cluster {
+        double low, high;
+        std::vector<MixtureTone> tones;
+    };
+    std::vector<Cluster> clusters;
+    for (const Reach& r : all) {
+        if (!clusters.empty() && r.low <= clusters.back().high) {
+            clusters.back().high = std::max(clusters.back().high, r.high);
+            clusters.back().tones.push_back(r.tone);
+        } else {
+            clusters.push_back({r.low, r.high, {r.tone}});
+        }
+    }
+    const double least_rate = kLeastCycles / seconds;
+    const auto needed = [&](const Cluster& c) {  // distance of the nearest outsider
+        const double half = 0.5 * (c.high - c.low);
+        return kStop * std::max(half / kPass, least_rate);
+    };
+    for (bool again = true; again;) {
+        again = false;
+        for (std::size_t i = 0; i + 1 < clusters.size(); ++i) {
+            Cluster &a = clusters[i], &b = clusters[i + 1];
+            const double ca = 0.5 * (a.low + a.high), cb = 0.5 * (b.low + b.high);
+            if (b.low - ca >= needed(a) && cb - a.high >= needed(b)) continue;
+            if (a.tones.size() > most_tones || b.tones.size() > most_tones) continue;
+            a.high = std::max(a.high, b.high);
+            a.tones.insert(a.tones.end(), b.tones.begin(), b.tones.end());
+            clusters.erase(clusters.begin() + static_cast<std::ptrdiff_t>(i) + 1);
+            again = true;
+            break;
+        }
+    }
+    std::vector<MixtureBand> bands;
+    for (std::size_t i = 0; i < clusters.size(); ++i) {
+        const Cluster& c = clusters[i];
+        if (c.tones.size() > most_tones) continue;
+        MixtureBand band;
+        band.tones = c.tones;
+        band.centre_hz = 0.5 * (c.low + c.high);
+        band.half_width_hz = 0.5 * (c.high - c.low);
+        double outside = band.centre_hz;  // zero: rumble, the mirror image
+        if (i > 0) outside = std::min(outside, band.centre_hz - clusters[i - 1].high);
+        if (i + 1 < clusters.size())
+            outside = std::min(outside, clusters[i + 1].low - band.centre_hz);
+        const double least = std::max(band.half_width_hz / kPass, least_rate);
+        if (outside < kStop * least * 0.98) continue;
+        band.rate = std::min(std::max(band.half_width_hz / kPass, kFewestCycles / seconds),
+                             outside / kStop);
+        if (band.rate * seconds > kMostCycles) continue;
+        bands.push_back(std::move(band));
+    }
+    return bands;
+}
+
+bool cut_band(MixtureBand& band, std::span<const float> samples, SampleRate rate) {
+    const double fs = rate.value();
+    const auto step = static_cast<std::size_t>(std::max(1.0, std::floor(fs / band.rate)));
+    band.rate = fs / static_cast<double>(step);
+    const auto half =
+        static_cast<std::size_t>(std::ceil(0.5 * kLength * static_cast<double>(step)));
+    if (samples.size() < 2 * half + 1 + 16 * step) return false;
+    std::vector<float> real(2 * half + 1), imaginary(2 * half + 1);
+    const double cycles = band.centre_hz / fs;
+    double total = 0.0;
+    std::vector<double> taps(2 * half + 1);
+    for (std::size_t i = 0; i < taps.size(); ++i) {
+        const double n = static_cast<double>(i) - static_cast<double>(half);
+        const double at = kTurn * 0.5 / static_cast<double>(step) * n;
+        const double u = n / (static_cast<double>(half) + 1.0);
+        taps[i] =
+            (at == 0.0 ? 1.0 : std::sin(at) / at) * bessel_i0(kKaiserBeta * std::sqrt(1.0 - u * u));
+        total += taps[i];
+    }
+    for (std::size_t i = 0; i < taps.size(); ++i) {
+        const double n = static_cast<double>(i) - static_cast<double>(half);
+        real[i] = static_cast<float>(taps[i] / total * std::cos(kTurn * cycles * n));
+        imaginary[i] = static_cast<float>(-taps[i] / total * std::sin(kTurn * cycles * n));
+    }
+    const std::size_t count = (samples.size() - 2 * half - 1) / step + 1;
+    const std::size_t used = (count - 1) * step + 2 * half + 1;
+    const std::size_t begin = (samples.size() - used) / 2;
+    const double middle = 0.5 * static_cast<double>(samples.size() - 1);
+    band.first_s = (static_cast<double>(begin + half) - middle) / fs;
+    band.re.resize(count);
+    band.im.resize(count);
+    for (std::size_t m = 0; m < count; ++m) {
+        const float* x = samples.data() + begin + m * step;
+        double re = 0.0, im = 0.0;
+        constexpr std::size_t kRun = 64, kLanes = 8;
+        for (std::size_t i = 0; i < taps.size(); i += kRun) {
+            const std::size_t end = std::min(taps.size(), i + kRun);
+            float a[kLanes] = {}, b[kLanes] = {};
+            std::size_t j = i;
+            for (; j + kLanes <= end; j += kLanes)
+                for (std::size_t l = 0; l < kLanes; ++l) {
+                    a[l] += x[j + l] * real[j + l];
+                    b[l] += x[j + l] * imaginary[j + l];
+                }
+            for (; j < end; ++j) {
+                a[0] += x[j] * real[j];
+                b[0] += x[j] * imaginary[j];
+            }
+            for (std::size_t l = 0; l < kLanes; ++l) {
+                re += static_cast<double>(a[l]);
+                im += static_cast<double>(b[l]);
+            }
+        }
+        const double turns = cycles * (static_cast<double>(begin + half + m * step) - middle);
+        const double at = -kTurn * (turns - std::floor(turns));
+        const double c = std::cos(at), s = std::sin(at);
+        band.re[m] = re * c - im * s;
+        band.im[m] = re * s + im * c;
+    }
+    return true;
+}
+
+}  // namespace rankwright::listening

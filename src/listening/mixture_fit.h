@@ -1,0 +1,120 @@
+// The joint fit of a key's pipes to their bands: one phase path for all partials of a pipe,
+// amplitudes and slow gains Gaussian and integrated out, levels by the evidence (MacKay, Neural
+// Computation 4(3), 1992).
+#pragma once
+
+#include "listening/mixture_bands.h"
+
+#include <complex>
+#include <cstddef>
+#include <span>
+#include <vector>
+
+namespace rankwright::listening {
+
+inline constexpr double kBrokenCost = 1e12;  ///< of a band whose system can't be solved
+
+struct MixtureModel {
+    struct Pipe {
+        double nominal_hz = 0.0;
+        double centre = 0.0;  ///< where its deviation is expected, cents
+        double sd = 6.0;      ///< how far around, cents
+    };
+    std::vector<Pipe> pipes;
+    double span_s = 0.0;
+    std::size_t wander_terms = 0;
+    std::size_t gain_terms = 1;
+    double temper = 0.4;
+};
+
+struct MixtureState {
+    std::vector<double> unknowns;  ///< [pipe][1 + wander_terms]: cents
+    std::vector<char> present;     ///< by pipe
+    std::vector<double>
+        level;  ///< by pipe: ln of the power of its fundamental, as its partials suggest
+    std::vector<double> wander;  ///< by pipe: sd of the first wander term, cents
+    struct Tone {
+        double power = 0.0;   ///< prior variance of the phasor
+        double unrest = 0.0;  ///< of the first gain term, share of power
+        double found = 0.0;   ///< mean square of the phasor as fitted
+    };
+    struct Band {
+        std::vector<Tone> tones;
+        double noise = 0.0;
+    };
+    std::vector<Band> bands;
+    double cost = 0.0;
+    double evidence = 0.0;
+};
+
+/// One more steady tone in a band beside those fitted: its likeliest power and that figure's
+/// variance by noise and by what the fitted tones may be taken for.
+struct MixtureExtraTone {
+    double power = 0.0;
+    double variance = 0.0;
+};
+
+class MixtureFit {
+  public:
+    MixtureFit(std::span<const MixtureBand> bands, const MixtureModel& model);
+    const MixtureModel& model() const { return model_; }
+    std::span<const MixtureBand> bands() const { return bands_; }
+
+    /// Only these bands count from now on (all at first).
+    void use(std::vector<char> bands) { used_ = std::move(bands); }
+    bool uses(std::size_t band) const { return used_[band] != 0; }
+    MixtureState start() const;
+    void refine(MixtureState& state, int steps);
+    /// Only cost (and evidence without curvature).
+    double cost(const MixtureState& state);
+    /// Levels and noise from the amplitudes at this place, `rounds` times.
+    void settle(MixtureState& state, int rounds);
+    /// What remains of a band when all fitted tones are taken out (settle or refine before).
+    void residual(std::size_t band, const MixtureState& state, std::vector<double>& re,
+                  std::vector<double>& im);
+    /// Covariance of the deviations' means over the span; after refine.
+    std::vector<double> covariance(const MixtureState& state);
+    /// Least-squares slope of each phase path over the span, cents from nominal.
+    double mean_cents(const MixtureState& state, std::size_t pipe) const;
+    std::size_t terms() const { return 1 + model_.wander_terms; }
+    /// Bands with tones of this pipe.
+    std::span<const std::size_t> bands_of(std::size_t pipe) const { return bands_of_[pipe]; }
+    /// Readies a band for extra_tone.
+    void hear_remainder(std::size_t band, const MixtureState& state);
+    MixtureExtraTone extra_tone(std::size_t band, double hz) const;
+
+  private:
+    using Complex = std::complex<double>;
+    struct Table {
+        std::vector<double> path;     // [terms][n]: seconds
+        std::vector<double> gain;     // [1 + gain_terms][n]
+        std::vector<double> product;  // [pairs of gains][n]
+        std::vector<double> mean;     // Σ of product over n
+    };
+    struct Work {
+        std::vector<std::size_t> active;       // tones
+        std::vector<double> re, im;            // [active][n] tones
+        std::vector<double> rest_re, rest_im;  // what the tones leave, by hear_remainder
+        std::vector<Complex> gram, factor, amplitude;
+        std::vector<double> posterior;  // diagonal of A⁻¹
+        double noise = 1.0, cost = 0.0;
+    };
+    double slope_share(std::size_t term) const;
+    void evaluate(std::size_t b, const MixtureState& state);
+    void add_curvature(std::size_t b, const MixtureState& state);
+    void relevel(std::size_t b, MixtureState& state);
+    void repipe(MixtureState& state);
+    double prior_cost(const MixtureState& state) const;
+    double total(const MixtureState& state) const;
+    void curvature(const MixtureState& state);
+
+    std::span<const MixtureBand> bands_;
+    MixtureModel model_;
+    std::vector<Table> tables_;
+    std::vector<Work> work_;
+    std::vector<char> used_;
+    std::vector<std::vector<std::size_t>> bands_of_;
+    std::vector<double> hessian_, gradient_, factor_, step_;
+};
+
+}  // namespace rankwright::listening

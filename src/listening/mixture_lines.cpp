@@ -1,0 +1,83 @@
+#include "listening/mixture_lines.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace rankwright::listening {
+
+namespace {
+
+constexpr std::size_t kMostTones = 8;  // in one band
+constexpr double kStandsOut = 20.0;    // line over noise, in the whole span's resolution
+
+void measure_floor(MixtureBand& band, const MixtureSound& sound) {
+    const double aside = std::max(2.0 * band.half_width_hz, 30.0);
+    const double white = sound.noise.variance(band.centre_hz - aside, band.centre_hz + aside);
+    const double rate = sound.rate.value();
+    band.floor = white * band.rate / rate;
+    band.line = sound.noise.line_power(band.centre_hz - band.half_width_hz,
+                                       band.centre_hz + band.half_width_hz) *
+                sound.seconds * rate / (4.0 * white + 1e-30);
+}
+
+}  // namespace
+
+std::vector<MixtureBand> search_bands(const MixtureSound& sound,
+                                      std::span<const MixtureReach> reach) {
+    constexpr int kAlways = 2, kSearched = 6, kEach = 8;
+    constexpr double kWiden_hz = 0.3;
+    std::vector<MixtureBand> bands;
+    std::vector<int> count(reach.size(), 0);
+    for (MixtureBand& band :
+         plan_bands(reach, sound.seconds, kMostTones, 1.0 / sound.seconds + kWiden_hz)) {
+        measure_floor(band, sound);
+        bool wanted = false;
+        for (const MixtureTone& t : band.tones)
+            wanted = wanted || t.partial <= kAlways ||
+                     (t.partial <= kSearched && count[t.pipe] < kEach && band.line > kStandsOut);
+        if (!wanted || !cut_band(band, sound.samples, sound.rate)) continue;
+        measure_floor(band, sound);
+        for (const MixtureTone& t : band.tones)
+            ++count[t.pipe];
+        bands.push_back(std::move(band));
+    }
+    return bands;
+}
+
+std::vector<MixtureBand> fine_bands(const MixtureSound& sound, std::span<const MixtureReach> near) {
+    constexpr int kEach = 12;
+    constexpr double kWiden_hz = 0.5;
+    constexpr double kStrongEnough = 3e4;  // more doesn't help: the pipe's own unrest is above it
+    std::vector<MixtureBand> planned =
+        plan_bands(near, sound.seconds, kMostTones, 1.0 / sound.seconds + kWiden_hz);
+    struct Rank {
+        double worth;
+        std::size_t band;
+    };
+    std::vector<Rank> ranks;
+    for (std::size_t b = 0; b < planned.size(); ++b) {
+        MixtureBand& band = planned[b];
+        measure_floor(band, sound);
+        const bool fundamental = std::any_of(band.tones.begin(), band.tones.end(),
+                                             [](const auto& t) { return t.partial == 1; });
+        if (band.line < kStandsOut && !fundamental) continue;
+        const double worth = std::min(band.line, kStrongEnough) * band.centre_hz * band.centre_hz;
+        ranks.push_back({fundamental ? 1e6 * worth : worth, b});
+    }
+    std::sort(ranks.begin(), ranks.end(), [](auto& a, auto& b) { return a.worth > b.worth; });
+    std::vector<MixtureBand> bands;
+    std::vector<int> count(near.size(), 0);
+    for (const Rank& rank : ranks) {
+        MixtureBand& band = planned[rank.band];
+        const bool wanted = std::any_of(band.tones.begin(), band.tones.end(),
+                                        [&](const auto& t) { return count[t.pipe] < kEach; });
+        if (!wanted || !cut_band(band, sound.samples, sound.rate)) continue;
+        measure_floor(band, sound);
+        for (const MixtureTone& t : band.tones)
+            ++count[t.pipe];
+        bands.push_back(std::move(band));
+    }
+    return bands;
+}
+
+}  // namespace rankwright::listening

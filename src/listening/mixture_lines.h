@@ -1,0 +1,34 @@
+// Which bands of a key's sound are worth hearing.
+#pragma once
+
+#include "listening/mixture_bands.h"
+#include "listening/pair_bands.h"
+
+#include <span>
+#include <vector>
+
+namespace rankwright::listening {
+
+/// A span of sound with its noise. Keeps no copy of the samples.
+struct MixtureSound {
+    MixtureSound(std::span<const float> heard, SampleRate sampled_at)
+        : samples(heard),
+          rate(sampled_at),
+          seconds(static_cast<double>(heard.size()) / sampled_at.value()),
+          noise(heard, sampled_at) {}
+
+    std::span<const float> samples;
+    SampleRate rate;
+    double seconds;
+    NoiseFloor noise;
+};
+
+/// For the search: the lowest partials of every pipe, heard or not, and higher ones where something
+/// stands out. Bands whose filter doesn't fit the span are left out.
+std::vector<MixtureBand> search_bands(const MixtureSound& sound,
+                                      std::span<const MixtureReach> reach);
+
+/// For pipes whose pitch is nearly known: the fundamentals, then what tells most of the pitches.
+std::vector<MixtureBand> fine_bands(const MixtureSound& sound, std::span<const MixtureReach> near);
+
+}  // namespace rankwright::listening

@@ -1,0 +1,301 @@
+#include "listening/mixture_presence.h"
+
+#include "listening/mixture_prior.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+namespace rankwright::listening {
+
+namespace {
+
+using mixture_prior::kCent;
+
+constexpr int kHighestPartial = 6;
+constexpr double kStep_cycles = 0.2;  // over the span: a line's width is about 1
+/// Tails of what else may be found at a place: t in two degrees of freedom and their like.
+constexpr double kNu = 2.0;
+/// Power that a partial's own unrest spreads around it, as a share of its power.
+constexpr double kPedestal = 0.02;
+constexpr double kPedestalWidth_cycles = 1.0;
+constexpr double kRival = 3.0;  // ln: two pipes as likely as this in one place aren't told apart
+constexpr int kMostTries = 2;
+
+double pedestal(double cycles) {
+    const double x = cycles / kPedestalWidth_cycles;
+    return kPedestal / std::pow(1.0 + x * x, 1.5);
+}
+
+/// ln of the density of a tone's power `y2` where `variance` is expected.
+double ln_density(double y2, double variance) {
+    return -std::log(variance) - (kNu + 1.0) * std::log1p(y2 / (kNu * variance));
+}
+
+/// What is heard where one partial of a pipe may be, on a grid over its reach.
+struct PartialTrace {
+    int partial = 1;
+    double step = 1.0;  // fraction of the nominal pitch
+    std::vector<double> power, variance;
+};
+
+double pitch_of(const MixtureFit& fit, const MixtureState& state, std::size_t pipe) {
+    return fit.model().pipes[pipe].nominal_hz * (1.0 + kCent * state.unknowns[pipe * fit.terms()]);
+}
+
+std::vector<PartialTrace> trace_partials(MixtureFit& fit, const MixtureState& state,
+                                         std::size_t pipe, const MixtureReach& reach) {
+    std::vector<PartialTrace> traces;
+    const double seconds = fit.model().span_s;
+    for (const std::size_t b : fit.bands_of(pipe)) {
+        const MixtureBand& band = fit.bands()[b];
+        bool ready = false;
+        for (const MixtureTone& own : band.tones) {
+            if (own.pipe != pipe || own.partial > kHighestPartial) continue;
+            if (!ready) fit.hear_remainder(b, state);
+            ready = true;
+            PartialTrace trace;
+            trace.partial = own.partial;
+            const double hz = own.partial * reach.nominal_hz;
+            trace.step = kStep_cycles / (seconds * hz);
+            for (double x = reach.low; x < reach.high + trace.step; x += trace.step) {
+                const MixtureExtraTone extra = fit.extra_tone(b, hz * (1.0 + x));
+                double variance = extra.variance;
+                for (std::size_t c = 0; c < band.tones.size(); ++c) {
+                    const MixtureTone& other = band.tones[c];
+                    if (!state.present[other.pipe]) continue;
+                    const double apart =
+                        hz * (1.0 + x) - other.partial * pitch_of(fit, state, other.pipe);
+                    variance += state.bands[b].tones[c].found * pedestal(apart * seconds);
+                }
+                trace.power.push_back(extra.power);
+                trace.variance.push_back(variance);
+            }
+            traces.push_back(std::move(trace));
+        }
+    }
+    return traces;
+}
+
+/// ln of the likelihood ratio for a partial expected at `level` (power), its timbre unknown.
+double ln_ratio(double power, double variance, double level) {
+    constexpr int kPoints = 4;
+    static const auto weights = [] {
+        std::array<double, 2 * kPoints + 1> w{};
+        double sum = 0.0;
+        for (int i = -kPoints; i <= kPoints; ++i)
+            sum += w[static_cast<std::size_t>(i + kPoints)] =
+                std::exp(-mixture_prior::level_cost(1.25 * i));
+        for (double& x : w)
+            x /= sum;
+        return w;
+    }();
+    const double base = ln_density(power, variance);
+    double sum = 0.0;
+    for (int i = -kPoints; i <= kPoints; ++i)
+        sum += weights[static_cast<std::size_t>(i + kPoints)] *
+               std::exp(ln_density(power, variance + level * std::exp(1.25 * i)) - base);
+    return std::log(sum);
+}
+
+struct LevelStep {
+    double db = 0.0;  // from the other pipes' level
+    double weight = 0.0;
+};
+
+// A pipe that sounds is about as loud as the others; one that leaks, some 30 dB softer.
+std::vector<LevelStep> level_steps() {
+    std::vector<LevelStep> steps;
+    double sum = 0.0;
+    for (double db = -48.0; db <= 27.0; db += 5.0) {
+        const double loud = std::exp(-0.5 * std::pow(db / 10.0, 2.0)) / 10.0;
+        const double leak = std::exp(-0.5 * std::pow((db + 30.0) / 9.0, 2.0)) / 9.0;
+        steps.push_back({db, loud + leak});
+        sum += loud + leak;
+    }
+    for (LevelStep& s : steps)
+        s.weight /= sum;
+    return steps;
+}
+
+// `without`: the best explanation in which the pipe doesn't sound.
+PresenceEvidence evidence_of(MixtureFit& fit, const MixtureState& without, std::size_t pipe,
+                             const MixtureReach& reach, double level) {
+    static const std::vector<LevelStep> steps = level_steps();
+    const std::vector<PartialTrace> traces = trace_partials(fit, without, pipe, reach);
+    if (traces.empty()) return {};
+    double step = 1.0;
+    for (const PartialTrace& t : traces)
+        step = std::min(step, t.step);
+    const MixtureModel::Pipe& expected = fit.model().pipes[pipe];
+    double total = 0.0, most = -1e300, at = 0.0, best = -1e300, sum = 0.0;
+    std::vector<double> each(traces.size());
+    for (double x = reach.low; x <= reach.high; x += step) {
+        const double u = (x / kCent - expected.centre) / expected.sd;
+        const double weight = 1.0 / ((1.0 + u * u / 3.0) * (1.0 + u * u / 3.0));
+        total += weight;
+        double here = 0.0, shift = -1e300;
+        std::array<double, 32> terms{};
+        for (std::size_t s = 0; s < steps.size(); ++s) {
+            double ln = std::log(steps[s].weight);
+            for (const PartialTrace& t : traces) {
+                const auto i = std::min(t.power.size() - 1,
+                                        static_cast<std::size_t>((x - reach.low) / t.step + 0.5));
+                ln += ln_ratio(t.power[i], t.variance[i],
+                               level * std::pow(10.0, 0.1 * steps[s].db) /
+                                   std::pow(t.partial, mixture_prior::kTimbreFall));
+            }
+            terms[s] = ln;
+            shift = std::max(shift, ln);
+        }
+        for (std::size_t s = 0; s < steps.size(); ++s)
+            here += std::exp(terms[s] - shift);
+        const double ln = std::log(weight * here) + shift;
+        if (ln > best) best = ln, at = x / kCent;
+        if (ln > most) {
+            sum *= std::exp(most - ln);
+            most = ln;
+        }
+        sum += std::exp(ln - most);
+    }
+    return {most + std::log(sum / total), at};
+}
+
+bool share_bands(const MixtureFit& fit, std::size_t i, std::size_t j) {
+    for (const std::size_t b : fit.bands_of(i))
+        for (const std::size_t c : fit.bands_of(j))
+            if (b == c) return true;
+    return false;
+}
+
+/// Power of the others' fundamentals, the median; its own when it is alone.
+double usual_level(const MixtureState& state, std::size_t pipe) {
+    std::vector<double> levels;
+    for (std::size_t j = 0; j < state.present.size(); ++j)
+        if (j != pipe && state.present[j]) levels.push_back(state.level[j]);
+    if (levels.empty()) return std::exp(state.level[pipe]);
+    std::sort(levels.begin(), levels.end());
+    return std::exp(levels[levels.size() / 2]);
+}
+
+class Judge {
+  public:
+    Judge(MixtureFit& fit, MixtureState& state, std::span<const MixtureReach> reach)
+        : fit_(fit), state_(state), reach_(reach), evidence_(reach.size()) {}
+
+    std::vector<PresenceEvidence> judge() {
+        fit_.refine(state_, 4);
+        do
+            take_out();
+        while (put_in() || exchange());
+        return evidence_;
+    }
+
+  private:
+    void place(MixtureState& state, std::size_t pipe, double cents, double level) const {
+        state.present[pipe] = 1;
+        std::fill_n(state.unknowns.begin() + static_cast<std::ptrdiff_t>(pipe * fit_.terms()),
+                    fit_.terms(), 0.0);
+        state.unknowns[pipe * fit_.terms()] = cents;
+        state.level[pipe] = level;
+    }
+
+    // Refined, but no pipe gone off to explain what another was taken out for.
+    void refine_in_place(MixtureState& state) const {
+        constexpr double kMoved_cycles = 0.3;
+        MixtureState refined = state;
+        fit_.refine(refined, 3);
+        for (std::size_t k = 0; k < reach_.size(); ++k) {
+            const std::size_t at = k * fit_.terms();
+            const double moved = (refined.unknowns[at] - state.unknowns[at]) * kCent *
+                                 reach_[k].nominal_hz * fit_.model().span_s;
+            if (!state.present[k] || std::abs(moved) < kMoved_cycles) continue;
+            fit_.settle(state, 3);
+            return;
+        }
+        state = std::move(refined);
+    }
+
+    MixtureState without(std::size_t pipe) const {
+        MixtureState rest = state_;
+        rest.present[pipe] = 0;
+        refine_in_place(rest);
+        return rest;
+    }
+
+    PresenceEvidence evidence(const MixtureState& rest, std::size_t pipe) const {
+        return evidence_of(fit_, rest, pipe, reach_[pipe], usual_level(state_, pipe));
+    }
+
+    // All pipes that others can stand in for: which of them are right shows when none is there.
+    void take_out() {
+        MixtureState rest = state_;
+        for (std::size_t i = 0; i < reach_.size(); ++i) {
+            if (!state_.present[i]) continue;
+            evidence_[i] = evidence(without(i), i);
+            if (evidence_[i].ln_ratio < kSurelySounds) rest.present[i] = 0;
+        }
+        if (rest.present == state_.present) return;
+        fit_.refine(rest, 4);
+        state_ = std::move(rest);
+    }
+
+    // The most evident of the pipes that aren't there.
+    bool put_in() {
+        std::size_t most = reach_.size();
+        for (std::size_t i = 0; i < reach_.size(); ++i) {
+            if (state_.present[i]) continue;
+            evidence_[i] = evidence(state_, i);
+            if (evidence_[i].ln_ratio < kSurelySounds || tried_.at(i) >= kMostTries) continue;
+            if (most == reach_.size() || evidence_[i].ln_ratio > evidence_[most].ln_ratio) most = i;
+        }
+        if (most == reach_.size()) return false;
+        ++tried_.at(most);
+        place(state_, most, evidence_[most].cents, std::log(usual_level(state_, most)));
+        fit_.refine(state_, 4);
+        return true;
+    }
+
+    // Whether a pipe that isn't there is likelier at the place of one that is; that one then gives
+    // way. Undecided where it's nearly as likely and leaves the other nothing to show.
+    bool exchange() {
+        constexpr double kNear_cents = 1.0;
+        for (std::size_t i = 0; i < reach_.size(); ++i) {
+            if (!state_.present[i]) continue;
+            const double there = state_.unknowns[i * fit_.terms()];
+            const MixtureState rest = without(i);
+            for (std::size_t k = 0; k < reach_.size(); ++k) {
+                if (state_.present[k] || !share_bands(fit_, i, k)) continue;
+                const PresenceEvidence rival = evidence(rest, k);
+                const double more = rival.ln_ratio - evidence_[i].ln_ratio;
+                if (std::abs(rival.cents - there) > kNear_cents || more < -kRival) continue;
+                MixtureState instead = rest;
+                place(instead, k, rival.cents, state_.level[i]);
+                refine_in_place(instead);
+                if (evidence(instead, i).ln_ratio >= kSurelySounds) continue;
+                if (more > kRival && tried_.at(k) < kMostTries) {
+                    ++tried_.at(k);
+                    state_ = std::move(instead);
+                    return true;
+                }
+                evidence_[i].ln_ratio = std::min(evidence_[i].ln_ratio, 0.0);
+            }
+        }
+        return false;
+    }
+
+    MixtureFit& fit_;
+    MixtureState& state_;
+    std::span<const MixtureReach> reach_;
+    std::vector<PresenceEvidence> evidence_;
+    std::array<int, 16> tried_{};
+};
+
+}  // namespace
+
+std::vector<PresenceEvidence> judge_presence(MixtureFit& fit, MixtureState& state,
+                                             std::span<const MixtureReach> reach) {
+    return Judge(fit, state, reach).judge();
+}
+
+}  // namespace rankwright::listening

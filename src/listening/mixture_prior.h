@@ -1,0 +1,24 @@
+// What is expected of a mixture's pipes before they are heard. Found from recorded pipes.
+#pragma once
+
+#include <cmath>
+#include <numbers>
+
+namespace rankwright::listening::mixture_prior {
+
+inline constexpr double kCent = std::numbers::ln2 / 1200.0;
+inline constexpr double kWander_cents = 0.08;  ///< of the first term of a pipe's wander
+inline constexpr double kWanderFall = 0.6;     ///< term m is smaller by m to this power
+/// Power of a partial's own slow gain as a share of its level, and its fall with the term's number.
+inline constexpr double kUnrest = 0.07 * 0.07;
+inline constexpr double kUnrestFall = 1.4;
+inline constexpr double kLevelSpread = 2.0;  ///< of a partial's level: ln power, 9 dB
+inline constexpr double kTimbreFall = 2.0;   ///< ln power against ln of the partial's number
+
+/// −ln of the heavy-tailed density of a partial's level, `x` = ln power less what is expected.
+inline double level_cost(double x) {
+    constexpr double kNu = 3.0;
+    return 0.5 * (kNu + 1.0) * std::log1p(x * x / (kNu * kLevelSpread * kLevelSpread));
+}
+
+}  // namespace rankwright::listening::mixture_prior

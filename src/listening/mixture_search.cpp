@@ -1,0 +1,267 @@
+#include "listening/mixture_search.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace rankwright::listening {
+
+namespace {
+constexpr double kTurn = 2.0 * std::numbers::pi;
+constexpr double kCent = std::numbers::ln2 / 1200.0;
+constexpr std::size_t kBeam = 6;
+constexpr std::size_t kPeaks = 3;
+}  // namespace
+
+std::vector<MixturePeak> scan_pipe(MixtureFit& fit, const MixtureState& state, std::size_t pipe,
+                                   const MixtureReach& reach, std::size_t most) {
+    const MixtureModel& model = fit.model();
+    const double nominal = model.pipes[pipe].nominal_hz;
+    double highest = nominal;
+    struct Item {
+        std::size_t band;
+        int partial;
+        double energy;
+        std::vector<double> re, im;
+    };
+    std::vector<Item> items;
+    for (const std::size_t b : fit.bands_of(pipe)) {
+        Item item;
+        if (!fit.uses(b)) continue;
+        item.band = b;
+        item.partial = 0;
+        for (const MixtureTone& t : fit.bands()[b].tones)
+            if (t.pipe == pipe && (item.partial == 0 || t.partial < item.partial))
+                item.partial = t.partial;
+        if (item.partial > 8) continue;
+        fit.residual(b, state, item.re, item.im);
+        item.energy = 0.0;
+        for (std::size_t i = 0; i < item.re.size(); ++i)
+            item.energy += item.re[i] * item.re[i] + item.im[i] * item.im[i];
+        highest = std::max(highest, item.partial * nominal);
+        items.push_back(std::move(item));
+    }
+    const double step = 0.25 / (model.span_s * highest);
+    const auto count = static_cast<std::size_t>(std::ceil((reach.high - reach.low) / step)) + 1;
+    std::vector<double> score(count, 0.0);
+    std::vector<double> here(count);
+    for (const Item& item : items) {
+        const MixtureBand& band = fit.bands()[item.band];
+        const std::size_t n = band.size();
+        const double hz = item.partial * nominal;
+        const double floor = static_cast<double>(n) * band.floor;
+        // Grid as coarse as this partial allows, between by lines.
+        const double own = 0.2 / (model.span_s * hz);
+        const auto points = static_cast<std::size_t>(std::ceil((reach.high - reach.low) / own)) + 2;
+        std::vector<double> value(points);
+        for (std::size_t p = 0; p < points; ++p) {
+            const double x = reach.low + own * static_cast<double>(p);
+            const double f = hz * (1.0 + x) - band.centre_hz;
+            double re = 0.0, im = 0.0;
+            double c = std::cos(kTurn * f * band.first_s), s = -std::sin(kTurn * f * band.first_s);
+            const double dc = std::cos(kTurn * f / band.rate),
+                         ds = -std::sin(kTurn * f / band.rate);
+            for (std::size_t i = 0; i < n; ++i) {
+                re += item.re[i] * c - item.im[i] * s;
+                im += item.re[i] * s + item.im[i] * c;
+                const double t = c * dc - s * ds;
+                s = c * ds + s * dc;
+                c = t;
+            }
+            const double taken = (re * re + im * im) / static_cast<double>(n);
+            const double before = item.energy + floor;
+            const double after = std::max(item.energy - taken, 0.0) + floor;
+            const double gain = model.temper * static_cast<double>(n) * std::log(before / after);
+            value[p] = std::max(0.0, gain - 2.0) - (item.partial == 1 && gain < 3.0 ? 3.0 : 0.0);
+        }
+        for (std::size_t p = 0; p < count; ++p) {
+            const double at = step * static_cast<double>(p) / own;
+            const auto i = std::min(static_cast<std::size_t>(at), points - 2);
+            const double u = at - static_cast<double>(i);
+            score[p] += (1.0 - u) * value[i] + u * value[i + 1];
+        }
+    }
+    std::vector<MixturePeak> peaks;
+    for (std::size_t p = 0; p < count; ++p) {
+        const double x = (reach.low + step * static_cast<double>(p)) / kCent;
+        const double u = (x - model.pipes[pipe].centre) / model.pipes[pipe].sd;
+        const double s = score[p] - 2.0 * std::log1p(u * u / 3.0);
+        const bool top =
+            (p == 0 || score[p] >= score[p - 1]) && (p + 1 == count || score[p] > score[p + 1]);
+        if (top && score[p] > 0.5) peaks.push_back({x, s});
+    }
+    std::sort(peaks.begin(), peaks.end(),
+              [](const auto& a, const auto& b) { return a.score > b.score; });
+    std::vector<MixturePeak> kept;
+    const double apart = 0.5 / (model.span_s * highest * kCent);
+    for (const MixturePeak& p : peaks) {
+        if (std::all_of(kept.begin(), kept.end(),
+                        [&](const auto& k) { return std::abs(k.cents - p.cents) > apart; }))
+            kept.push_back(p);
+        if (kept.size() == most) break;
+    }
+    return kept;
+}
+
+namespace {
+
+bool share_bands(const MixtureFit& fit, std::size_t i, std::size_t j) {
+    for (const std::size_t b : fit.bands_of(i))
+        for (const std::size_t c : fit.bands_of(j))
+            if (b == c) return true;
+    return false;
+}
+
+}  // namespace
+
+bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const MixtureReach> reach,
+                    int steps, bool scan) {
+    constexpr double kBetter = 0.5, kHopeless = 60.0;
+    const std::size_t pipes = reach.size(), terms = fit.terms();
+    bool improved = false;
+    const auto attempt = [&](MixtureState trial) {
+        for (std::size_t j = 0; j < pipes; ++j)
+            if (trial.present[j] && trial.unknowns[j * terms] != state.unknowns[j * terms])
+                for (std::size_t m = 1; m < terms; ++m)
+                    trial.unknowns[j * terms + m] = 0.0;
+        fit.refine(trial, 2);
+        if (trial.evidence < state.evidence - kHopeless) return false;
+        fit.refine(trial, steps);
+        if (trial.evidence < state.evidence + kBetter) return false;
+        state = std::move(trial);
+        improved = true;
+        return true;
+    };
+    const auto within = [&](double cents, std::size_t j) {
+        return cents * kCent >= reach[j].low && cents * kCent <= reach[j].high;
+    };
+    for (std::size_t i = 0; i < pipes; ++i)
+        for (std::size_t j = 0; j < i; ++j) {
+            if (!share_bands(fit, i, j) || (!state.present[i] && !state.present[j])) continue;
+            MixtureState trial = state;
+            std::swap(trial.unknowns[i * terms], trial.unknowns[j * terms]);
+            std::swap(trial.present[i], trial.present[j]);
+            std::swap(trial.level[i], trial.level[j]);
+            if ((trial.present[i] && !within(trial.unknowns[i * terms], i)) ||
+                (trial.present[j] && !within(trial.unknowns[j * terms], j)))
+                continue;
+            attempt(std::move(trial));
+        }
+    for (std::size_t i = 0; scan && i < pipes; ++i)
+        for (std::size_t j = 0; j < pipes; ++j) {  // j where i is, i anew
+            if (i == j || !state.present[i] || !share_bands(fit, i, j) ||
+                !within(state.unknowns[i * terms], j))
+                continue;
+            MixtureState base = state;
+            base.present[i] = 0;
+            base.present[j] = 1;
+            base.unknowns[j * terms] = state.unknowns[i * terms];
+            base.level[j] = state.level[i];
+            fit.refine(base, 2);
+            for (const MixturePeak& peak : scan_pipe(fit, base, i, reach[i], 2)) {
+                MixtureState trial = base;
+                trial.present[i] = 1;
+                trial.unknowns[i * terms] = peak.cents;
+                if (attempt(std::move(trial))) break;
+            }
+        }
+    for (std::size_t j = 0; j < pipes; ++j) {
+        std::vector<double> places;
+        MixtureState without = state;
+        without.present[j] = 0;
+        fit.refine(without, 2);
+        if (scan)
+            for (const MixturePeak& peak : scan_pipe(fit, without, j, reach[j], 3))
+                places.push_back(peak.cents);
+        for (std::size_t i = 0; i < pipes; ++i)
+            if (i != j && state.present[i] && share_bands(fit, i, j) &&
+                within(state.unknowns[i * terms], j))
+                places.push_back(state.unknowns[i * terms]);
+        const double now = state.unknowns[j * terms];
+        for (const double cents : places) {
+            if (state.present[j] && std::abs(cents - now) * kCent *
+                                            fit.model().pipes[j].nominal_hz * fit.model().span_s <
+                                        0.01)
+                continue;
+            for (const bool others :
+                 {true, false}) {  // as they are without it; as they were with it
+                if (!others && !state.present[j]) continue;
+                MixtureState trial = others ? without : state;
+                trial.present[j] = 1;
+                trial.unknowns[j * terms] = cents;
+                attempt(std::move(trial));
+            }
+        }
+    }
+    return improved;
+}
+
+std::vector<MixtureState> search_mixture(MixtureFit& fit, std::span<const MixtureReach> reach) {
+    const MixtureModel& model = fit.model();
+    const std::size_t pipes = model.pipes.size();
+    std::vector<std::size_t> order(pipes);
+    for (std::size_t j = 0; j < pipes; ++j)
+        order[j] = j;
+    std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
+        return model.pipes[a].nominal_hz < model.pipes[b].nominal_hz;
+    });
+    std::vector<MixtureState> beam{fit.start()};
+    const auto alike = [&](const MixtureState& a, const MixtureState& b) {
+        if (a.present != b.present) return false;
+        for (std::size_t i = 0; i < pipes; ++i)
+            if (a.present[i] &&
+                std::abs(a.unknowns[i * fit.terms()] - b.unknowns[i * fit.terms()]) * kCent *
+                        model.pipes[i].nominal_hz * model.span_s >
+                    0.05)
+                return false;
+        return true;
+    };
+    const auto prune = [&](std::vector<MixtureState>& states, std::size_t most) {
+        std::sort(states.begin(), states.end(),
+                  [](const auto& a, const auto& b) { return a.evidence > b.evidence; });
+        std::vector<MixtureState> kept;
+        for (MixtureState& s : states) {
+            if (kept.size() == most) break;
+            if (std::none_of(kept.begin(), kept.end(), [&](const auto& k) { return alike(k, s); }))
+                kept.push_back(std::move(s));
+        }
+        states = std::move(kept);
+    };
+    for (const std::size_t j : order) {
+        // Bands where no pipe still to come has a partial, so that nothing is explained by this
+        // pipe that belongs to a higher one.
+        std::vector<char> use(fit.bands().size(), 0);
+        for (std::size_t b = 0; b < use.size(); ++b)
+            use[b] = std::all_of(fit.bands()[b].tones.begin(), fit.bands()[b].tones.end(),
+                                 [&](const MixtureTone& t) {
+                                     return model.pipes[t.pipe].nominal_hz <
+                                            1.001 * model.pipes[j].nominal_hz;
+                                 });
+        fit.use(use);
+        std::vector<MixtureState> next;
+        for (MixtureState state : beam) {
+            fit.refine(state, 1);
+            for (const MixturePeak& peak : scan_pipe(fit, state, j, reach[j], kPeaks)) {
+                MixtureState with = state;
+                with.present[j] = 1;
+                with.unknowns[j * fit.terms()] = peak.cents;
+                fit.refine(with, 4);
+                next.push_back(std::move(with));
+            }
+            next.push_back(std::move(state));
+        }
+        prune(next, kBeam);
+        beam = std::move(next);
+    }
+    fit.use(std::vector<char>(fit.bands().size(), 1));
+    for (MixtureState& state : beam)
+        fit.refine(state, 5);
+    prune(beam, 4);
+    for (int pass = 0; pass < 2; ++pass) {
+        if (!polish_mixture(fit, beam[0], reach, 4, true)) break;
+        prune(beam, 4);
+    }
+    return beam;
+}
+
+}  // namespace rankwright::listening

@@ -1,0 +1,26 @@
+// Looks for the pitches of a key's pipes.
+#pragma once
+
+#include "listening/mixture_fit.h"
+
+#include <vector>
+
+namespace rankwright::listening {
+
+/// Explanations of the bands, best first.
+std::vector<MixtureState> search_mixture(MixtureFit& fit, std::span<const MixtureReach> reach);
+
+struct MixturePeak {
+    double cents = 0.0;
+    double score = 0.0;
+};
+/// Where a pipe that isn't in `state` would best explain what is left; best first.
+std::vector<MixturePeak> scan_pipe(MixtureFit& fit, const MixtureState& state, std::size_t pipe,
+                                   const MixtureReach& reach, std::size_t most);
+
+/// Tries other places for every pipe, the places of others and exchanges; true when `state` became
+/// better. `steps`: of the fit for every trial.
+bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const MixtureReach> reach,
+                    int steps, bool scan);
+
+}  // namespace rankwright::listening
