@@ -193,12 +193,8 @@ void MixtureFit::refine(MixtureState& state, int steps) {
     curvature(state);
     factor_ = hessian_;
     state.evidence = -1e300;
-    if (cholesky<double>(factor_, all)) {
-        double count = 0.0;
-        for (std::size_t x = 0; x < all; ++x)
-            if (state.present[x / terms()]) count += 1.0;
+    if (cholesky<double>(factor_, all))
         state.evidence = -state.cost - 0.5 * log_determinant<double>(factor_, all);
-    }
 }
 
 double MixtureFit::slope_share(std::size_t term) const {
