@@ -46,7 +46,7 @@ ToneFinder::ToneFinder(SampleRate rate, int channels) : rate_(rate), channels_(c
         double seconds;
         int every;
     };
-    for (const Size size : {Size{0.045, 1}, Size{0.1, 2}, Size{0.2, 4}, Size{0.45, 8}}) {
+    for (const Size size : {Size{0.045, 2}, Size{0.1, 4}, Size{0.2, 4}, Size{0.45, 8}}) {
         CoarsePitch coarse({.rate = rate, .window = Seconds{size.seconds}});
         windows_.push_back({std::move(coarse), Seconds{size.seconds}, size.every,
                             Hertz{4.5 / size.seconds}, std::nullopt});
