@@ -52,4 +52,22 @@ Result<organ::Meeting> parse_interval(const std::string& interval) {
     return meeting;
 }
 
+std::optional<std::string> word_of(tuning::Drawing drawing) {
+    switch (drawing) {
+        case tuning::Drawing::hear_alone:
+            return std::nullopt;
+        case tuning::Drawing::unclear:
+            return "unclear";
+        case tuning::Drawing::not_drawn:
+            return "none";
+        case tuning::Drawing::pulled_together:
+            return "pulled together";
+        case tuning::Drawing::drawn_nearer:
+            return "drawn nearer";
+        case tuning::Drawing::pushed_apart:
+            return "pushed apart";
+    }
+    return std::nullopt;
+}
+
 }  // namespace rankwright::app

@@ -4,6 +4,7 @@
 #include "core/result.h"
 #include "core/units.h"
 #include "organ/reference.h"
+#include "tuning/drawing.h"
 
 #include <optional>
 #include <string>
@@ -14,6 +15,9 @@ struct BeatsOptions {
     std::string file;
     std::string reference_hz;
     std::string reference_file;
+    std::string alone_file;
+    std::string device;
+    std::optional<double> lasting;
     std::string interval = "1:1";
     std::optional<double> from;
     std::optional<double> to;
@@ -33,5 +37,8 @@ Result<KnownReference> known_by_number(const std::string& hertz);
 
 /// "M:N", both whole numbers from 1 to 64.
 Result<organ::Meeting> parse_interval(const std::string& interval);
+
+/// What `drawing` says in JSON; empty where nothing can be known.
+std::optional<std::string> word_of(tuning::Drawing drawing);
 
 }  // namespace rankwright::app

@@ -2,10 +2,13 @@
 #include "app/beats.h"
 #include "app/commands.h"
 #include "app/json_output.h"
+#include "app/live_input.h"
 #include "app/recorded_input.h"
 #include "capture/recording_source.h"
 #include "listening/measure.h"
 #include "listening/pair.h"
+#include "listening/pair_listener.h"
+#include "tuning/drawing.h"
 
 #include <cmath>
 #include <cstdio>
@@ -16,33 +19,89 @@ namespace rankwright::app {
 
 namespace {
 
-/// The reference of a recording of its own, heard whole, on the channel that hears it best.
-Result<KnownReference> reference_of_file(const std::string& file) {
+/// One pipe in a recording of its own, heard whole, on the channel that hears it best.
+Result<listening::PitchReading> alone_in(const std::string& file, std::optional<Hertz> near) {
     const auto recording = capture::read_recording(file, {});
     if (!recording) return tl::unexpected(recording.error());
     const auto best = best_channel(*recording, [&](const std::vector<float>& samples) {
-        return listening::measure_pipe(samples, recording->rate);
+        return listening::measure_pipe(samples, recording->rate, near);
     });
     if (!best)
         return fail(ErrorKind::nothing_heard,
                     file +
-                        ": no steady pipe is heard in the reference's recording; cut it to the "
-                        "part where the reference stands alone, or give --reference-hz");
-    return KnownReference{best->pitch, best->sd};
+                        ": no steady pipe is heard in this recording of one alone; cut it to the "
+                        "part where that pipe stands");
+    return *best;
 }
 
-std::optional<listening::BeatReading> measure(const capture::Recording& recording,
-                                              const listening::PairRequest& request) {
-    return best_channel(recording, [&](const std::vector<float>& samples) {
-        return listening::measure_pair(samples, request);
+/// What is known before both are heard.
+struct Beforehand {
+    KnownReference reference;
+    organ::Meeting interval;
+    std::optional<listening::PitchReading> reference_alone, pipe_alone;
+};
+
+Result<Beforehand> known_beforehand(const BeatsOptions& options) {
+    Beforehand known;
+    const auto interval = parse_interval(options.interval);
+    if (!interval) return tl::unexpected(interval.error());
+    known.interval = *interval;
+    if (options.reference_file.empty()) {
+        const auto reference = known_by_number(options.reference_hz);
+        if (!reference) return tl::unexpected(reference.error());
+        known.reference = *reference;
+    } else {
+        const auto reference = alone_in(options.reference_file, std::nullopt);
+        if (!reference) return tl::unexpected(reference.error());
+        known.reference_alone = *reference;
+        known.reference = {reference->pitch, reference->sd};
+    }
+    if (options.alone_file.empty()) return known;
+    const Hertz pure = known.reference.pitch * interval->reference_partial / interval->pipe_partial;
+    const auto pipe = alone_in(options.alone_file, pure);
+    if (!pipe) return tl::unexpected(pipe.error());
+    known.pipe_alone = *pipe;
+    return known;
+}
+
+listening::PairRequest request_for(const Beforehand& known, SampleRate rate) {
+    return {rate, known.reference.pitch, known.reference.sd, known.interval.reference_partial,
+            known.interval.pipe_partial};
+}
+
+/// Whether the two draw each other; empty unless each was heard alone.
+std::optional<tuning::DrawingVerdict> judge(const capture::Recording& recording,
+                                            const Beforehand& known,
+                                            const std::optional<listening::BeatReading>& reading) {
+    if (!known.reference_alone || !known.pipe_alone) return std::nullopt;
+    tuning::DrawingEvidence evidence;
+    evidence.reference = known.reference_alone;
+    evidence.pipe = known.pipe_alone;
+    evidence.together = reading;
+    evidence.reference_partial = known.interval.reference_partial;
+    evidence.pipe_partial = known.interval.pipe_partial;
+    const Hertz near = known.reference.pitch / known.interval.pipe_partial;
+    evidence.as_one = best_channel(recording, [&](const std::vector<float>& samples) {
+        return listening::measure_pipe(samples, recording.rate, near);
     });
+    // Where only one tone is heard, they don't beat.
+    if (!reading && evidence.as_one) {
+        evidence.together.emplace();
+        evidence.together->beat_sd = evidence.as_one->sd;
+        evidence.together->under = evidence.as_one->sd * 2.0;
+    }
+    const auto frames = static_cast<std::int64_t>(recording.channel(1).size());
+    evidence.stray = tuning::usual_stray(known.reference.pitch, duration(frames, recording.rate));
+    return tuning::judge_drawing(evidence);
 }
 
-Json beats_json(const std::optional<listening::BeatReading>& reading) {
+Json beats_json(const std::optional<listening::BeatReading>& reading,
+                const std::optional<tuning::DrawingVerdict>& drawing) {
     Json out;
     for (const char* key :
          {"reference_hz", "pipe_hz", "beat_hz", "beat_sd", "cents", "under_hz", "drawing"})
         out[key] = nullptr;
+    if (drawing) out["drawing"] = or_null(word_of(drawing->drawing));
     if (!reading) return out;
     out["reference_hz"] = reading->reference.value();
     out["pipe_hz"] = reading->pipe.value();
@@ -53,40 +112,98 @@ Json beats_json(const std::optional<listening::BeatReading>& reading) {
     return out;
 }
 
-void print_beats(const listening::BeatReading& reading) {
-    const bool sharp = reading.beat > Hertz{0.0};
+std::string in_words(const listening::BeatReading& reading) {
+    char text[128];
     if (reading.under)
-        std::printf("under %.3f beats a second", reading.under->value());
+        std::snprintf(text, sizeof text, "under %.3f beats a second", reading.under->value());
     else
-        std::printf("%s %.3f beats a second ± %.3f, %.3f cents", sharp ? "sharp" : "flat",
-                    std::abs(reading.beat.value()), reading.beat_sd.value(),
-                    std::abs(reading.cents.value()));
-    std::printf("\nreference %.4f Hz, pipe %.4f Hz\n", reading.reference.value(),
-                reading.pipe.value());
+        std::snprintf(text, sizeof text, "%s %.3f beats a second ± %.3f, %.3f cents",
+                      reading.beat > Hertz{0.0} ? "sharp" : "flat", std::abs(reading.beat.value()),
+                      reading.beat_sd.value(), std::abs(reading.cents.value()));
+    return text;
 }
 
 ExitCode hear_file(const BeatsOptions& options) {
-    const auto known = options.reference_file.empty() ? known_by_number(options.reference_hz)
-                                                      : reference_of_file(options.reference_file);
-    const auto interval = parse_interval(options.interval);
-    if (!interval) return report(interval.error());
+    const auto known = known_beforehand(options);
     if (!known) {
         if (options.json && known.error().kind == ErrorKind::nothing_heard)
-            std::cout << beats_json(std::nullopt).dump() << "\n";
+            std::cout << beats_json(std::nullopt, std::nullopt).dump() << "\n";
         return report(known.error());
     }
     const auto recording = read_asked(options.file, options.channel, options.from, options.to);
     if (!recording) return report(recording.error());
-    const auto reading = measure(*recording, {recording->rate, known->pitch, known->sd,
-                                              interval->reference_partial, interval->pipe_partial});
-    if (options.json) std::cout << beats_json(reading).dump() << "\n";
-    if (!reading)
-        return report({ErrorKind::nothing_heard,
-                       "no pair is heard near that interval; check --interval and the reference, "
-                       "or give the part where both sound with --from and --to",
-                       Place{options.file}});
-    if (!options.json) print_beats(*reading);
-    return kDone;
+    const auto reading = best_channel(*recording, [&](const std::vector<float>& samples) {
+        return listening::measure_pair(samples, request_for(*known, recording->rate));
+    });
+    const auto drawing = judge(*recording, *known, reading);
+    if (options.json) std::cout << beats_json(reading, drawing).dump() << "\n";
+    if (!options.json && reading)
+        std::printf("%s\nreference %.4f Hz, pipe %.4f Hz\n", in_words(*reading).c_str(),
+                    reading->reference.value(), reading->pipe.value());
+    if (!options.json && drawing) std::printf("%s\n", drawing->advice.c_str());
+    if (reading || (drawing && word_of(drawing->drawing))) return kDone;
+    return report({ErrorKind::nothing_heard,
+                   "no pair is heard near that interval; check --interval and the reference, "
+                   "or give the part where both sound with --from and --to",
+                   Place{options.file}});
+}
+
+void print_live(const listening::PairHearing& hearing, bool json) {
+    const double now_s = duration(hearing.now - FrameIndex{}, hearing.rate).count();
+    if (json) {
+        Json line = beats_json(hearing.reading, std::nullopt);
+        line["heard_s"] = hearing.heard.count();
+        line["drift_hz_a_second"] = or_null(hearing.drift_hz_a_second);
+        std::cout << line.dump() << std::endl;
+        return;
+    }
+    if (hearing.reading)
+        std::printf("%9.2f s  %s; reference %.3f Hz, %.1f s heard\n", now_s,
+                    in_words(*hearing.reading).c_str(), hearing.reading->reference.value(),
+                    hearing.heard.count());
+    else
+        std::printf("%9.2f s  one tone, taken for the reference: %.3f Hz\n", now_s,
+                    hearing.reference->pitch.value());
+    std::fflush(stdout);
+}
+
+ExitCode hear_beats_live(const BeatsOptions& options) {
+    const auto known = known_beforehand(options);
+    if (!known) return report(known.error());
+    std::unique_ptr<listening::PairListener> listener;
+    bool any = false;
+    FrameIndex printed;
+    hear_live({.device = options.device,
+               .lasting = options.lasting,
+               .begin =
+                   [&](SampleRate rate, int channels) {
+                       listener = std::make_unique<listening::PairListener>(
+                           listening::PairListener::Parameters{rate, channels});
+                       listener->expect({known->reference.pitch, known->reference.sd,
+                                         known->interval.reference_partial,
+                                         known->interval.pipe_partial});
+                       printed = {};
+                   },
+               .take =
+                   [&](const capture::CaptureBlock& block) {
+                       listener->process(block.first, {block.samples.data(),
+                                                       std::size_t{block.frames} * block.channels});
+                       const listening::PairHearing& hearing = listener->hearing();
+                       constexpr Seconds kEvery{0.2};
+                       const bool alone =
+                           !options.json && hearing.reference_alone && hearing.reference;
+                       if (!(hearing.reading || alone) ||
+                           duration(hearing.now - printed, hearing.rate) < kEvery)
+                           return;
+                       print_live(hearing, options.json);
+                       printed = hearing.now;
+                       any = any || hearing.reading;
+                   }});
+    if (any) return kDone;
+    return report(
+        {ErrorKind::nothing_heard,
+         "no pair was heard near that interval; check --interval and the reference's pitch",
+         std::nullopt});
 }
 
 }  // namespace
@@ -95,7 +212,8 @@ void add_beats_command(CLI::App& app, ExitCode& code) {
     auto options = std::make_shared<BeatsOptions>();
     CLI::App* command =
         app.add_subcommand("beats", "Hear a reference and a pipe together and say their beat");
-    command->add_option("FILE", options->file, "a WAV or FLAC recording of both")->required();
+    command->add_option("FILE", options->file,
+                        "a WAV or FLAC recording of both; without it, the live input");
     auto* reference = command->add_option_group("reference", "how the reference is known");
     reference->add_option("--reference-hz", options->reference_hz,
                           "its pitch in Hz, as exact as its digits");
@@ -111,8 +229,16 @@ void add_beats_command(CLI::App& app, ExitCode& code) {
     to->check(CLI::NonNegativeNumber);
     command->add_option("--channel", options->channel, "this channel alone, from 1")
         ->check(CLI::PositiveNumber);
-    command->add_flag("--json", options->json, "one JSON object");
-    command->callback([options, &code] { code = hear_file(*options); });
+    command->add_option("--alone", options->alone_file,
+                        "a recording of the pipe alone: with --reference, tells whether the two "
+                        "draw each other");
+    command->add_option("--device", options->device, "live: an input of `rankwright inputs`");
+    command->add_option("--for", options->lasting, "live: stop after so many seconds")
+        ->check(CLI::PositiveNumber);
+    command->add_flag("--json", options->json, "one JSON object; live, one a line");
+    command->callback([options, &code] {
+        code = options->file.empty() ? hear_beats_live(*options) : hear_file(*options);
+    });
 }
 
 }  // namespace rankwright::app

@@ -1,17 +1,14 @@
 // `rankwright listen`: the pitch of one pipe, from a recording or live.
 #include "app/commands.h"
-#include "app/interrupt.h"
 #include "app/json_output.h"
+#include "app/live_input.h"
 #include "app/recorded_input.h"
-#include "capture/live_source.h"
 #include "capture/recording_source.h"
-#include "core/thread_role.h"
 #include "listening/measure.h"
 #include "listening/pipe_listener.h"
 #include "organ/note.h"
 
 #include <algorithm>
-#include <chrono>
 #include <cmath>
 #include <cstdio>
 #include <iostream>
@@ -131,44 +128,31 @@ void print_live(const listening::Hearing& hearing, const ListenOptions& options)
 }
 
 ExitCode listen_live(const ListenOptions& options) {
-    catch_interrupts();
-    set_thread_role(ThreadRole::listening);
-    capture::LiveOptions wanted;
-    wanted.device = options.device;
-    const std::unique_ptr<capture::Source> source = capture::open_live(wanted);
     std::unique_ptr<listening::PipeListener> listener;
-    capture::CaptureBlock block;
-    std::optional<std::uint32_t> stream;
-    std::string said;
     bool any = false;
     FrameIndex printed;
-    const auto began = std::chrono::steady_clock::now();
-    const auto over = [&] {
-        return interrupted() || (options.lasting && std::chrono::steady_clock::now() - began >=
-                                                        Seconds{*options.lasting});
-    };
-    while (!over()) {
-        const capture::SourceStatus status = source->status();
-        if (status.message != said && !(said = status.message).empty())
-            std::cerr << "rankwright: " << said << std::endl;
-        if (!source->read(block, Seconds{0.1})) continue;
-        if (!listener || stream != block.stream) {
-            stream = block.stream;
-            listener = std::make_unique<listening::PipeListener>(
-                listening::PipeListener::Parameters{block.rate, static_cast<int>(block.channels)});
-            listener->expect(near_of(options));
-            printed = {};
-        }
-        listener->process(block.first,
-                          {block.samples.data(), std::size_t{block.frames} * block.channels});
-        const listening::Hearing& hearing = listener->hearing();
-        constexpr Seconds kEvery{0.2};
-        if (hearing.reading && duration(hearing.now - printed, hearing.rate) >= kEvery) {
-            print_live(hearing, options);
-            printed = hearing.now;
-            any = true;
-        }
-    }
+    hear_live({.device = options.device,
+               .lasting = options.lasting,
+               .begin =
+                   [&](SampleRate rate, int channels) {
+                       listener = std::make_unique<listening::PipeListener>(
+                           listening::PipeListener::Parameters{rate, channels});
+                       listener->expect(near_of(options));
+                       printed = {};
+                   },
+               .take =
+                   [&](const capture::CaptureBlock& block) {
+                       listener->process(block.first, {block.samples.data(),
+                                                       std::size_t{block.frames} * block.channels});
+                       const listening::Hearing& hearing = listener->hearing();
+                       constexpr Seconds kEvery{0.2};
+                       if (!hearing.reading ||
+                           duration(hearing.now - printed, hearing.rate) < kEvery)
+                           return;
+                       print_live(hearing, options);
+                       printed = hearing.now;
+                       any = true;
+                   }});
     if (any) return kDone;
     return report({ErrorKind::nothing_heard, "no steady pipe was heard", std::nullopt});
 }

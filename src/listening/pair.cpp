@@ -18,18 +18,22 @@ constexpr double kCents = 1200.0 / std::numbers::ln2;
 /// explanations are weighed by this power of their evidence.
 constexpr double kTemper = 0.35;
 
-/// Rustle is denser next to a partial than on the whole of its band, and slow: the fit's variance
-/// is so many times too small where it rules (recorded pipes).
-constexpr double kRustle = 4.0;
-/// What "the mean pitch" of a real tone means is not defined more narrowly than this (relative):
-/// 0.001 cents.
-constexpr double kDefined = 6e-7;
+/// Rustle is denser next to a partial than on the whole of its band, and slow: where it rules, the
+/// fit's variance, and that from how partials disagree, are so many times too small (recorded
+/// pipes).
+constexpr double kRustle = 6.0;
+constexpr double kRustlingScatter = 2.25;
+/// What "the mean pitch" of a rustling tone means is not defined more narrowly than this (relative,
+/// a hertz of pitch): 0.018 cents at 262 Hz (recorded pipes).
+constexpr double kDefined_per_hz = 4e-8;
 
 /// Of the beat: by the fit's curvature, or by how far the partials disagree if that is more.
 double variance(const PairPlace& place, const PairRequest& request) {
-    const double defined = kDefined * request.reference_partial * request.reference.value();
+    const double meets = request.reference_partial * request.reference.value();
+    const double defined = kDefined_per_hz * meets * meets;
     const double curvature = place.beat_variance * (1.0 + (kRustle - 1.0) * place.rustle);
-    return std::max(curvature, place.scatter) + place.rustle * defined * defined;
+    const double scatter = place.scatter * (1.0 + (kRustlingScatter - 1.0) * place.rustle);
+    return std::max(curvature, scatter) + place.rustle * defined * defined;
 }
 
 double weight_of(const PairPlace& place, const PairPlace& best) {
@@ -103,7 +107,7 @@ std::optional<BeatReading> measure_pair(std::span<const float> samples,
     const PairPlan plan = plan_pair(samples, request);
     if (plan.lines.empty()) return std::nullopt;
     const std::vector<PairPlace> places = find_places(samples, request, plan);
-    if (places.empty()) return std::nullopt;
+    if (places.empty() || !holds_two(places.front())) return std::nullopt;
     return weigh(places, request);
 }
 

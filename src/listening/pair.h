@@ -31,7 +31,8 @@ struct BeatReading {
 
 /// Reads `samples` (one channel) in which both sound throughout. The pipe is looked for within 60
 /// cents, and within at least 14 beats a second, of the pure interval. Empty when nothing is heard
-/// there, or the span is too short: under 0.2 s or 12 periods.
+/// there, when it is one tone (nothing else within 27 dB of it), or the span is too short: under
+/// 0.2 s or 12 periods.
 std::optional<BeatReading> measure_pair(std::span<const float> samples, const PairRequest& request);
 
 }  // namespace rankwright::listening

@@ -13,6 +13,13 @@ constexpr std::size_t kMostModes = 3;
 constexpr double kGiveUp = 30.0;  // in evidence, below the best
 /// Evidence that two have over one before two are believed.
 constexpr double kSurelyTwo = 12.0;
+/// So many whole beats in the span, clearly read, are two by themselves.
+constexpr double kBeatsSeen = 0.5;
+/// Turns in the span, at the highest meeting, before a beat is a value; more in the bass, where
+/// pipes are less steady.
+constexpr double kSeen = 1.5;
+constexpr double kSeenBass = 2.5;
+constexpr double kBassBelow_hz = 130.0;
 constexpr double kMoves = 0.0018;  // room for the pipe to be moved, relative: 3 cents
 constexpr double kMovesLeast_hz = 0.6;
 constexpr int kFirstSteps = 8;
@@ -74,7 +81,7 @@ void PairFollower::set_model(FrameIndex from, FrameIndex to) {
 }
 
 bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex to,
-                          const PairRequest& request) {
+                          const PairRequest& request, bool surely_two) {
     stop();
     request_ = request;
     request_.rate = rate_;
@@ -110,12 +117,20 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
         if (!any || one.evidence > one_.evidence) one_ = one;
         any = true;
     }
-    judge_number();
-    answer();
+    judge_number(surely_two);
     return true;
 }
 
-void PairFollower::judge_number() { two_ = modes_.front().evidence - one_.evidence > kSurelyTwo; }
+/// A second tone that is strong enough, and either explains much or beats for sure.
+void PairFollower::judge_number(bool surely_two) {
+    two_ = true;
+    answer();
+    if (surely_two) return;
+    const double beats = std::abs(reading_.beat.value()) * model_.span_s;
+    two_ = holds_two(places_.front()) && (modes_.front().evidence - one_.evidence > kSurelyTwo ||
+                                          (beats > kBeatsSeen && !reading_.under));
+    if (!two_) answer();
+}
 
 bool PairFollower::follow(FrameIndex from, FrameIndex to, std::span<const HiddenSpan> hidden) {
     if (duration(to - from, rate_) < kShortest) return false;
@@ -176,6 +191,12 @@ void PairFollower::answer() {
         }
         std::reverse(places_.begin(), places_.end());
         reading_ = weigh(places_, request_);
+        // A beat that hardly turns even there may as well be a slower one of a louder pipe.
+        const double turns = model_.nominal_hz[1] < kBassBelow_hz ? kSeenBass : kSeen;
+        const Hertz seen{turns / (model_.span_s * highest_meeting())};
+        const Hertz size{std::abs(reading_.beat.value())};
+        if (size < seen)
+            reading_.under = std::max(seen, reading_.under.value_or(size + reading_.beat_sd * 2.0));
     } else {
         best = alone_fit_.answer(one_);
     }
@@ -184,6 +205,25 @@ void PairFollower::answer() {
     const double curvature = best.variance[0][0] * (1.0 + (kRustle - 1.0) * best.rustle[0]);
     const double defined = kDefined * f;
     reference_sd_ = Hertz{std::sqrt(std::max(curvature, best.scatter[0]) + defined * defined)};
+}
+
+/// Of the meetings where both are heard well.
+int PairFollower::highest_meeting() const {
+    constexpr double kWell = 0.01;
+    double strongest = 0.0;
+    int highest = 1;
+    const PairState& state = modes_.front();
+    const auto weaker = [&](std::size_t b) {
+        const PairLine& line = bands_[b].line;
+        const bool meets = line.reference_partial > 0 && line.pipe_partial > 0;
+        return meets ? std::min(state.bands[b].level[0], state.bands[b].level[1]) : 0.0;
+    };
+    for (std::size_t b = 0; b < bands_.size(); ++b)
+        strongest = std::max(strongest, weaker(b));
+    for (std::size_t b = 0; b < bands_.size(); ++b)
+        if (weaker(b) > kWell * strongest)
+            highest = std::max(highest, bands_[b].line.pipe_partial / request_.pipe_partial);
+    return highest;
 }
 
 PairFollower::Part PairFollower::part(double from, double to) {

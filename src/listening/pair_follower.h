@@ -19,9 +19,10 @@ class PairFollower {
     PairFollower(SampleRate rate, Seconds longest);
 
     /// Looks for both in `from` to `to` without knowing where the pipe is. False, and nothing is
-    /// held, when nothing stands out there. Allocates.
+    /// held, when nothing stands out there. `surely_two`: two are known to sound, however slowly
+    /// they beat. Allocates.
     bool search(const SoundHistory& sound, FrameIndex from, FrameIndex to,
-                const PairRequest& request);
+                const PairRequest& request, bool surely_two);
     /// Goes on from the last answer. Requires active(). False when the span is too short, or
     /// nothing can be held on to.
     bool follow(FrameIndex from, FrameIndex to, std::span<const HiddenSpan> hidden);
@@ -61,7 +62,8 @@ class PairFollower {
     void set_model(FrameIndex from, FrameIndex to);
     void drop_unlikely();
     void answer();
-    void judge_number();
+    int highest_meeting() const;
+    void judge_number(bool surely_two);
     void choose_bands(const PairPlan& plan, const std::vector<PairPlace>& places,
                       const SoundHistory& sound, FrameIndex from);
 

@@ -48,6 +48,14 @@ constexpr double kOverNoise = 8.0;
 constexpr double kLateOff = 3.0;    // standard uncertainties
 constexpr double kLateCents = 0.3;  // and at least
 constexpr double kClippedShare = 5e-4;
+constexpr Cents kOtherKey{60.0};
+/// Power that a lone tone leaves over, against what it usually leaves, when another joins it.
+constexpr double kMoreThanUsual = 6.0;
+/// Fewer beats than this in the span: how the sound is shared between the two isn't known.
+constexpr double kShared = 0.7;
+/// No reading is given that is less sure than both.
+constexpr Cents kLooseCents{3.0};
+constexpr double kLoose_hz = 0.12;
 constexpr std::size_t kMostHidden = 24;
 constexpr std::size_t kMostPaces = 24;
 constexpr Seconds kDriftOver{2.2};
@@ -89,9 +97,15 @@ struct PairListener::State {
     void judge_pace();
     std::optional<double> drift() const;
     bool look(FrameIndex from);
+    bool shared() const {
+        const Seconds span = std::min(since(from), longest());
+        return follower.reading().under ||
+               std::abs(follower.reading().beat.value()) * span.count() < kShared;
+    }
     Seconds longest() const { return expected->reference < kBassBelow ? kLongestBass : kLongest; }
     void begin_again(FrameIndex at);
     void report();
+    void show_reading();
     PairRequest request() const;
     Seconds since(FrameIndex then) const { return duration(sound.end() - then, sound.rate()); }
     FrameIndex back(Seconds by) const {
@@ -124,6 +138,7 @@ struct PairListener::State {
     bool both = false;        // two were heard on this key since it went down
     bool moving = false, looked_again = false;
     FrameIndex changing, ending;  // since when
+    double usual_left = 0.0;      // by one tone alone
     bool falling = false;         // one of the two, or both
     FrameIndex fell;              // since when
     double usual[2] = {};         // power of each
@@ -132,6 +147,8 @@ struct PairListener::State {
     struct Pace {
         double at_s, beat;
     };
+    std::optional<Hertz> shown_sd;
+    Hertz shown_beat;
     std::vector<Pace> paces;  // beats over the last parts of a second, since the pipe stands
     std::optional<PitchReading> alone;
     std::vector<PartialFrame> frames;
@@ -263,7 +280,8 @@ void PairListener::State::begin_again(FrameIndex at) {
     hidden.clear();
     hidden_from.reset();
     falling = false;
-    usual[0] = usual[1] = 0.0;
+    usual[0] = usual[1] = usual_left = 0.0;
+    shown_sd.reset();
     hearing.drift_hz_a_second.reset();
     paces.clear();
     follower.stop();
@@ -291,7 +309,14 @@ void PairListener::State::hear_speech() {
 }
 
 bool PairListener::State::look(FrameIndex at) {
-    if (!follower.search(sound, at, sound.end(), request())) return false;
+    if (!follower.search(sound, at, sound.end(), request(), both)) return false;
+    const bool other_key =
+        std::abs(interval(expected->reference, follower.reference()).value()) > kOtherKey.value() ||
+        (follower.two() && std::abs(follower.reading().cents.value()) > kOtherKey.value());
+    if (other_key) {
+        follower.stop();
+        return false;
+    }
     both = both || follower.two();
     ticked = sound.end();
     return true;
@@ -336,10 +361,11 @@ bool PairListener::State::note_changes() {
     const double all = now.power[0] + now.power[1];
     const double noise = kOverNoise * now.noise;
     const bool two = follower.two();
-    const bool changed =
-        !falling &&
-        now.left > std::max(noise, two ? std::max(kChanged * now.power[1], kChangedOfAll * all)
-                                       : kJoined * all);
+    if (!two && usual_left <= 0.0) usual_left = now.left;
+    const double least = two ? std::max(kChanged * now.power[1], kChangedOfAll * all)
+                             : std::max(kJoined * all, kMoreThanUsual * usual_left);
+    const bool changed = !falling && now.left > std::max(noise, least);
+    if (!changed) usual_left += (now.left - usual_left) / (kSteps_hz * kUsual.count());
     if (!changed) changing = sound.end();
     if (since(changing) < (two ? 0.6 * kHolds : kHolds)) return false;
     if (!two) {
@@ -347,7 +373,7 @@ bool PairListener::State::note_changes() {
         return true;
     }
     for (const int i : {0, 1}) {
-        if (now.without[i] > kGone * now.power[i] + noise) continue;
+        if (shared() || now.without[i] > kGone * now.power[i] + noise) continue;
         one_is_gone(i);
         return true;
     }
@@ -369,6 +395,7 @@ bool PairListener::State::note_end(const PairFollower::Foretold& now) {
     for (const std::size_t i : {std::size_t{0}, std::size_t{1}}) {
         if (usual[i] <= 0.0) usual[i] = now.usual[i];
         if (i == 1 && !two) break;
+        if (two && shared()) continue;
         const bool falls = power[i] < kFalls * usual[i];
         fallen[i] = power[i] < kFallen * usual[i];
         falling = falling || falls;
@@ -439,6 +466,7 @@ void PairListener::State::judge_pace() {
     if (std::abs(late.beat - early.beat) >
         std::max(kLateOff * std::hypot(late.sd, early.sd), least)) {
         from = back(kLate);
+        shown_sd.reset();
         looked_again = true;
     }
 }
@@ -463,6 +491,23 @@ std::optional<double> PairListener::State::drift() const {
     return up / down;
 }
 
+/// At rest the uncertainty doesn't grow again while the value stays what it was.
+void PairListener::State::show_reading() {
+    BeatReading reading = follower.reading();
+    const double cent = expected->reference_partial * expected->reference.value() / kCents;
+    const double loosest = std::max(kLoose_hz, kLooseCents.value() * cent);
+    if (!reading.under && reading.beat_sd.value() > loosest) return;
+    if (reading.under && reading.under->value() > 4.0 * loosest) return;
+    if (!moving && shown_sd && !reading.under) {
+        const Hertz moved{std::abs((reading.beat - shown_beat).value())};
+        reading.beat_sd = std::min(reading.beat_sd, std::max(*shown_sd, moved));
+    }
+    shown_sd.reset();
+    if (!moving && !reading.under) shown_sd = reading.beat_sd;
+    shown_beat = reading.beat;
+    hearing.reading = reading;
+}
+
 void PairListener::State::report() {
     hearing.input = meter.level();
     hearing.suspicions = {};
@@ -485,7 +530,8 @@ void PairListener::State::report() {
         frames.push_back(watch.frame(hearing.now));
     }
     if (hidden_from || falling || !follower.two()) return;
-    hearing.reading = follower.reading();
+    show_reading();
+    if (!hearing.reading) return;
     hearing.heard =
         moving ? at_least(kMovingLook, kFirstLookPeriods) : std::min(since(from), longest());
 }

@@ -24,6 +24,9 @@ constexpr double kStandsOut = 60.0;  // line over noise in the whole span's reso
 constexpr double kDrift = 3e-5;
 /// A pipe's own rustle beside its partials, as a share of their power.
 constexpr double kPedestal = 1e-4;
+/// A pipe's own rustle and wander pass for a second tone at −31 dB and less (recorded pipes); a
+/// pipe 27 dB under the other can't be told from it.
+constexpr double kWeakest = 0.002;
 constexpr double kLeastReach_hz = 14.0;
 constexpr double kReach = 0.0353;  // 60 cents
 /// Of the lines' spacing, the furthest tone on either side of a band's centre, so that the band's
@@ -293,7 +296,15 @@ PairPlace place_of(const PairState& state, const PairAnswer& answer, const PairM
     place.scatter = m * m * answer.scatter[0] + n * n * answer.scatter[1];
     place.rustle = std::max(answer.rustle[0], answer.rustle[1]);
     place.evidence = state.evidence;
+    for (const PairState::Band& band : state.bands)
+        for (const std::size_t i : {std::size_t{0}, std::size_t{1}})
+            place.power[i] += band.level[i];
     return place;
+}
+
+bool holds_two(const PairPlace& place) {
+    const auto [weaker, stronger] = std::minmax(place.power[0], place.power[1]);
+    return weaker > kWeakest * stronger;
 }
 
 PairPlan plan_pair(std::span<const float> samples, const PairRequest& request) {

@@ -5,6 +5,7 @@
 #include "listening/pair_bands.h"
 #include "listening/pair_fit.h"
 
+#include <array>
 #include <optional>
 #include <span>
 #include <vector>
@@ -33,6 +34,7 @@ struct PairPlace {
     double rustle = 0.0;   ///< share of the information limited by the pipes' own rustle
     double scatter = 0.0;  ///< variance of the beat by how far partials disagree
     double evidence = 0.0;
+    std::array<double, 2> power{};  ///< of the reference's and the pipe's partials
 };
 
 /// Empty lines where nothing stands out of the noise.
@@ -51,6 +53,9 @@ std::optional<PairLine> band_of(const PairPlan::Line& line, const PairRequest& r
 /// The value that explanations, best first and at least one, give by their weights, with what is
 /// not known of it.
 BeatReading weigh(std::span<const PairPlace> places, const PairRequest& request);
+
+/// Whether both tones of an explanation are strong enough to be pipes.
+bool holds_two(const PairPlace& place);
 
 /// A fitted state as an explanation.
 PairPlace place_of(const PairState& state, const PairAnswer& answer, const PairModel& model,

@@ -108,6 +108,43 @@ TEST_F(ProgramLive, ListenReadsThePlayedToneRight) {
         EXPECT_LT(std::abs(testing::cents(kHz, lines[i]["hz"])), kBudgetCents) << lines[i];
 }
 
+// The beat of two tones at the pure interval's meeting is exact by construction: n·pipe −
+// m·reference.
+TEST_F(ProgramLive, BeatsHearsTheReferenceAloneAndThenTheBeatOfBoth) {
+    constexpr double kReference = 262.31, kBeat = -0.73;
+    ASSERT_TRUE(server_.start());
+    std::mt19937_64 random(8);
+    auto reference = testing::sawtooth_like(kReference, 48000.0, 7.0, 8, 0.15, random);
+    auto pipe = testing::sawtooth_like(kReference + kBeat, 48000.0, 5.0, 8, 0.1, random);
+    auto samples = testing::render(reference);
+    const auto other = testing::render(pipe);
+    for (std::size_t i = 0; i < other.size(); ++i)
+        samples[samples.size() - other.size() + i] += other[i];
+    testing::add_white(samples, testing::power(reference) * 1e-4, random);  // 40 dB
+    const auto wav = server_.folder() / "both.wav";
+    ASSERT_TRUE(testing::write_sound(wav, samples, 48000));
+
+    Process program = run({"beats", "--json", "--reference-hz", "262.3"});
+    std::this_thread::sleep_for(seconds{1});
+    Process player = server_.play(wav);
+    ASSERT_EQ(player.wait(seconds{20}), 0) << read_text(server_.folder() / "play.log");
+    program.signal(SIGINT);
+    EXPECT_EQ(program.wait(seconds{10}), 0) << read_text(errors_);
+    EXPECT_THAT(read_text(errors_), IsEmpty());
+
+    const auto lines = readings();
+    ASSERT_GE(lines.size(), 10U) << "5 s of both, at least two readings a second expected";
+    for (const Json& line : lines)
+        for (const char* key :
+             {"reference_hz", "pipe_hz", "beat_hz", "beat_sd", "cents", "under_hz", "drawing"})
+            EXPECT_TRUE(line.contains(key)) << key << " is part of the contract";
+    for (std::size_t i = lines.size() / 2; i + 2 < lines.size(); ++i) {
+        EXPECT_NEAR(lines[i]["beat_hz"].get<double>(), kBeat, 0.02) << lines[i];
+        EXPECT_LT(std::abs(testing::cents(kReference, lines[i]["reference_hz"])), kBudgetCents);
+        EXPECT_TRUE(lines[i]["under_hz"].is_null()) << lines[i];
+    }
+}
+
 TEST_F(ProgramLive, ListenSurvivesTheSoundServerKilledAndRestarted) {
     constexpr double kBefore = 220.5;
     constexpr double kAfter = 370.25;

@@ -1,0 +1,40 @@
+#include "app/live_input.h"
+
+#include "app/interrupt.h"
+#include "capture/live_source.h"
+#include "core/thread_role.h"
+
+#include <chrono>
+#include <iostream>
+#include <memory>
+
+namespace rankwright::app {
+
+void hear_live(const LiveInput& input) {
+    catch_interrupts();
+    set_thread_role(ThreadRole::listening);
+    capture::LiveOptions wanted;
+    wanted.device = input.device;
+    const std::unique_ptr<capture::Source> source = capture::open_live(wanted);
+    capture::CaptureBlock block;
+    std::optional<std::uint32_t> stream;
+    std::string said;
+    const auto began = std::chrono::steady_clock::now();
+    const auto over = [&] {
+        return interrupted() || (input.lasting && std::chrono::steady_clock::now() - began >=
+                                                      Seconds{*input.lasting});
+    };
+    while (!over()) {
+        const capture::SourceStatus status = source->status();
+        if (status.message != said && !(said = status.message).empty())
+            std::cerr << "rankwright: " << said << std::endl;
+        if (!source->read(block, Seconds{0.1})) continue;
+        if (stream != block.stream) {
+            stream = block.stream;
+            input.begin(block.rate, static_cast<int>(block.channels));
+        }
+        input.take(block);
+    }
+}
+
+}  // namespace rankwright::app

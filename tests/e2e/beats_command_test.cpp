@@ -1,0 +1,76 @@
+// `rankwright beats` on pipes that draw each other, and on one pipe alone.
+#include "support/program.h"
+#include "support/sound_files.h"
+#include "support/tones.h"
+
+#include <random>
+#include <string>
+#include <vector>
+
+#include <gtest/gtest.h>
+
+namespace rankwright {
+namespace {
+
+using testing::Outcome;
+
+class BeatsCommand : public ::testing::Test {
+  protected:
+    std::vector<float> tone(double hz) {
+        const auto made = testing::sawtooth_like(hz, 48000.0, 3.0, 8, 0.2, random_);
+        auto samples = testing::render(made);
+        testing::add_white(samples, testing::power(made) * 1e-4, random_);  // 40 dB
+        return samples;
+    }
+    std::string file(const char* name, const std::vector<float>& samples) {
+        const std::string path = (folder_ / name).string();
+        EXPECT_TRUE(testing::write_sound(path, samples, 48000));
+        return path;
+    }
+    std::mt19937_64 random_{21};
+    testing::TemporaryFolder folder_;
+};
+
+// Two pipes that lock sound one frequency between those they have alone (Adler, Proc. IRE 34(6),
+// 1946): here a single tone stands for both.
+TEST_F(BeatsCommand, TellsWhetherTheTwoDrawEachOther) {
+    const std::string reference = file("reference.wav", tone(262.0));
+    const std::string pipe = file("pipe.wav", tone(263.0));
+    const std::string locked = file("locked.wav", tone(262.4));
+    auto both = tone(262.0);
+    const auto other = tone(263.0);
+    for (std::size_t i = 0; i < both.size(); ++i)
+        both[i] += other[i];
+    const std::string free = file("free.wav", both);
+    const std::string ask = "beats --json --reference " + reference;
+    const auto drawing = [&](const std::string& arguments) {
+        const Outcome outcome = testing::rankwright(ask + arguments);
+        EXPECT_EQ(outcome.code, 0) << outcome.error;
+        return outcome.json()["drawing"];
+    };
+    EXPECT_EQ(drawing(" --alone " + pipe + " " + free), "none");
+    EXPECT_TRUE(drawing(" " + free).is_null()) << "the pipe wasn't heard alone";
+    EXPECT_EQ(drawing(" --alone " + pipe + " " + locked), "pulled together");
+    const Outcome together = testing::rankwright(ask + " --alone " + pipe + " " + locked);
+    EXPECT_TRUE(together.json()["beat_hz"].is_null()) << "there are no two";
+}
+
+TEST_F(BeatsCommand, HearsNoPairInASingleTone) {
+    for (const double hz : {65.41, 262.31, 1046.5}) {
+        const std::string path = file("one.wav", tone(hz));
+        const Outcome outcome =
+            testing::rankwright("beats --json --reference-hz " + std::to_string(hz) + " " + path);
+        EXPECT_EQ(outcome.code, 1) << hz;
+        EXPECT_TRUE(outcome.json()["beat_hz"].is_null()) << outcome.out;
+        EXPECT_TRUE(outcome.json()["under_hz"].is_null()) << outcome.out;
+        EXPECT_FALSE(outcome.error.empty());
+    }
+}
+
+TEST_F(BeatsCommand, RefusesAPipeAloneThatItCannotRead) {
+    const std::string path = file("one.wav", tone(262.31));
+    EXPECT_EQ(testing::rankwright("beats --reference-hz 262.31 --alone /no.wav " + path).code, 2);
+}
+
+}  // namespace
+}  // namespace rankwright
