@@ -131,28 +131,29 @@ ExitCode listen_live(const ListenOptions& options) {
     std::unique_ptr<listening::PipeListener> listener;
     bool any = false;
     FrameIndex printed;
-    hear_live({.device = options.device,
-               .lasting = options.lasting,
-               .begin =
-                   [&](SampleRate rate, int channels) {
-                       listener = std::make_unique<listening::PipeListener>(
-                           listening::PipeListener::Parameters{rate, channels});
-                       listener->expect(near_of(options));
-                       printed = {};
-                   },
-               .take =
-                   [&](const capture::CaptureBlock& block) {
-                       listener->process(block.first, {block.samples.data(),
-                                                       std::size_t{block.frames} * block.channels});
-                       const listening::Hearing& hearing = listener->hearing();
-                       constexpr Seconds kEvery{0.2};
-                       if (!hearing.reading ||
-                           duration(hearing.now - printed, hearing.rate) < kEvery)
-                           return;
-                       print_live(hearing, options);
-                       printed = hearing.now;
-                       any = true;
-                   }});
+    const auto heard = hear_live(
+        {.device = options.device,
+         .lasting = options.lasting,
+         .begin =
+             [&](SampleRate rate, int channels) {
+                 listener = std::make_unique<listening::PipeListener>(
+                     listening::PipeListener::Parameters{rate, channels});
+                 listener->expect(near_of(options));
+                 printed = {};
+             },
+         .take =
+             [&](const capture::CaptureBlock& block) {
+                 listener->process(block.first, {block.samples.data(),
+                                                 std::size_t{block.frames} * block.channels});
+                 const listening::Hearing& hearing = listener->hearing();
+                 constexpr Seconds kEvery{0.2};
+                 if (!hearing.reading || duration(hearing.now - printed, hearing.rate) < kEvery)
+                     return;
+                 print_live(hearing, options);
+                 printed = hearing.now;
+                 any = true;
+             }});
+    if (!heard) return report(heard.error());
     if (any) return kDone;
     return report({ErrorKind::nothing_heard, "no steady pipe was heard", std::nullopt});
 }

@@ -1,6 +1,7 @@
 #include "app/live_input.h"
 
 #include "app/interrupt.h"
+#include "capture/inputs.h"
 #include "capture/live_source.h"
 #include "core/thread_role.h"
 
@@ -10,8 +11,12 @@
 
 namespace rankwright::app {
 
-void hear_live(const LiveInput& input) {
+Result<void> hear_live(const LiveInput& input) {
     catch_interrupts();
+    if (!input.device.empty())
+        if (const auto found = capture::find_input(input.device);
+            !found && found.error().kind == ErrorKind::not_found)
+            return tl::unexpected(found.error());
     set_thread_role(ThreadRole::listening);
     capture::LiveOptions wanted;
     wanted.device = input.device;
@@ -35,6 +40,7 @@ void hear_live(const LiveInput& input) {
         }
         input.take(block);
     }
+    return {};
 }
 
 }  // namespace rankwright::app

@@ -2,6 +2,7 @@
 #pragma once
 
 #include "capture/source.h"
+#include "core/result.h"
 #include "core/units.h"
 
 #include <functional>
@@ -19,7 +20,8 @@ struct LiveInput {
 };
 
 /// Hears the live input on this thread, which becomes the listening thread. What the device has to
-/// say goes to stderr.
-void hear_live(const LiveInput& input);
+/// say goes to stderr. Fails when there is no device of that name at the start; one that goes later
+/// is waited for.
+Result<void> hear_live(const LiveInput& input);
 
 }  // namespace rankwright::app

@@ -5,6 +5,7 @@
 #include "core/units.h"
 
 #include <string>
+#include <string_view>
 #include <vector>
 
 namespace rankwright::capture {
@@ -20,5 +21,9 @@ struct Input {
 /// Every input, by index; an empty list when there is none. Fails when the sound system can't be
 /// started or doesn't answer. May block as long as that takes. [any, but not the window thread]
 Result<std::vector<Input>> list_inputs();
+
+/// The input that `wanted` names: nothing (the usual one), a number, a name or a part of one. Fails
+/// naming the inputs there are; otherwise as list_inputs.
+Result<Input> find_input(std::string_view wanted);
 
 }  // namespace rankwright::capture

@@ -172,7 +172,11 @@ Result<Input> PortAudioSession::find(std::string_view wanted) const {
                                           ". Plug it in, or choose one of these.");
 }
 
-Result<std::vector<Input>> list_inputs() {
+namespace {
+
+// What `ask` learns from a session of its own.
+template <typename Ask>
+auto in_a_session(Ask ask) -> decltype(ask(std::declval<const PortAudioSession&>())) {
     const PortAudioLock lock(kListPatience);
     if (!lock.held()) {
         return fail(ErrorKind::device,
@@ -180,7 +184,19 @@ Result<std::vector<Input>> list_inputs() {
     }
     const auto session = PortAudioSession::start();
     if (!session) return tl::unexpected(session.error());
-    return session->inputs();
+    return ask(*session);
+}
+
+}  // namespace
+
+Result<std::vector<Input>> list_inputs() {
+    return in_a_session([](const PortAudioSession& session) -> Result<std::vector<Input>> {
+        return session.inputs();
+    });
+}
+
+Result<Input> find_input(std::string_view wanted) {
+    return in_a_session([&](const PortAudioSession& session) { return session.find(wanted); });
 }
 
 }  // namespace rankwright::capture

@@ -97,7 +97,10 @@ void AgainstReference::hear(const listening::PairHearing& pair, const listening:
     if (!pair.reading) {
         // One tone where two should sound: they may have drawn each other into it.
         if (pair.sounding == Sounding::steady) judge_drawn(pair, any);
-        return stage(state_.drawn() ? Stage::reading : Stage::speaking);
+        if (state_.drawn()) return stage(Stage::reading);
+        // Between two readings of one tone the last figure stays: the pipe was moved.
+        const bool heard_before = pipe.deviation && pair.tone == tone_;
+        return stage(heard_before ? Stage::moving : Stage::speaking);
     }
     judge(pair, any);
 }

@@ -145,6 +145,18 @@ TEST_F(ProgramLive, BeatsHearsTheReferenceAloneAndThenTheBeatOfBoth) {
     }
 }
 
+TEST_F(ProgramLive, ADeviceThatIsNotThereIsSaidAtOnce) {
+    ASSERT_TRUE(server_.start());
+    for (const char* command : {"listen", "beats"}) {
+        std::vector<std::string> words{command, "--device", "no such microphone"};
+        if (words[0] == "beats") words.insert(words.end(), {"--reference-hz", "262.3"});
+        Process program = run(words);
+        EXPECT_EQ(program.wait(seconds{20}), 2) << command;
+        EXPECT_THAT(read_text(errors_), HasSubstr("no sound input \"no such microphone\""));
+        EXPECT_THAT(read_text(errors_), HasSubstr("choose one of these"));
+    }
+}
+
 TEST_F(ProgramLive, ListenSurvivesTheSoundServerKilledAndRestarted) {
     constexpr double kBefore = 220.5;
     constexpr double kAfter = 370.25;

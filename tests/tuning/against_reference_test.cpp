@@ -302,6 +302,20 @@ TEST_F(AgainstReferenceTest, PulledTogetherPipesDoNotSettleAndThePipeIsPutRightA
     EXPECT_FALSE(state().drawn()) << "what was heard alone no longer holds once the pipe moved";
 }
 
+TEST_F(AgainstReferenceTest, BetweenTwoReadingsOfOneToneTheLastFigureStays) {
+    job.expect(middle_c());
+    hear(beating(1.0, 0.5));
+    PairHearing between = beating(1.1, 0.5);
+    between.reading.reset();
+    between.sounding = Sounding::speaking;
+    hear(between);
+    EXPECT_EQ(state().pipe.stage, Stage::moving);
+    EXPECT_NEAR(state().beat->value(), 0.5, 1e-6);
+    between.tone = 2;
+    hear(between);
+    EXPECT_EQ(state().pipe.stage, Stage::speaking) << "the key went down anew";
+}
+
 TEST_F(AgainstReferenceTest, NamesAnotherKeyAndThePipesOwnPartsAreNone) {
     job.expect(middle_c());
     job.hear(silence(1.0), tone(transpose(kOctaveReference, Cents{104.0})));
