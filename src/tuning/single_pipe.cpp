@@ -37,7 +37,9 @@ void advise(const organ::Pipe& pipe, Cents tolerance, double speed_of_sound, Sec
     taps.hear(standing, at, *state.pitch, needed, state.drifting);
     state.advice.reset();
     state.taps.clear();
-    if (inside) return;
+    // No way to move before the screen says sharp or flat: 2 standard deviations.
+    const bool sign_known = std::abs(state.deviation->value()) > 2.0 * state.uncertainty->value();
+    if (inside || !sign_known) return;
     state.advice = organ::movement(pipe, *state.pitch, needed, speed_of_sound);
     if (state.advice->way != organ::Way::none) state.taps = taps.amount(*state.pitch, needed);
 }

@@ -52,7 +52,8 @@ struct PipeState {
 };
 
 /// Says which way to move `pipe` and how far, from the deviation in `state` after it was added to
-/// `standing` at a time of the stream; nothing inside the tolerance.
+/// `standing` at a time of the stream; nothing inside the tolerance, nor while sharp or flat isn't
+/// known at 2 standard deviations.
 void advise(const organ::Pipe& pipe, Cents tolerance, double speed_of_sound, Seconds at,
             const SteadyMean& standing, TapWatch& taps, PipeState& state);
 

@@ -133,6 +133,14 @@ TEST_F(AgainstReferenceTest, SaysBeatsWithTheirSignCentsAndTheWayToMove) {
     EXPECT_EQ(flat.state().pipe.advice->way, organ::Way::down);
 }
 
+TEST_F(AgainstReferenceTest, GivesNoWayToMoveBeforeTheSignIsKnown) {
+    job.expect(middle_c());
+    hear(beating(1.0, 0.4, 0.5));  // under 1.4: sharp or flat
+    EXPECT_EQ(state().pipe.stage, Stage::reading);
+    EXPECT_TRUE(state().under);
+    EXPECT_FALSE(state().pipe.advice);
+}
+
 TEST_F(AgainstReferenceTest, MeasuresFromATargetThatIsNotNought) {
     job.expect(middle_c(Hertz{1.8}));
     hear(beating(1.0, 1.3));
