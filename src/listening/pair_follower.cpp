@@ -91,6 +91,7 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     std::vector<PairPlace> places = find_places(samples, request_, plan);
     if (places.empty()) return false;
     if (places.size() > kMostModes) places.resize(kMostModes);
+    const bool strong = holds_two(places.front());
     choose_bands(plan, places, sound, from);
     if (!stream_.active()) return false;
     set_model(from, to);
@@ -117,18 +118,18 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
         if (!any || one.evidence > one_.evidence) one_ = one;
         any = true;
     }
-    judge_number(surely_two);
+    judge_number(surely_two, strong);
     return true;
 }
 
 /// A second tone that is strong enough, and either explains much or beats for sure.
-void PairFollower::judge_number(bool surely_two) {
+void PairFollower::judge_number(bool surely_two, bool strong) {
     two_ = true;
     answer();
     if (surely_two) return;
     const double beats = std::abs(reading_.beat.value()) * model_.span_s;
-    two_ = holds_two(places_.front()) && (modes_.front().evidence - one_.evidence > kSurelyTwo ||
-                                          (beats > kBeatsSeen && !reading_.under));
+    two_ = strong && (modes_.front().evidence - one_.evidence > kSurelyTwo ||
+                      (beats > kBeatsSeen && !reading_.under));
     if (!two_) answer();
 }
 

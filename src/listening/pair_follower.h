@@ -63,7 +63,7 @@ class PairFollower {
     void drop_unlikely();
     void answer();
     int highest_meeting() const;
-    void judge_number(bool surely_two);
+    void judge_number(bool surely_two, bool strong);
     void choose_bands(const PairPlan& plan, const std::vector<PairPlace>& places,
                       const SoundHistory& sound, FrameIndex from);
 

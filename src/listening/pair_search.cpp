@@ -24,9 +24,12 @@ constexpr double kStandsOut = 60.0;  // line over noise in the whole span's reso
 constexpr double kDrift = 3e-5;
 /// A pipe's own rustle beside its partials, as a share of their power.
 constexpr double kPedestal = 1e-4;
-/// A pipe's own rustle and wander pass for a second tone at −31 dB and less (recorded pipes); a
+/// A pipe's own rustle and wander pass for a second tone at −30 dB and less (recorded pipes); a
 /// pipe 27 dB under the other can't be told from it.
 constexpr double kWeakest = 0.002;
+/// Over all lines, of which a reed has dozens that a flue beside it hasn't: recorded pairs have
+/// −56 dB and more, a steady single tone −77 dB and less.
+constexpr double kWeakestOfAll = 1e-6;
 constexpr double kLeastReach_hz = 14.0;
 constexpr double kReach = 0.0353;  // 60 cents
 /// Of the lines' spacing, the furthest tone on either side of a band's centre, so that the band's
@@ -303,8 +306,11 @@ PairPlace place_of(const PairState& state, const PairAnswer& answer, const PairM
 }
 
 bool holds_two(const PairPlace& place) {
-    const auto [weaker, stronger] = std::minmax(place.power[0], place.power[1]);
-    return weaker > kWeakest * stronger;
+    const auto weaker = [](const std::array<double, 2>& power) {
+        const auto [less, more] = std::minmax(power[0], power[1]);
+        return less / std::max(more, 1e-300);
+    };
+    return weaker(place.low_power) > kWeakest && weaker(place.power) > kWeakestOfAll;
 }
 
 PairPlan plan_pair(std::span<const float> samples, const PairRequest& request) {
@@ -366,6 +372,7 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
     const std::array<Stage, 2> stages{{{terms(2.5, 2.0, 8.0), terms(1.2, 2.0, 4.0), 8, 70.0},
                                        {terms(4.0, 3.0, 14.0), terms(2.0, 2.0, 6.0), 12, 30.0}}};
     std::vector<PairPlace> places;
+    std::array<double, 2> low_power{};
     for (std::size_t s = 0; s < stages.size(); ++s) {
         double furthest = 0.0, low_beat = 1e9, high_beat = -1e9;
         for (const Candidate& c : candidates) {
@@ -386,6 +393,9 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
         const std::vector<PairBand> bands = cut(samples, request, plan, lines, low_beat, high_beat);
         if (bands.empty()) return places;
         places = refine(bands, request, candidates, span_s, stages[s]);
+        if (s == 0 && !places.empty()) low_power = places.front().power;
+        for (PairPlace& place : places)
+            place.low_power = low_power;
         candidates.clear();
         for (const PairPlace& p : places)
             candidates.push_back({p.reference_hz - f, p.pipe_hz - f * m / n, p.evidence});

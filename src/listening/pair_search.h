@@ -35,6 +35,8 @@ struct PairPlace {
     double scatter = 0.0;  ///< variance of the beat by how far partials disagree
     double evidence = 0.0;
     std::array<double, 2> power{};  ///< of the reference's and the pipe's partials
+    /// The same in the lowest lines alone, where a flue still shows beside a reed.
+    std::array<double, 2> low_power{};
 };
 
 /// Empty lines where nothing stands out of the noise.
