@@ -1,5 +1,7 @@
 #include "listening/mixture_bands.h"
 
+#include "listening/bessel.h"
+
 #include <algorithm>
 #include <cmath>
 #include <numbers>
@@ -16,15 +18,6 @@ constexpr double kStop = 0.5 + 0.5 * 62.05 / 14.36 / kLength;
 constexpr double kFewestCycles = 150.0;  // output rate × span wanted
 constexpr double kLeastCycles = 60.0;    // at least
 constexpr double kMostCycles = 900.0;
-
-double bessel_i0(double x) {
-    double sum = 1.0, term = 1.0;
-    for (int k = 1; k < 40 && term > 1e-12 * sum; ++k) {
-        term *= (0.5 * x / k) * (0.5 * x / k);
-        sum += term;
-    }
-    return sum;
-}
 
 struct Reach {
     double low, high;

@@ -1,5 +1,7 @@
 #include "listening/pair_bands.h"
 
+#include "listening/bessel.h"
+
 #include <algorithm>
 #include <cmath>
 #include <memory>
@@ -26,15 +28,6 @@ constexpr double kStop = 0.5 + 0.5 * kTransition;
 constexpr double kFewestSamples = 80.0;
 /// Longest transform of the noise estimate, and the share of a span it needs at least.
 constexpr std::size_t kLongestTransform = 262144;
-
-double bessel_i0(double x) {
-    double sum = 1.0, term = 1.0;
-    for (int k = 1; k < 40 && term > 1e-12 * sum; ++k) {
-        term *= (0.5 * x / k) * (0.5 * x / k);
-        sum += term;
-    }
-    return sum;
-}
 
 std::vector<double> low_pass(std::size_t half, double cutoff_cycles) {
     std::vector<double> taps(2 * half + 1);

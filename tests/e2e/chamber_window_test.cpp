@@ -62,6 +62,16 @@ struct WindowAtWork : ::testing::Test {
                 last = json;
         return last;
     }
+    /// Whether any line so far meets the condition: for what may have passed before one looks.
+    template <typename Condition>
+    bool was_true(Condition condition) {
+        std::ifstream in(folder / "out");
+        for (std::string line; std::getline(in, line);)
+            if (auto json = nlohmann::json::parse(line, nullptr, false);
+                json.is_object() && condition(json))
+                return true;
+        return false;
+    }
     template <typename Condition>
     bool comes_true(Condition condition, std::chrono::seconds patience = 20s) {
         const auto end = std::chrono::steady_clock::now() + patience;
@@ -135,14 +145,14 @@ TEST_F(WindowAtWork, TunesAPipeFromItsReferenceByBeats) {
     ASSERT_TRUE(write_sound(folder / "two.wav", samples, 48000));
     start("--stop \"Great/Principal 8'\" --pitch 440 --input '" + (folder / "two.wav").string() +
           "'");
-    EXPECT_TRUE(comes_true([](const nlohmann::json& s) {
-        return s["stage"] == "reference" && s["reference_cents"].is_number() &&
-               std::abs(s["reference_cents"].get<double>()) < 0.1;
-    })) << shown();
     EXPECT_TRUE(comes_true([&](const nlohmann::json& s) {
         return s["stage"] == "reading" && s["beat_hz"].is_number() && s["under_hz"].is_null() &&
                s["heard_s"].get<double>() > 1.5 &&
                std::abs(s["beat_hz"].get<double>() - kBeat) < 0.02;
+    })) << shown();
+    EXPECT_TRUE(was_true([](const nlohmann::json& s) {
+        return s["stage"] == "reference" && s["reference_cents"].is_number() &&
+               std::abs(s["reference_cents"].get<double>()) < 0.1;
     })) << shown();
     EXPECT_EQ(shown()["reference"], "Octave 4'");
     EXPECT_EQ(shown()["move"], "scroll up") << "sharp: the slot is closed a little (common "
