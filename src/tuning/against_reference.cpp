@@ -76,6 +76,11 @@ listening::PairExpectation AgainstReference::awaited() const {
 
 void AgainstReference::hear(const listening::PairHearing& pair, const listening::Hearing& any) {
     if (!expectation_) return;
+    say(pair, any);
+    state_.pipe.tone = any.tone;
+}
+
+void AgainstReference::say(const listening::PairHearing& pair, const listening::Hearing& any) {
     using listening::Sounding;
     PipeState& pipe = state_.pipe;
     state_.at = duration(pair.now - FrameIndex{}, pair.rate);

@@ -75,6 +75,7 @@ class AgainstReference {
     listening::PairExpectation awaited() const;
 
   private:
+    void say(const listening::PairHearing& pair, const listening::Hearing& any);
     bool name_other_key(const listening::Hearing& any);
     void note_reference(Hertz heard, Cents uncertainty);
     void judge(const listening::PairHearing& pair, const listening::Hearing& any);

@@ -56,6 +56,11 @@ void SinglePipe::expect(Expectation expectation) {
 
 void SinglePipe::hear(const listening::Hearing& hearing) {
     if (!expectation_) return;
+    say(hearing);
+    state_.tone = hearing.tone;
+}
+
+void SinglePipe::say(const listening::Hearing& hearing) {
     using listening::Sounding;
     state_.wrong_key.reset();
     state_.wrong_pitch.reset();

@@ -38,6 +38,7 @@ Cents tolerance_at(Hertz target);
 /// How the work on this pipe stands. Everything optional is empty while it isn't known.
 struct PipeState {
     Stage stage = Stage::waiting;
+    int tone = 0;  ///< which tone was heard last: listening::Hearing::tone
     /// While the pipe stands, the mean since it was last moved (at most six seconds); while it is
     /// being moved, the pitch now.
     std::optional<Hertz> pitch;
@@ -68,6 +69,7 @@ class SinglePipe {
     const std::optional<Expectation>& expectation() const { return expectation_; }
 
   private:
+    void say(const listening::Hearing& hearing);
     void judge(const listening::Hearing& hearing);
     bool name_wrong_key(const listening::Hearing& hearing, Hertz heard);
     bool stands() const;

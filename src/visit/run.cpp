@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <cassert>
+#include <cmath>
 #include <utility>
 
 namespace rankwright::visit {
@@ -18,13 +19,15 @@ std::string division_and(const std::string& stop, const std::string& division) {
 }  // namespace
 
 Run::Run(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day,
-         RunOptions options)
+         RunOptions options, Record record)
     : instrument_(instrument),
       stop_(stop),
       day_(std::move(day)),
       options_(options),
-      pitch_(instrument, day_.pitch) {
+      pitch_(instrument, day_.pitch),
+      record_(std::move(record)) {
     find_pipes();
+    keeper_.turn_to(record_.of(pipe().id).before.has_value());
 }
 
 void Run::find_pipes() {
@@ -37,26 +40,42 @@ void Run::find_pipes() {
         pipes_ = organ::walking_order(instrument_, organ::pipes(stop_));
     }
     assert(!pipes_.empty());
-    outcomes_.assign(pipes_.size(), {});
+    recall_outcomes();
     find_standing();
+    const auto latest = record_.latest_of({stop_.division->id, stop_.stop->id});
+    const auto at = std::find_if(pipes_.begin(), pipes_.end(),
+                                 [&](const auto& one) { return latest && one.id == *latest; });
+    current_ = at == pipes_.end() ? 0 : static_cast<std::size_t>(at - pipes_.begin());
+}
+
+void Run::recall_outcomes() {
+    outcomes_.assign(pipes_.size(), {});
+    for (std::size_t i = 0; i < pipes_.size(); ++i) {
+        const PipeRecord& known = record_.of(pipes_[i].id);
+        PipeOutcome& outcome = outcomes_[i];
+        if (known.before) outcome.first = outcome.last = known.before->deviation;
+        if (known.after) {
+            outcome.last = known.after->deviation;
+            outcome.reference = known.after->reference_deviation;
+        }
+        outcome.settled = known.list == ListState::done;
+        outcome.open = known.list == ListState::open;
+    }
 }
 
 void Run::take(organ::StopRef stop) {
+    leave_pipe();
     const auto id = [&] { return StopId{stop_.division->id, stop_.stop->id}; };
     if (options_.job == Job::bearings) {
         options_.job = Job::from_reference;
         bearings_.clear();
     } else {
-        left_[id()] = {outcomes_, current_};
+        left_[id()] = pipe().key;
     }
     stop_ = stop;
     find_pipes();
-    std::size_t stands_at = 0;
-    if (const auto before = left_.find(id()); before != left_.end()) {
-        outcomes_ = before->second.outcomes;
-        stands_at = before->second.current;
-    }
-    turn_to(stands_at);
+    turn_to(current_);
+    if (const auto before = left_.find(id()); before != left_.end()) go_to(before->second);
 }
 
 void Run::find_standing() {
@@ -78,23 +97,70 @@ std::size_t Run::settled_count() const {
                                                   [](const PipeOutcome& o) { return o.settled; }));
 }
 
-bool Run::next() {
-    if (current_ + 1 >= pipes_.size()) return false;
-    turn_to(current_ + 1);
-    return true;
+std::size_t Run::open_count() const {
+    return static_cast<std::size_t>(std::count_if(outcomes_.begin(), outcomes_.end(),
+                                                  [](const PipeOutcome& o) { return o.open; }));
 }
 
-bool Run::back() {
-    if (current_ == 0) return false;
-    turn_to(current_ - 1);
-    return true;
+std::string Run::left_open() const {
+    constexpr Seconds kSaidFor{10.0};
+    return left_open_ && now_.at - left_open_->at < kSaidFor ? left_open_->note : std::string();
+}
+
+bool Run::next() { return step(1); }
+bool Run::back() { return step(-1); }
+
+bool Run::step(int by) {
+    const auto last = static_cast<std::ptrdiff_t>(pipes_.size());
+    for (auto to = static_cast<std::ptrdiff_t>(current_) + by; to >= 0 && to < last; to += by) {
+        const auto pipe = static_cast<std::size_t>(to);
+        if (record_.of(pipes_[pipe].id).out_of_reach) continue;
+        turn_to(pipe);
+        return true;
+    }
+    return false;
 }
 
 void Run::turn_to(std::size_t pipe) {
+    leave_pipe();
     pitch_.left();
     day_.pitch = pitch_.a();
     current_ = pipe;
     alone_ = false;
+    keeper_.turn_to(record_.of(pipes_[current_].id).before.has_value());
+    follower_.turned();
+}
+
+void Run::leave_pipe() {
+    const bool worked_at = keeper_.heard();
+    for (KeptReading& reading : keeper_.leave())
+        note(std::move(reading));
+    PipeOutcome& outcome = outcomes_[current_];
+    left_open_.reset();
+    if (!worked_at) return;
+    outcome.open = !outcome.settled;
+    const ListState state = outcome.settled ? ListState::done : ListState::open;
+    if (record_.of(pipe().id).list != state) note(ListChange{pipe().id, state});
+    if (outcome.open) left_open_ = {pipe().note, now_.at};
+}
+
+void Run::set_out_of_reach(bool out) { note(OutOfReach{pipe().id, out}); }
+
+void Run::note_fault(const std::string& fault, const std::string& words) {
+    note(Fault{pipe().id, fault, words});
+}
+
+bool Run::undo() {
+    const auto about = record_.undo(now_.wall);
+    if (!about) return false;
+    // As if it hadn't been heard yet: what is undone mustn't be kept again on leaving.
+    keeper_.turn_to(record_.of(pipe().id).before.has_value());
+    recall_outcomes();
+    const auto of_this_stop = std::find_if(pipes_.begin(), pipes_.end(),
+                                           [&](const auto& one) { return one.id == *about; });
+    if (of_this_stop != pipes_.end())
+        turn_to(static_cast<std::size_t>(of_this_stop - pipes_.begin()));
+    return true;
 }
 
 bool Run::go_to(int key) {
@@ -110,11 +176,26 @@ void Run::hear_alone() { alone_ = !alone_ && reference_of(pipe()).has_value(); }
 void Run::set_temperature(Celsius air, std::optional<double> humidity) {
     day_.temperature = air;
     if (humidity) day_.humidity = humidity;
+    note(AirReading{{}, air, humidity});
 }
 
 void Run::set_pitch(std::optional<Hertz> a) {
     pitch_.give(a);
     day_.pitch = pitch_.a();
+    if (a) {
+        note(PitchReading{*a, false});
+        noted_pitch_ = a;
+    }
+}
+
+void Run::note_pitch() {
+    // What the references tell to a fifth of a cent; less isn't news.
+    constexpr Cents kNews{0.2};
+    if (!day_.pitch) return;
+    if (noted_pitch_ && std::abs(interval(*noted_pitch_, *day_.pitch).value()) < kNews.value())
+        return;
+    noted_pitch_ = day_.pitch;
+    note(PitchReading{*day_.pitch, true});
 }
 
 void Run::take_pitch_of_day(Cents deviation) {
@@ -202,7 +283,23 @@ std::optional<tuning::PairedExpectation> Run::paired_expectation() const {
     return expected;
 }
 
-bool Run::follow(const tuning::PipeState& state) {
+std::optional<KeptReading> Run::figure_of(const tuning::PipeState& state) const {
+    if (!state.pitch || !state.deviation || !state.uncertainty) return std::nullopt;
+    KeptReading figure;
+    figure.pipe = pipe().id;
+    figure.pitch = *state.pitch;
+    figure.target = transpose(*state.pitch, -*state.deviation);
+    figure.deviation = *state.deviation;
+    figure.uncertainty = *state.uncertainty;
+    figure.heard = state.heard;
+    figure.settled = state.stage == tuning::Stage::settled;
+    figure.air = organ::temperature_of(day_, pipe().id.division);
+    return figure;
+}
+
+bool Run::follow(const tuning::PipeState& state) { return follow(state, figure_of(state)); }
+
+bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading>& figure) {
     using tuning::Stage;
     PipeOutcome& outcome = outcomes_[current_];
     if (state.deviation && (state.stage == Stage::reading || state.stage == Stage::settled)) {
@@ -211,9 +308,28 @@ bool Run::follow(const tuning::PipeState& state) {
     }
     if (state.stage != Stage::waiting && state.stage != Stage::wrong_key)
         outcome.settled = state.stage == Stage::settled;
+    if (!state.wrong_key) {
+        if (auto kept = keeper_.hear(state.stage, figure)) note(std::move(*kept));
+        const bool own = state.stage == Stage::reading || state.stage == Stage::moving ||
+                         (state.stage == Stage::settled && state.deviation);
+        if (own && !state.wrong_pitch) follower_.own(state.tone);
+    }
     const bool next_sounds = state.wrong_key && current_ + 1 < pipes_.size() &&
                              pipes_[current_ + 1].key == *state.wrong_key;
-    return outcome.settled && next_sounds && next();
+    if (outcome.settled && next_sounds) return next();
+    return follow_key(state);
+}
+
+// The helper may have misheard, or the technician has gone elsewhere: a key that goes on sounding
+// is meant.
+bool Run::follow_key(const tuning::PipeState& state) {
+    constexpr Seconds kFromADonePipe{0.7};
+    constexpr Seconds kFromAnOpenPipe{1.5};
+    if (options_.job == Job::bearings) return false;
+    const bool free = outcomes_[current_].settled || !keeper_.heard();
+    const auto key = follower_.hear(now_.at, state.tone, state.wrong_key,
+                                    free ? kFromADonePipe : kFromAnOpenPipe);
+    return key && go_to(*key);
 }
 
 bool Run::follow(const tuning::PairedState& state) {
@@ -222,7 +338,14 @@ bool Run::follow(const tuning::PairedState& state) {
         // The bearings were tuned to the day's pitch: they can't tell it.
         if (options_.job != Job::bearings) learn_pitch(state);
     }
-    return follow(state.pipe);
+    auto figure = state.drawn() ? std::nullopt : figure_of(state.pipe);
+    if (figure) {
+        figure->reference = reference_of(pipe())->pipe.id;
+        figure->reference_deviation = state.reference_deviation;
+        figure->reference_uncertainty = state.reference_uncertainty;
+        figure->beat = state.beat;
+    }
+    return follow(state.pipe, figure);
 }
 
 void Run::learn_pitch(const tuning::PairedState& state) {
@@ -231,6 +354,7 @@ void Run::learn_pitch(const tuning::PairedState& state) {
     if (!reference || reference->pipe.stop == pipe().stop) return;
     pitch_.heard(state.at, {reference->pipe, *state.reference, *state.reference_uncertainty}, day_);
     day_.pitch = pitch_.a();
+    note_pitch();
 }
 
 }  // namespace rankwright::visit

@@ -7,7 +7,11 @@
 #include "organ/target.h"
 #include "tuning/against_reference.h"
 #include "tuning/single_pipe.h"
+#include "visit/call.h"
+#include "visit/keeper.h"
+#include "visit/key_follower.h"
 #include "visit/pitch_today.h"
+#include "visit/record.h"
 
 #include <cstddef>
 #include <map>
@@ -36,19 +40,13 @@ struct PipeOutcome {
     std::optional<Cents> last;       ///< the latest steady reading
     std::optional<Cents> reference;  ///< how far its reference stood from its own target
     bool settled = false;            ///< it stood inside its tolerance when it was left
+    bool open = false;               ///< it was left before it had settled
 };
 
-/// What to ask of the helper for one pipe.
-struct Call {
-    struct Key {
-        std::string division;  ///< as people write it
-        std::string note;      ///< "tenor C"
-        int key = 1;
-    };
-    std::vector<std::string> stops;  ///< to have on, the reference first; "Great · Octave 4′" when
-                                     ///< it stands in another division than the pipe
-    Key key;                  ///< of the pipe
-    std::optional<Key> also;  ///< the reference's, where it is another one
+/// A moment, as the caller's clocks tell it.
+struct Instant {
+    Seconds at{0.0};  ///< of the stream; never runs backwards
+    WallTime wall;
 };
 
 /// Goes through a stop in the order in which its pipes stand, and gives tuning its expectations.
@@ -56,8 +54,17 @@ struct Call {
 class Run {
   public:
     /// `stop` must have pipes; for the bearings it is that which the instrument names for them.
+    /// `record` is that of the visit so far: the stop is taken up where it was left.
     Run(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day,
-        RunOptions options = {});
+        RunOptions options = {}, Record record = {});
+
+    /// Before anything that happens at that moment is told.
+    void tell_time(Instant now) { now_ = now; }
+    const Record& record() const { return record_; }
+    /// Entries for the tuning book, made since the last call.
+    std::vector<BookEntry> take_owed() { return record_.take_owed(); }
+    /// The book has everything up to and including that entry on disk.
+    void acknowledge(std::uint64_t serial) { record_.acknowledge(serial); }
 
     /// In walking order; for the bearings in the order in which they are set.
     const std::vector<organ::Pipe>& pipes() const { return pipes_; }
@@ -73,16 +80,28 @@ class Run {
     /// Where the other chest side begins in `standing`; 0 = no sides.
     std::size_t other_side() const { return other_side_; }
     std::size_t settled_count() const;
+    std::size_t open_count() const;
+    /// The note that was left before it had settled, for ten seconds after; empty otherwise.
+    std::string left_open() const;
 
     /// Takes another stop in hand (after the bearings: for itself, from its reference); what was
     /// found at the ones before, and where one stood, is there again when they are taken up again.
     /// It must have pipes.
     void take(organ::StopRef stop);
-    /// Moves on or back; at either end it stays, and says false.
+    /// Moves on or back, past the pipes out of reach; at either end it stays, and says false. A
+    /// pipe that is left before it has settled stays open; one that is gone back to is open again
+    /// as soon as it is heard.
     bool next();
     bool back();
     /// Goes to a key; false when the stop has no pipe there.
     bool go_to(int key);
+    /// The current pipe can't be reached, or can again.
+    void set_out_of_reach(bool out);
+    /// Notes what is wrong with the current pipe, in trade words.
+    void note_fault(const std::string& fault, const std::string& words);
+    /// Takes back what was noted or kept last, and goes to that pipe where it is of this stop.
+    /// False when nothing is left to undo.
+    bool undo();
 
     /// The current pipe without its reference, or with it again; until the run moves on. Nothing
     /// happens where no reference is used.
@@ -105,8 +124,9 @@ class Run {
     /// Why the current target isn't the plain one; empty when it is.
     std::optional<organ::Compensation> compensation() const;
 
-    /// Notes how the current pipe stands; when it is settled and the next pipe's key sounds, moves
-    /// on. True when it moved.
+    /// Notes how the current pipe stands and keeps what is worth it. When it is settled and the
+    /// next pipe's key sounds, moves on; when another key of the stop goes on sounding, follows
+    /// there. True when it moved.
     bool follow(const tuning::PipeState& state);
     /// The same by beats. The references heard on the way tell today's A, once they agree on it to
     /// a cent, and its drift when they are heard again; a pitch that was typed or taken stands, but
@@ -114,9 +134,17 @@ class Run {
     bool follow(const tuning::PairedState& state);
 
   private:
+    bool follow(const tuning::PipeState& state, const std::optional<KeptReading>& figure);
     void find_pipes();
     void find_standing();
+    void recall_outcomes();
     void turn_to(std::size_t pipe);
+    void leave_pipe();
+    bool step(int by);
+    bool follow_key(const tuning::PipeState& state);
+    std::optional<KeptReading> figure_of(const tuning::PipeState& state) const;
+    void note(BookMatter matter) { record_.add(now_.wall, std::move(matter)); }
+    void note_pitch();
     std::optional<organ::Reference> reference_of(const organ::Pipe& pipe) const;
     Hertz target_of(const organ::Pipe& pipe) const;
     Celsius air_at_pipe() const;
@@ -133,13 +161,19 @@ class Run {
     std::vector<PipeOutcome> outcomes_;
     std::size_t other_side_ = 0;
     std::size_t current_ = 0;
-    /// Stops that were in hand before.
-    struct Left {
-        std::vector<PipeOutcome> outcomes;
-        std::size_t current = 0;
+    std::map<StopId, int> left_;  ///< the key at which a stop stood when another was taken
+    bool alone_ = false;          ///< the current pipe is heard without its reference
+
+    Instant now_;
+    Record record_;
+    Keeper keeper_;
+    KeyFollower follower_;
+    struct LeftOpen {
+        std::string note;
+        Seconds at;
     };
-    std::map<StopId, Left> left_;
-    bool alone_ = false;  ///< the current pipe is heard without its reference
+    std::optional<LeftOpen> left_open_;
+    std::optional<Hertz> noted_pitch_;
 };
 
 }  // namespace rankwright::visit

@@ -39,13 +39,18 @@ struct RunTest : testing::Test {
     tuning::PipeState stands(Cents off, tuning::Stage stage) const {
         tuning::PipeState state;
         state.stage = stage;
+        state.tone = 1;
         state.deviation = off;
+        state.pitch = transpose(Hertz{262.0}, off);
+        state.uncertainty = Cents{0.1};
+        state.heard = Seconds{2.0};
         return state;
     }
     tuning::PipeState other_key_sounds(int key) const {
         tuning::PipeState state;
         state.stage = tuning::Stage::settled;
         state.wrong_key = key;
+        state.tone = 2;
         return state;
     }
 };
@@ -153,6 +158,112 @@ TEST_F(RunTest, DoesNotMoveOnFromAPipeThatHasNotSettled) {
     next.stage = tuning::Stage::wrong_key;
     EXPECT_FALSE(run.follow(next));
     EXPECT_EQ(run.current(), 0U);
+}
+
+// The helper takes a key that wasn't called: what goes on sounding is followed, in another tone
+// than the pipe's own. How long: common practice, no source.
+TEST_F(RunTest, FollowsAKeyOutOfOrderAndSaysWhatWasLeftOpen) {
+    const auto at = [&](double s) { run.tell_time({Seconds{s}, WallTime{}}); };
+    at(1.0);
+    const std::string first = run.pipe().note;
+    run.follow(stands(Cents{6.0}, tuning::Stage::reading));
+    tuning::PipeState other = other_key_sounds(run.pipes()[4].key);
+    other.stage = tuning::Stage::wrong_key;
+    at(2.0);
+    EXPECT_FALSE(run.follow(other)) << "it may be a slip of the finger";
+    at(2.9);
+    EXPECT_FALSE(run.follow(other));
+    at(4.0);
+    EXPECT_TRUE(run.follow(other));
+    EXPECT_EQ(run.current(), 4U);
+    EXPECT_EQ(run.left_open(), first);
+    EXPECT_EQ(run.open_count(), 1U);
+    EXPECT_EQ(run.record().of(run.pipes()[0].id).list, ListState::open);
+    at(15.0);
+    EXPECT_EQ(run.left_open(), "") << "said long enough";
+}
+
+TEST_F(RunTest, APipePulledFarByItsWireIsNoOtherKey) {
+    run.tell_time({Seconds{1.0}, WallTime{}});
+    run.follow(stands(Cents{6.0}, tuning::Stage::reading));
+    tuning::PipeState far = other_key_sounds(run.pipes()[1].key);
+    far.stage = tuning::Stage::wrong_key;
+    far.tone = 1;  // the same tone, moved
+    for (double s = 1.0; s < 8.0; s += 0.1) {
+        run.tell_time({Seconds{s}, WallTime{}});
+        EXPECT_FALSE(run.follow(far));
+    }
+}
+
+TEST_F(RunTest, TheNoteThatWasLeftMayRingOn) {
+    run.tell_time({Seconds{1.0}, WallTime{}});
+    run.follow(stands(Cents{6.0}, tuning::Stage::reading));
+    const int left = run.pipe().key;
+    EXPECT_TRUE(run.next());
+    tuning::PipeState rings = other_key_sounds(left);
+    rings.stage = tuning::Stage::wrong_key;
+    rings.tone = 1;
+    for (double s = 1.0; s < 5.0; s += 0.1) {
+        run.tell_time({Seconds{s}, WallTime{}});
+        EXPECT_FALSE(run.follow(rings));
+    }
+}
+
+TEST_F(RunTest, KeepsAsFoundAndAsLeftAndGoesOnAfterARestart) {
+    const PipeId pipe = run.pipe().id;
+    run.follow(stands(Cents{6.0}, tuning::Stage::reading));
+    ASSERT_TRUE(run.record().of(pipe).before);
+    run.follow(stands(Cents{1.0}, tuning::Stage::moving));
+    run.follow(stands(Cents{0.2}, tuning::Stage::settled));
+    ASSERT_TRUE(run.record().of(pipe).after);
+    EXPECT_FALSE(run.record().kept(pipe)) << "not before the book has it";
+    run.next();
+    run.set_out_of_reach(true);
+    run.note_fault("off speech", "ears bent");
+    const std::vector<BookEntry> book = run.take_owed();
+    run.acknowledge(book.back().serial);
+    EXPECT_TRUE(run.record().kept(pipe));
+    EXPECT_TRUE(run.take_owed().empty());
+
+    const visit::Run again(instrument, stop, {}, {}, Record{book});
+    EXPECT_EQ(again.settled_count(), 1U);
+    EXPECT_EQ(again.pipe().id, run.pipe().id) << "where it was left";
+    EXPECT_DOUBLE_EQ(again.outcomes()[0].first->value(), 6.0);
+    EXPECT_DOUBLE_EQ(again.outcomes()[0].last->value(), 0.2);
+    EXPECT_TRUE(again.record().of(again.pipe().id).out_of_reach);
+    EXPECT_EQ(again.record().of(again.pipe().id).faults.at(0).fault, "off speech");
+}
+
+TEST_F(RunTest, PassesOverWhatIsOutOfReach) {
+    run.next();
+    run.set_out_of_reach(true);
+    run.next();
+    EXPECT_EQ(run.current(), 2U);
+    run.back();
+    EXPECT_EQ(run.current(), 0U);
+}
+
+TEST_F(RunTest, UndoTakesBackWhatWasKeptLastAndGoesThere) {
+    const PipeId pipe = run.pipe().id;
+    const auto at = [&](int ms) {
+        run.tell_time({Seconds{ms / 1000.0}, WallTime{std::chrono::milliseconds{ms}}});
+    };
+    at(1000);
+    run.follow(stands(Cents{6.0}, tuning::Stage::reading));
+    at(3000);
+    run.follow(stands(Cents{0.2}, tuning::Stage::settled));
+    at(5000);
+    run.next();
+    ASSERT_EQ(run.record().of(pipe).list, ListState::done);
+    at(6000);
+    EXPECT_TRUE(run.undo()) << "that it is done";
+    EXPECT_EQ(run.pipe().id, pipe);
+    EXPECT_EQ(run.settled_count(), 0U);
+    EXPECT_TRUE(run.undo()) << "as it was left";
+    EXPECT_FALSE(run.record().of(pipe).after);
+    EXPECT_TRUE(run.undo()) << "as it was found";
+    EXPECT_FALSE(run.record().of(pipe).before);
+    EXPECT_FALSE(run.undo());
 }
 
 /// A Great of a 4′ and what is tuned from it; the Swell's celeste; a clarion in octaves to itself.

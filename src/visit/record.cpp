@@ -1,0 +1,135 @@
+#include "visit/record.h"
+
+#include <algorithm>
+#include <cassert>
+#include <utility>
+
+namespace rankwright::visit {
+
+namespace {
+
+template <typename... Fs>
+struct Overloaded : Fs... {
+    using Fs::operator()...;
+};
+template <typename... Fs>
+Overloaded(Fs...) -> Overloaded<Fs...>;
+
+// What one press or one moment of the work notes together.
+constexpr std::chrono::milliseconds kOneBreath{50};
+
+void note_reading(PipeRecord& pipe, const KeptReading& reading, std::uint64_t serial) {
+    switch (reading.moment) {
+        case Moment::survey:
+            pipe.survey = reading;
+            break;
+        case Moment::before:
+            pipe.before = reading;
+            break;
+        case Moment::after:
+            pipe.after = reading;
+            pipe.after_serial = serial;
+            break;
+    }
+}
+
+}  // namespace
+
+std::optional<PipeId> pipe_of(const BookMatter& matter) {
+    const Overloaded visitor{[](const KeptReading& m) { return std::optional{m.pipe}; },
+                             [](const Fault& m) { return std::optional{m.pipe}; },
+                             [](const OutOfReach& m) { return std::optional{m.pipe}; },
+                             [](const ListChange& m) { return std::optional{m.pipe}; },
+                             [](const auto&) { return std::optional<PipeId>{}; }};
+    return std::visit(visitor, matter);
+}
+
+Record::Record(std::vector<BookEntry> earlier) : entries_(std::move(earlier)) {
+    for (std::size_t i = 0; i < entries_.size(); ++i)
+        assert(entries_[i].serial == i + 1);
+    owed_from_ = entries_.size();
+    acknowledged_ = entries_.size();
+    rebuild();
+}
+
+std::uint64_t Record::add(WallTime at, BookMatter matter) {
+    entries_.push_back({entries_.size() + 1, at, std::move(matter)});
+    if (std::holds_alternative<Withdrawal>(entries_.back().matter))
+        rebuild();
+    else
+        note(entries_.back());
+    return entries_.back().serial;
+}
+
+std::vector<BookEntry> Record::take_owed() {
+    const auto from = entries_.begin() + static_cast<std::ptrdiff_t>(owed_from_);
+    owed_from_ = entries_.size();
+    return {from, entries_.end()};
+}
+
+void Record::acknowledge(std::uint64_t serial) {
+    assert(serial <= entries_.size());
+    acknowledged_ = std::max(acknowledged_, serial);
+}
+
+const PipeRecord& Record::of(const PipeId& pipe) const {
+    static const PipeRecord kNothing;
+    const auto found = pipes_.find(pipe);
+    return found == pipes_.end() ? kNothing : found->second;
+}
+
+bool Record::kept(const PipeId& pipe) const {
+    const PipeRecord& known = of(pipe);
+    return known.after && known.after_serial <= acknowledged_;
+}
+
+std::optional<PipeId> Record::latest_of(const StopId& stop) const {
+    const auto found = latest_of_.find(stop);
+    return found == latest_of_.end() ? std::nullopt : std::optional{found->second};
+}
+
+std::optional<PipeId> Record::undo(WallTime at) {
+    const auto last = std::find_if(entries_.rbegin(), entries_.rend(), [&](const BookEntry& entry) {
+        return pipe_of(entry.matter) && !withdrawn(entry.serial);
+    });
+    if (last == entries_.rend()) return std::nullopt;
+    const PipeId pipe = *pipe_of(last->matter);
+    std::vector<std::uint64_t> together;
+    for (auto entry = last; entry != entries_.rend() && last->at - entry->at <= kOneBreath; ++entry)
+        if (pipe_of(entry->matter) == pipe && !withdrawn(entry->serial))
+            together.push_back(entry->serial);
+    for (const std::uint64_t serial : together)
+        add(at, Withdrawal{serial});
+    return pipe;
+}
+
+bool Record::withdrawn(std::uint64_t serial) const {
+    return std::any_of(entries_.begin(), entries_.end(), [&](const BookEntry& entry) {
+        const auto* undone = std::get_if<Withdrawal>(&entry.matter);
+        return undone != nullptr && undone->serial == serial;
+    });
+}
+
+void Record::rebuild() {
+    pipes_.clear();
+    latest_of_.clear();
+    latest_.reset();
+    for (const BookEntry& entry : entries_)
+        if (!withdrawn(entry.serial)) note(entry);
+}
+
+void Record::note(const BookEntry& entry) {
+    const auto pipe = pipe_of(entry.matter);
+    if (!pipe) return;
+    PipeRecord& known = pipes_[*pipe];
+    const Overloaded visitor{[&](const KeptReading& m) { note_reading(known, m, entry.serial); },
+                             [&](const Fault& m) { known.faults.push_back(m); },
+                             [&](const OutOfReach& m) { known.out_of_reach = m.out_of_reach; },
+                             [&](const ListChange& m) { known.list = m.state; },
+                             [](const auto&) {}};
+    std::visit(visitor, entry.matter);
+    latest_of_[{pipe->division, pipe->stop}] = *pipe;
+    latest_ = pipe;
+}
+
+}  // namespace rankwright::visit

@@ -1,0 +1,71 @@
+// What the visit has found and done so far, and what the tuning book is still owed.
+#pragma once
+
+#include "core/pipe_id.h"
+#include "visit/book_entry.h"
+
+#include <cstdint>
+#include <map>
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace rankwright::visit {
+
+/// What is known of one pipe in this visit; withdrawn entries left out.
+struct PipeRecord {
+    std::optional<KeptReading> survey;
+    std::optional<KeptReading> before;
+    std::optional<KeptReading> after;
+    std::uint64_t after_serial = 0;  ///< of `after`; 0 without one
+    std::vector<Fault> faults;
+    bool out_of_reach = false;
+    std::optional<ListState> list;
+};
+
+/// A visit's entries in memory. Belongs to the listening thread; nothing here touches a disk.
+class Record {
+  public:
+    Record() = default;
+    /// Goes on with a visit whose entries, in order, are in the book already.
+    explicit Record(std::vector<BookEntry> earlier);
+
+    /// Makes an entry and returns its serial number.
+    std::uint64_t add(WallTime at, BookMatter matter);
+    /// The entries made since the last call, to be written to the book.
+    std::vector<BookEntry> take_owed();
+    /// The book holds everything up to and including `serial`.
+    void acknowledge(std::uint64_t serial);
+    std::uint64_t acknowledged() const { return acknowledged_; }
+
+    /// What is known of a pipe; all empty when nothing is.
+    const PipeRecord& of(const PipeId& pipe) const;
+    /// Its reading as left is in the book, on disk.
+    bool kept(const PipeId& pipe) const;
+    /// The pipe of the stop that was worked at last.
+    std::optional<PipeId> latest_of(const StopId& stop) const;
+    std::optional<PipeId> latest() const { return latest_; }
+    const std::vector<BookEntry>& entries() const { return entries_; }
+
+    /// Withdraws the latest entry about a pipe that still counts, and with it what was noted in the
+    /// same breath (a reading and that the pipe is done). Returns the pipe; empty when nothing is
+    /// left to undo.
+    std::optional<PipeId> undo(WallTime at);
+
+  private:
+    void note(const BookEntry& entry);
+    bool withdrawn(std::uint64_t serial) const;
+    void rebuild();
+
+    std::vector<BookEntry> entries_;
+    std::size_t owed_from_ = 0;
+    std::uint64_t acknowledged_ = 0;
+    std::map<PipeId, PipeRecord> pipes_;
+    std::map<StopId, PipeId> latest_of_;
+    std::optional<PipeId> latest_;
+};
+
+/// The pipe that an entry is about; empty for the day's and the organ's.
+std::optional<PipeId> pipe_of(const BookMatter& matter);
+
+}  // namespace rankwright::visit

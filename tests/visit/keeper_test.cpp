@@ -1,0 +1,92 @@
+// When a reading is worth keeping: common practice, no source.
+#include "visit/keeper.h"
+
+#include <gtest/gtest.h>
+
+namespace rankwright::visit {
+namespace {
+
+using tuning::Stage;
+
+KeptReading figure(double cents, double heard_s, double sd = 0.1) {
+    KeptReading reading;
+    reading.deviation = Cents{cents};
+    reading.uncertainty = Cents{sd};
+    reading.heard = Seconds{heard_s};
+    return reading;
+}
+
+TEST(Keeper, AsFoundIsKeptOnceItHasStoodForASecond) {
+    Keeper keeper;
+    keeper.turn_to(false);
+    EXPECT_FALSE(keeper.hear(Stage::speaking, std::nullopt));
+    EXPECT_FALSE(keeper.hear(Stage::reading, figure(5.0, 0.4)));
+    const auto kept = keeper.hear(Stage::reading, figure(5.2, 1.0));
+    ASSERT_TRUE(kept);
+    EXPECT_EQ(kept->moment, Moment::before);
+    EXPECT_DOUBLE_EQ(kept->deviation.value(), 5.2);
+    EXPECT_FALSE(keeper.hear(Stage::reading, figure(5.3, 1.4))) << "once only";
+}
+
+TEST(Keeper, APipeMovedAtOnceIsKeptAsLastSeenBefore) {
+    Keeper keeper;
+    keeper.turn_to(false);
+    keeper.hear(Stage::reading, figure(5.0, 0.4));
+    const auto kept = keeper.hear(Stage::moving, figure(3.0, 0.1));
+    ASSERT_TRUE(kept);
+    EXPECT_EQ(kept->moment, Moment::before);
+    EXPECT_DOUBLE_EQ(kept->deviation.value(), 5.0) << "not where it was moved to";
+    EXPECT_TRUE(keeper.touched());
+}
+
+TEST(Keeper, AsLeftIsKeptWhenItSettlesAndAgainAfterItWasMovedAgain) {
+    Keeper keeper;
+    keeper.turn_to(false);
+    keeper.hear(Stage::reading, figure(5.0, 1.0));
+    keeper.hear(Stage::moving, figure(1.0, 0.1));
+    const auto first = keeper.hear(Stage::settled, figure(0.3, 1.0));
+    ASSERT_TRUE(first);
+    EXPECT_EQ(first->moment, Moment::after);
+    EXPECT_FALSE(keeper.hear(Stage::settled, figure(0.3, 2.0)));
+    keeper.hear(Stage::moving, figure(-2.0, 0.1));
+    const auto second = keeper.hear(Stage::settled, figure(0.1, 1.0));
+    ASSERT_TRUE(second);
+    EXPECT_DOUBLE_EQ(second->deviation.value(), 0.1);
+}
+
+TEST(Keeper, APipeFoundInTuneIsKeptBothWays) {
+    Keeper keeper;
+    keeper.turn_to(false);
+    const auto before = keeper.hear(Stage::settled, figure(0.2, 1.0));
+    const auto after = keeper.hear(Stage::settled, figure(0.2, 1.1));
+    ASSERT_TRUE(before && after);
+    EXPECT_EQ(before->moment, Moment::before);
+    EXPECT_EQ(after->moment, Moment::after);
+    EXPECT_FALSE(keeper.touched());
+}
+
+TEST(Keeper, APipeLeftUnsettledIsKeptAsNearAsItCame) {
+    Keeper keeper;
+    keeper.turn_to(false);
+    keeper.hear(Stage::reading, figure(5.0, 1.0));
+    keeper.hear(Stage::moving, figure(2.0, 0.1));
+    keeper.hear(Stage::reading, figure(1.4, 1.0));
+    const auto still = keeper.leave();
+    ASSERT_EQ(still.size(), 1U);
+    EXPECT_EQ(still[0].moment, Moment::after);
+    EXPECT_DOUBLE_EQ(still[0].deviation.value(), 1.4);
+    EXPECT_FALSE(still[0].settled);
+}
+
+TEST(Keeper, APipeOnlyHeardIsLeftWithWhatStoodShortly) {
+    Keeper keeper;
+    keeper.turn_to(false);
+    keeper.hear(Stage::reading, figure(5.0, 0.5));
+    const auto still = keeper.leave();
+    ASSERT_EQ(still.size(), 1U);
+    EXPECT_EQ(still[0].moment, Moment::before);
+    EXPECT_TRUE(keeper.leave().empty());
+}
+
+}  // namespace
+}  // namespace rankwright::visit
