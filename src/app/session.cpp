@@ -25,11 +25,13 @@ bool stands(const tuning::PipeState& state) {
 
 Session::Session(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day,
                  visit::RunOptions options, std::unique_ptr<capture::Source> source,
-                 Console console)
+                 Console console, Book book, visit::Record record)
     : source_(std::move(source)),
       console_(std::move(console)),
+      book_(std::move(book)),
       stops_(stop_choices(instrument)),
-      run_(instrument, stop, std::move(day), options) {
+      run_(instrument, stop, std::move(day), options, std::move(record)) {
+    tell_time(Seconds{0.0});
     expect_current();
     publish();
     thread_ = std::jthread([this](const std::stop_token& token) { listen(token); });
@@ -41,15 +43,20 @@ void Session::listen(const std::stop_token& stop) {
     set_thread_role(ThreadRole::listening);
     auto published = std::chrono::steady_clock::now();
     while (!stop.stop_requested()) {
+        tell_time(Seconds{0.0});
         for (const visit::Command& command : commands_.take())
             obey(command);
         capture::CaptureBlock block;
         if (source_->read(block, kPublishEvery)) hear(block);
+        write_book();
         if (const auto now = std::chrono::steady_clock::now(); now - published >= kPublishEvery) {
             publish();
             published = now;
         }
     }
+    run_.rest();
+    write_book();
+    if (book_ && ends_visit_) book_.end_visit();
 }
 
 void Session::hear(const capture::CaptureBlock& block) {
@@ -66,6 +73,7 @@ void Session::hear(const capture::CaptureBlock& block) {
     const std::span<const float> samples{block.samples.data(),
                                          std::size_t{block.frames} * block.channels};
     listener_->process(block.first, samples);
+    tell_time(duration(block.frames, block.rate));
     bool moved_on = false;
     if (paired_ && !run_.hears_alone()) {
         pair_listener_->process(block.first, samples);
@@ -129,14 +137,37 @@ void Session::obey(const visit::Command& command) {
                 run_.take(organ::stop_by_id(run_.instrument(), take.stop.division, take.stop.stop));
         },
         [&](const visit::HearAlone&) { run_.hear_alone(); },
+        [&](const visit::MarkOutOfReach&) {
+            const bool reached = !run_.record().of(run_.pipe().id).out_of_reach;
+            run_.set_out_of_reach(reached);
+            if (reached) run_.next();
+        },
+        [&](const visit::NoteFault& noted) { run_.note_fault(noted.fault, noted.words); },
+        [&](const visit::Undo&) { run_.undo(); },
+        [&](const visit::EndVisit&) { ends_visit_ = true; },
         [&](const visit::Quit&) { quit_.store(true); }};
     std::visit(visitor, command);
     const bool moved_only = std::holds_alternative<visit::MoveDevice>(command);
     if (!moved_only) expect_current();
 }
 
+void Session::tell_time(Seconds passed) {
+    using namespace std::chrono;
+    at_ += passed;
+    run_.tell_time({at_, time_point_cast<milliseconds>(system_clock::now())});
+}
+
+void Session::write_book() {
+    if (!book_) return;
+    for (visit::BookEntry& entry : run_.take_owed())
+        book_.post(std::move(entry));
+    run_.acknowledge(book_.acknowledged());
+}
+
 void Session::publish() {
     SnapshotInputs shown{run_, job_, listener_.get(), source_->status(), console_.simulated()};
+    shown.book = static_cast<bool>(book_);
+    if (book_) shown.book_trouble = book_.trouble();
     shown.stops = stops_;
     if (paired_ && !run_.hears_alone()) {
         shown.paired = &paired_job_;

@@ -15,10 +15,12 @@
 #include "visit/run.h"
 
 #include <atomic>
+#include <cstdint>
 #include <functional>
 #include <memory>
 #include <optional>
 #include <stop_token>
+#include <string>
 #include <thread>
 #include <vector>
 
@@ -33,11 +35,21 @@ struct Console {
     bool simulated() const { return static_cast<bool>(call); }
 };
 
+/// The tuning book as the session sees it; without functions nothing is kept.
+struct Book {
+    std::function<void(visit::BookEntry)> post;
+    std::function<std::uint64_t()> acknowledged;  ///< serial up to which all is on disk
+    std::function<std::string()> trouble;         ///< why it can't be written; empty: it can
+    std::function<void()> end_visit;
+    explicit operator bool() const { return static_cast<bool>(post); }
+};
+
 class Session {
   public:
     /// `instrument` must outlive the session.
     Session(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day,
-            visit::RunOptions options, std::unique_ptr<capture::Source> source, Console console);
+            visit::RunOptions options, std::unique_ptr<capture::Source> source, Console console,
+            Book book = {}, visit::Record record = {});
     ~Session();
 
     overlay::Snapshot snapshot() const { return snapshot_.get(); }  ///< [any]
@@ -52,9 +64,13 @@ class Session {
     /// Tells job, ear and helper of the pipe now wanted.
     void expect_current();
     void publish();
+    void tell_time(Seconds passed);
+    void write_book();
 
     std::unique_ptr<capture::Source> source_;
     Console console_;
+    Book book_;
+    bool ends_visit_ = false;
     std::vector<overlay::StopChoice> stops_;
     visit::Run run_;
     tuning::SinglePipe job_;
@@ -70,6 +86,8 @@ class Session {
         friend bool operator==(const Called&, const Called&) = default;
     };
     std::optional<Called> called_;
+
+    Seconds at_{0.0};  ///< of the sound heard so far, streams one after the other
 
     Latest<overlay::Snapshot> snapshot_;
     Mailbox<visit::Command> commands_;

@@ -34,6 +34,11 @@ void fill_call(Snapshot& out, const visit::Run& run) {
     out.device = pipe.make.device;
     out.pipe_count = static_cast<int>(run.pipes().size());
     out.settled_count = static_cast<int>(run.settled_count());
+    out.open_count = static_cast<int>(run.open_count());
+    const visit::PipeRecord& record = run.record().of(pipe.id);
+    out.out_of_reach = record.out_of_reach;
+    for (const visit::Fault& fault : record.faults)
+        out.faults.push_back(fault.fault);
     constexpr std::size_t kCallsAhead = 3;
     for (std::size_t i = run.current() + 1;
          i < std::min(run.pipes().size(), run.current() + 1 + kCallsAhead); ++i)
@@ -54,7 +59,11 @@ void fill_chest(Snapshot& out, const visit::Run& run) {
         standing.height = static_cast<float>(std::exp2(-(pipes[i].midi - lowest) / 12.0 * 0.45));
         standing.note = organ::short_note(pipes[i].midi);
         standing.deviation = run.outcomes()[i].last;
-        standing.settled = run.outcomes()[i].settled;
+        const visit::PipeRecord& record = run.record().of(pipes[i].id);
+        standing.kept = run.outcomes()[i].settled && run.record().kept(pipes[i].id);
+        standing.out_of_reach = record.out_of_reach;
+        standing.faulty = !record.faults.empty();
+        out.kept_count += standing.kept ? 1 : 0;
         standing.current = i == run.current();
         standing.starts_side = run.other_side() != 0 && out.chest.size() == run.other_side();
         out.chest.push_back(std::move(standing));
@@ -67,6 +76,14 @@ void fill_chest(Snapshot& out, const visit::Run& run) {
         out.left_side = c_first ? "C side" : "C♯ side";
         out.right_side = c_first ? "C♯ side" : "C side";
     }
+}
+
+void fill_keeping(Snapshot& out, const visit::Run& run) {
+    const visit::Record& record = run.record();
+    const PipeId& pipe = run.pipe().id;
+    out.keeping = !record.of(pipe).after ? overlay::Keeping::not_yet
+                  : record.kept(pipe)    ? overlay::Keeping::kept
+                                         : overlay::Keeping::held;
 }
 
 void fill_figures(Snapshot& out, const tuning::PipeState& state, Hertz target,
@@ -167,6 +184,17 @@ void fill_notices(Snapshot& out, const SnapshotInputs& in) {
         out.notices.push_back({urgent, std::move(words)});
     };
     if (!in.source.message.empty()) add(true, in.source.message);
+    if (!in.book_trouble.empty()) add(true, in.book_trouble);
+    if (const std::string left = in.run.left_open(); !left.empty())
+        add(false, left + " is left open: it had not settled.");
+    if (in.run.record().of(in.run.pipe().id).out_of_reach)
+        add(false, "Marked as out of reach (X: within reach again).");
+    if (!out.faults.empty()) {
+        std::string words = "Noted:";
+        for (const std::string& fault : out.faults)
+            words += " " + fault + (&fault == &out.faults.back() ? "." : ",");
+        add(false, words);
+    }
     if (in.source.state == capture::SourceState::ended) add(true, "The recording has ended.");
     // Beats would look like a tremulant to the ear for one pipe.
     if (in.pair)
@@ -264,6 +292,7 @@ overlay::Snapshot make_snapshot(const SnapshotInputs& in) {
         stop.current = stop.id == StopId{in_hand.division->id, in_hand.stop->id};
     fill_call(out, in.run);
     fill_chest(out, in.run);
+    if (in.book) fill_keeping(out, in.run);
     if (in.paired) {
         const tuning::PairedExpectation& expected = *in.paired->expectation();
         fill_figures(out, in.paired->state().pipe, expected.wanted(expected.reference_target),

@@ -23,6 +23,8 @@ struct SnapshotInputs {
     const listening::PairHearing* pair = nullptr;
     std::span<const listening::PartialFrame> meetings{};
     std::span<const overlay::StopChoice> stops{};
+    bool book = false;           ///< the work is kept in a tuning book
+    std::string book_trouble{};  ///< why it can't be written now
 };
 
 /// The stops that have pipes, in the file's order; none is marked as current.

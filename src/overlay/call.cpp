@@ -85,10 +85,13 @@ void draw_call(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     }
     column.baseline += 6;
     if (snapshot.pipe_count > 0) {
-        column.label("settled");
-        column.line(
-            std::to_string(snapshot.settled_count) + " of " + std::to_string(snapshot.pipe_count),
-            kLadder, false);
+        const bool book = snapshot.keeping != Keeping::no_book;
+        column.label(book ? "kept" : "settled");
+        column.line(std::to_string(book ? snapshot.kept_count : snapshot.settled_count) + " of " +
+                        std::to_string(snapshot.pipe_count),
+                    kLadder, false);
+        if (snapshot.open_count > 0)
+            column.label("left open: " + std::to_string(snapshot.open_count));
     }
     column.baseline += 6;
     if (snapshot.stops_on.empty() || place.bottom - column.baseline < 80) return;

@@ -26,9 +26,9 @@ struct Standing {
 
 void draw_standing(Canvas& canvas, const Standing& at, const ChestPipe& pipe) {
     const float middle = (at.left + at.right) / 2;
-    const ImU32 body = pipe.current ? kPale : pipe.settled ? kFaint : kGround;
+    const ImU32 body = pipe.current ? kPale : pipe.kept ? kFaint : kGround;
     const Rect tube{at.left, at.top, at.right, at.foot};
-    if (pipe.current || pipe.settled) {
+    if (pipe.current || pipe.kept) {
         canvas.fill(tube, body);
         canvas.shape(
             {{at.left, at.foot}, {at.right, at.foot}, {middle + 1, at.base}, {middle - 1, at.base}},
@@ -43,6 +43,14 @@ void draw_standing(Canvas& canvas, const Standing& at, const ChestPipe& pipe) {
                     kFaint, 1.5F, true);
         canvas.line({at.left, at.foot}, {at.right, at.foot}, kFaint, 1.5F);
     }
+    // Crossed out: nobody gets there. A notch in the foot: something is wrong with it.
+    if (pipe.out_of_reach) {
+        canvas.line({at.left - 2, at.foot}, {at.right + 2, at.foot - 2 * (at.right - at.left)},
+                    kGrey, 2.5F);
+        canvas.line({at.right + 2, at.foot}, {at.left - 2, at.foot - 2 * (at.right - at.left)},
+                    kGrey, 2.5F);
+    }
+    if (pipe.faulty) canvas.fill({at.left, at.base - 6, at.right, at.base}, kWarm);
     if (pipe.deviation && pipe.deviation->value() != 0.0) {
         const double cents = pipe.deviation->value();
         const float high = block_height(cents);

@@ -99,18 +99,24 @@ void draw_tick(Canvas& canvas, const Rect& place, ImU32 colour, float stroke) {
                 colour, stroke);
 }
 
+// "Kept" is said only of what is on disk.
+std::string_view done_word(const Snapshot& snapshot) {
+    return snapshot.keeping == Keeping::kept ? "kept" : "settled";
+}
+
 void draw_settled(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     const Rect plate{place.left - 8, place.top, place.right, place.top + 220};
     canvas.fill(plate, kPale, 12);
     draw_tick(canvas, {plate.left + 34, plate.top + 44, plate.left + 154, plate.top + 144}, kGround,
               26);
     canvas.text_within({plate.left + 186, plate.top + 126}, plate.right - plate.left - 206,
-                       {100, kGround, true}, kLadder, "settled");
+                       {100, kGround, true}, kLadder, done_word(snapshot));
     if (snapshot.deviation) {
         const Figure figure = shown_figure(snapshot);
         canvas.text_within(
             {plate.left + 34, plate.top + 196}, plate.width() - 60, {kLarge, kGround}, kSmall,
-            figure.sign + " " + figure.number + (snapshot.beat ? " beats a second" : " cents"));
+            figure.sign + " " + figure.number + (snapshot.beat ? " beats a second" : " cents") +
+                (snapshot.keeping == Keeping::held ? " · not written yet" : ""));
     }
     draw_details(canvas, place, plate.bottom + 46, snapshot);
 }

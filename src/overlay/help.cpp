@@ -12,7 +12,7 @@ struct KeyLine {
     std::string_view does;
 };
 
-constexpr std::array<KeyLine, 10> kKeys{{{"Page down, →, space", "next pipe"},
+constexpr std::array<KeyLine, 13> kKeys{{{"Page down, →, space", "next pipe"},
                                          {"Page up, ←", "pipe before"},
                                          {". (point)", "take this pipe again"},
                                          {"G or a digit", "go to a key by its number"},
@@ -21,6 +21,9 @@ constexpr std::array<KeyLine, 10> kKeys{{{"Page down, →, space", "next pipe"},
                                          {"P", "type the pitch of the day"},
                                          {"M", "the pitch now sounding is today's"},
                                          {"A", "by beats: the pipe alone, or with its reference"},
+                                         {"F", "something is wrong with this pipe"},
+                                         {"X", "out of reach; once more: within reach"},
+                                         {"U", "undo what was kept or noted last"},
                                          {"Q or Esc", "leave"}}};
 
 // Sources: G. L. Miller, The Recent Revolution in Organ Building (1913), ch. XI, for the spring;
@@ -42,8 +45,8 @@ void draw_hints(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     canvas.fill(place, kGround);
     const float baseline = place.bottom - 10;
     std::string words =
-        "Page down: next · Page up: back · point: again · S: stops · T: temperature · "
-        "P: pitch · H: help, cautions";
+        "Page down: next · Page up: back · S: stops · F: fault · X: out of reach · U: undo · "
+        "H: help, cautions";
     if (!snapshot.reference.empty()) words = "A: pipe alone · " + words;
     if (snapshot.alone) words = "A: with reference · " + words;
     if (snapshot.simulated) words = "↑ ↓: move it (Shift: far) · " + words;
@@ -59,12 +62,12 @@ void draw_help(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     canvas.text({left, baseline}, {44, kPale, true}, "keys");
     canvas.text({middle, baseline}, {44, kPale, true}, "take care");
     baseline += 62;
-    const float step = 56.0F;
+    const float step = 46.0F;
+    const float does = left + 190;
     const auto line = [&](const KeyLine& key) {
-        canvas.text({left, baseline - 8}, {kBody, kPale, true}, key.keys);
-        canvas.text_within({left, baseline + 21}, middle - left - 30, {24, kGrey}, kSmall,
-                           key.does);
-        baseline += step + 6;
+        canvas.text_within({left, baseline}, does - left - 12, {24, kPale, true}, kSmall, key.keys);
+        canvas.text_within({does, baseline}, middle - does - 20, {24, kGrey}, kSmall, key.does);
+        baseline += step;
     };
     for (const KeyLine& key : kKeys)
         line(key);
@@ -88,10 +91,12 @@ void draw_quit_question(Canvas& canvas, const Rect& place) {
     const Rect plate{middle.x - 430, middle.y - 130, middle.x + 430, middle.y + 130};
     canvas.fill(plate, kPlate, 12);
     canvas.outline(plate, kGrey, 3, 12);
-    canvas.text({middle.x, middle.y - 14}, {kLadder, kPale, true, Align::centre},
+    canvas.text({middle.x, middle.y - 34}, {kLadder, kPale, true, Align::centre},
                 "leave the work?");
-    canvas.text({middle.x, middle.y + 62}, {kLarge, kPale, false, Align::centre},
-                "Enter: leave · any other key: stay");
+    canvas.text({middle.x, middle.y + 36}, {kLarge, kPale, false, Align::centre},
+                "Enter: leave, and go on another time");
+    canvas.text({middle.x, middle.y + 90}, {kLarge, kPale, false, Align::centre},
+                "E: the visit is over · any other key: stay");
 }
 
 }  // namespace rankwright::overlay

@@ -67,6 +67,10 @@ std::vector<visit::Command> Overlay::draw(const Snapshot& snapshot, Size window)
         stop_list_->draw(canvas, layout.window, snapshot);
         return commands;
     }
+    if (fault_list_) {
+        fault_list_->draw(canvas, layout.window, snapshot);
+        return commands;
+    }
     draw_work(canvas, layout, snapshot);
     if (entry_) entry_->draw(canvas, layout.window);
     if (page_ == Page::quit) draw_quit_question(canvas, layout.window);
@@ -123,9 +127,17 @@ void Overlay::take(const KeyPress& key, const Snapshot& snapshot,
         if (outcome.done) stop_list_.reset();
         return;
     }
+    if (fault_list_) {
+        const FaultList::Outcome outcome = fault_list_->press(key);
+        if (outcome.command) out.push_back(*outcome.command);
+        if (outcome.done) fault_list_.reset();
+        return;
+    }
     if (page_ != Page::work) {
         if (key.repeat) return;
-        if (page_ == Page::quit && key.key == Key::enter) out.emplace_back(visit::Quit{});
+        const bool over = key.key == Key::character && key.character == 'e';
+        if (page_ == Page::quit && over) out.emplace_back(visit::EndVisit{});
+        if (page_ == Page::quit && (over || key.key == Key::enter)) out.emplace_back(visit::Quit{});
         page_ = Page::work;
         return;
     }
@@ -179,6 +191,15 @@ void Overlay::take_character(const KeyPress& key, const Snapshot& snapshot,
             return;
         case 's':
             if (!snapshot.stops.empty()) stop_list_.emplace(snapshot);
+            return;
+        case 'f':
+            fault_list_.emplace();
+            return;
+        case 'x':
+            out.emplace_back(visit::MarkOutOfReach{});
+            return;
+        case 'u':
+            out.emplace_back(visit::Undo{});
             return;
         case 'h':
             page_ = Page::help;

@@ -3,6 +3,7 @@
 
 #include "overlay/canvas.h"
 #include "overlay/chooser.h"
+#include "overlay/fault_list.h"
 #include "overlay/fonts.h"
 #include "overlay/key.h"
 #include "overlay/layout.h"
@@ -56,6 +57,7 @@ class Overlay {
     Page page_ = Page::work;
     std::optional<ValueEntry> entry_;
     std::optional<StopList> stop_list_;
+    std::optional<FaultList> fault_list_;
 };
 
 /// How far one press of an arrow key moves a simulated device: about 0.4 cent, `far` 4 cents.

@@ -36,7 +36,9 @@ struct ChestPipe {
     float height = 0.5F;             ///< 0..1, relative to the tallest
     std::string note;                ///< short: "G", "F♯"
     std::optional<Cents> deviation;  ///< last reading from target
-    bool settled = false;
+    bool kept = false;               ///< done, and in the tuning book
+    bool out_of_reach = false;
+    bool faulty = false;
     bool current = false;
     bool starts_side = false;  ///< first pipe of the other side of the chest
 };
@@ -47,6 +49,14 @@ struct StopChoice {
     std::string division;
     std::string stop;
     bool current = false;
+};
+
+/// Whether the pipe in hand is in the tuning book as it now stands.
+enum class Keeping {
+    no_book,
+    not_yet,  ///< nothing is to be kept of it yet
+    held,     ///< kept in memory: the book doesn't have it on disk yet
+    kept,     ///< on disk
 };
 
 struct Notice {
@@ -69,6 +79,11 @@ struct Snapshot {
     std::vector<std::string> stops_on;
     int key = 0;
     int settled_count = 0;
+    int open_count = 0;  ///< left before they had settled
+    int kept_count = 0;  ///< in the tuning book as they were left
+    Keeping keeping = Keeping::no_book;
+    std::vector<std::string> faults;  ///< of the pipe in hand
+    bool out_of_reach = false;        ///< the pipe in hand
     int pipe_count = 0;
     organ::PipeKind kind = organ::PipeKind::open;
     organ::Material material = organ::Material::metal;

@@ -5,6 +5,7 @@
 #include "core/units.h"
 
 #include <optional>
+#include <string>
 #include <variant>
 
 namespace rankwright::visit {
@@ -34,9 +35,21 @@ struct TakeStop {
 };
 /// By beats: hear the pipe without its reference, or with it again.
 struct HearAlone {};
+/// The pipe in hand can't be reached: noted, and on to the next; or it can again.
+struct MarkOutOfReach {};
+/// What is wrong with the pipe in hand.
+struct NoteFault {
+    std::string fault;  ///< in trade words: visit/faults.h
+    std::string words{};
+};
+/// Take back what was kept or noted last.
+struct Undo {};
+/// The visit is over; without this it is gone on with when the organ is opened again.
+struct EndVisit {};
 struct Quit {};
 
-using Command = std::variant<GoNext, GoBack, GoToKey, MoveDevice, SetTemperature, SetPitch,
-                             TakePitchOfDay, TakeStop, HearAlone, Quit>;
+using Command =
+    std::variant<GoNext, GoBack, GoToKey, MoveDevice, SetTemperature, SetPitch, TakePitchOfDay,
+                 TakeStop, HearAlone, MarkOutOfReach, NoteFault, Undo, EndVisit, Quit>;
 
 }  // namespace rankwright::visit

@@ -99,6 +99,8 @@ class Run {
     void set_out_of_reach(bool out);
     /// Notes what is wrong with the current pipe, in trade words.
     void note_fault(const std::string& fault, const std::string& words);
+    /// The work rests here: what is known of the current pipe is kept.
+    void rest() { leave_pipe(); }
     /// Takes back what was noted or kept last, and goes to that pipe where it is of this stop.
     /// False when nothing is left to undo.
     bool undo();

@@ -38,7 +38,7 @@ inline std::vector<ChestPipe> chest(int pipes, int done, int current) {
         pipe.key = key;
         pipe.height = static_cast<float>(std::exp2(-(key - 1) * 0.45 / 12.0));
         pipe.note = names[(key - 1) % 12];
-        pipe.settled = key <= done;
+        pipe.kept = key <= done;
         pipe.current = key == current;
         pipe.starts_side = other_side;
         if (key <= done) pipe.deviation = Cents{std::sin(key * 1.7) * 0.9};
@@ -159,6 +159,29 @@ inline std::vector<Example> all() {
     settled.next_note = "middle A";
     settled.settled_count = 28;
     add("settled", settled);
+
+    settled.keeping = Keeping::held;
+    settled.kept_count = 27;
+    settled.open_count = 2;
+    add("held", settled);
+    settled.keeping = Keeping::kept;
+    settled.kept_count = 28;
+    add("kept", settled);
+
+    Snapshot faulty = base();
+    faulty.keeping = Keeping::not_yet;
+    faulty.kept_count = 12;
+    faulty.open_count = 1;
+    faulty.notices = {{false, "Noted: slow of speech."}};
+    faulty.chest[20].out_of_reach = true;
+    faulty.chest[21].faulty = true;
+    add("faulty", faulty);
+    Snapshot full = reading(1.7, 0.04, 3.0);
+    full.keeping = Keeping::not_yet;
+    full.notices = {{true,
+                     "The disk is full: 3 readings are held. Make room; they are written by "
+                     "themselves."}};
+    add("book-full", full);
 
     add("waiting", base());
     Snapshot speaking = base();

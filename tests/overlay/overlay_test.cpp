@@ -48,6 +48,12 @@ TEST(Overlay, WhatIsReadFromTheLadderIsLargeEnough) {
     drawing.draw(example(all, "flat-stopped-wood"));
     for (const char* words : {"flat", "12.4", "down"})
         expect_from_the_ladder(drawing, words);
+    drawing.draw(example(all, "kept"));
+    for (const char* words : {"kept", "28 of 61"})
+        expect_from_the_ladder(drawing, words);
+    drawing.draw(example(all, "held"));
+    expect_from_the_ladder(drawing, "27 of 61");
+    expect_from_the_ladder(drawing, "settled");  // not "kept" before it is on disk
     drawing.draw(example(all, "settled"));
     for (const char* words : {"settled", "A", "28 of 61"})
         expect_from_the_ladder(drawing, words);

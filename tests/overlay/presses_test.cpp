@@ -36,7 +36,34 @@ TEST_F(Presses, KeyboardAndPresenterRemoteGoThroughTheRank) {
     EXPECT_TRUE(asks_for<visit::GoBack>(named(Key::page_up)));
     EXPECT_TRUE(asks_for<visit::GoBack>(named(Key::left)));
     EXPECT_TRUE(asks_for<visit::TakePitchOfDay>(letter('m')));
-    EXPECT_TRUE(asks_for_nothing(letter('x')));
+    EXPECT_TRUE(asks_for_nothing(letter('z')));
+}
+
+TEST_F(Presses, WhatIsWrongWithAPipeIsNotedByOneDigitOrByTheRemote) {
+    EXPECT_TRUE(asks_for<visit::MarkOutOfReach>(letter('x')));
+    EXPECT_TRUE(asks_for<visit::Undo>(letter('u')));
+    const auto noted = [&](std::initializer_list<KeyPress> keys) {
+        EXPECT_TRUE(asks_for_nothing(letter('f')));
+        std::vector<visit::Command> commands;
+        for (const KeyPress& key : keys)
+            commands = drawing_.press(key, snapshot_);
+        EXPECT_EQ(commands.size(), 1U);
+        return commands.empty() ? "" : std::get<visit::NoteFault>(commands.front()).fault;
+    };
+    EXPECT_EQ(noted({letter('4')}), "ciphers");
+    EXPECT_EQ(noted({named(Key::page_down), letter('.')}), "slow of speech");
+    EXPECT_TRUE(asks_for_nothing(letter('f')));
+    EXPECT_TRUE(asks_for_nothing(named(Key::escape))) << "back to work, nothing noted";
+}
+
+TEST_F(Presses, LeavingAsksWhetherTheVisitIsOver) {
+    EXPECT_TRUE(asks_for_nothing(letter('q')));
+    EXPECT_TRUE(asks_for<visit::Quit>(named(Key::enter))) << "to go on another time";
+    EXPECT_TRUE(asks_for_nothing(letter('q')));
+    const auto over = drawing_.press(letter('e'), snapshot_);
+    ASSERT_EQ(over.size(), 2U);
+    EXPECT_TRUE(std::holds_alternative<visit::EndVisit>(over[0]));
+    EXPECT_TRUE(std::holds_alternative<visit::Quit>(over[1]));
 }
 
 TEST_F(Presses, AnotherStopIsTakenFromTheList) {
