@@ -114,8 +114,9 @@ ExitCode work_at(const organ::Instrument& instrument, const organ::StopRef& stop
     };
     remember({stop.division->id, stop.stop->id}, stop.division->name + " · " + stop.stop->name);
     catch_interrupts();
-    Session session(instrument, stop, options.day, options.run, std::move(input->source),
-                    std::move(input->console));
+    Session session(std::move(input->source),
+                    std::make_unique<Work>(instrument, stop, options.day, options.run,
+                                           std::move(input->console)));
     const ExitCode code = work(session, *window, options);
     const overlay::Snapshot last = session.snapshot();
     for (const overlay::StopChoice& choice : last.stops)

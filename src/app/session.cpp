@@ -1,39 +1,19 @@
 #include "app/session.h"
 
-#include "app/snapshot.h"
 #include "core/thread_role.h"
 
-#include <algorithm>
 #include <chrono>
+#include <utility>
 
 namespace rankwright::app {
 
 namespace {
-template <typename... Fs>
-struct Overloaded : Fs... {
-    using Fs::operator()...;
-};
-template <typename... Fs>
-Overloaded(Fs...) -> Overloaded<Fs...>;
-
 constexpr Seconds kPublishEvery{0.03};
-
-bool stands(const tuning::PipeState& state) {
-    return state.stage == tuning::Stage::reading || state.stage == tuning::Stage::settled;
-}
 }  // namespace
 
-Session::Session(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day,
-                 visit::RunOptions options, std::unique_ptr<capture::Source> source,
-                 Console console, Book book, visit::Record record)
-    : source_(std::move(source)),
-      console_(std::move(console)),
-      book_(std::move(book)),
-      stops_(stop_choices(instrument)),
-      run_(instrument, stop, std::move(day), options, std::move(record)) {
-    tell_time(Seconds{0.0});
-    expect_current();
-    publish();
+Session::Session(std::unique_ptr<capture::Source> source, std::unique_ptr<Work> work)
+    : source_(std::move(source)), work_(std::move(work)) {
+    snapshot_.set(work_->snapshot(source_->status()));
     thread_ = std::jthread([this](const std::stop_token& token) { listen(token); });
 }
 
@@ -43,140 +23,17 @@ void Session::listen(const std::stop_token& stop) {
     set_thread_role(ThreadRole::listening);
     auto published = std::chrono::steady_clock::now();
     while (!stop.stop_requested()) {
-        tell_time(Seconds{0.0});
         for (const visit::Command& command : commands_.take())
-            obey(command);
+            work_->obey(command);
+        if (work_->wants_to_quit()) quit_.store(true);
         capture::CaptureBlock block;
-        if (source_->read(block, kPublishEvery)) hear(block);
-        write_book();
+        if (source_->read(block, kPublishEvery)) work_->hear(block);
         if (const auto now = std::chrono::steady_clock::now(); now - published >= kPublishEvery) {
-            publish();
+            snapshot_.set(work_->snapshot(source_->status()));
             published = now;
         }
     }
-    run_.rest();
-    write_book();
-    if (book_ && ends_visit_) book_.end_visit();
-}
-
-void Session::hear(const capture::CaptureBlock& block) {
-    const bool changed = !listener_ || block.stream != block_.stream || block.rate != block_.rate ||
-                         block.channels != block_.channels;
-    block_ = block;
-    if (changed) {
-        listener_ = std::make_unique<listening::PipeListener>(
-            listening::PipeListener::Parameters{block.rate, static_cast<int>(block.channels)});
-        pair_listener_ = std::make_unique<listening::PairListener>(
-            listening::PairListener::Parameters{block.rate, static_cast<int>(block.channels)});
-        expect_current();
-    }
-    const std::span<const float> samples{block.samples.data(),
-                                         std::size_t{block.frames} * block.channels};
-    listener_->process(block.first, samples);
-    tell_time(duration(block.frames, block.rate));
-    bool moved_on = false;
-    if (paired_ && !run_.hears_alone()) {
-        pair_listener_->process(block.first, samples);
-        paired_job_.hear(pair_listener_->hearing(), listener_->hearing());
-        moved_on = run_.follow(paired_job_.state());
-    } else {
-        job_.hear(listener_->hearing());
-        if (paired_ && stands(job_.state())) paired_job_.heard_alone(*listener_->hearing().reading);
-        moved_on = run_.follow(job_.state());
-    }
-    if (moved_on) expect_current();
-}
-
-void Session::expect_current() {
-    auto paired = run_.paired_expectation();
-    paired_ = paired.has_value();
-    std::optional<organ::Pipe> reference;
-    if (paired_) paired_job_.expect(std::move(*paired));
-    if (paired_ && !run_.hears_alone()) {
-        reference = paired_job_.expectation()->reference.pipe;
-        if (listener_) listener_->expect(paired_job_.expectation()->reference_target);
-        if (pair_listener_) pair_listener_->expect(paired_job_.awaited());
-    } else {
-        job_.expect(paired_ ? paired_job_.alone() : run_.expectation());
-        if (listener_) listener_->expect(job_.expectation()->target);
-    }
-    const Called wanted{run_.pipe().id, run_.hears_alone()};
-    if (console_.simulated() && called_ != wanted) {
-        called_ = wanted;
-        console_.call(run_.pipe(), reference);
-    }
-}
-
-void Session::obey(const visit::Command& command) {
-    const Overloaded visitor{
-        [&](const visit::GoNext&) { run_.next(); },
-        [&](const visit::GoBack&) { run_.back(); },
-        [&](const visit::GoToKey& go) { run_.go_to(go.key); },
-        [&](const visit::MoveDevice& move) {
-            if (console_.move_device) console_.move_device(run_.pipe().id, move.by);
-        },
-        [&](const visit::SetTemperature& set) {
-            run_.set_temperature(set.to, set.humidity);
-            if (console_.set_temperature) console_.set_temperature(set.to);
-        },
-        [&](const visit::SetPitch& set) {
-            run_.set_pitch(set.to > Hertz{0.0} ? std::optional{set.to} : std::nullopt);
-        },
-        [&](const visit::TakePitchOfDay&) {
-            // By beats it is the reference that stands right.
-            const auto off = paired_ && !run_.hears_alone()
-                                 ? paired_job_.state().reference_deviation
-                                 : job_.state().deviation;
-            if (off) run_.take_pitch_of_day(*off);
-        },
-        [&](const visit::TakeStop& take) {
-            const auto known = [&](const overlay::StopChoice& stop) {
-                return stop.id == take.stop;
-            };
-            if (std::any_of(stops_.begin(), stops_.end(), known))
-                run_.take(organ::stop_by_id(run_.instrument(), take.stop.division, take.stop.stop));
-        },
-        [&](const visit::HearAlone&) { run_.hear_alone(); },
-        [&](const visit::MarkOutOfReach&) {
-            const bool reached = !run_.record().of(run_.pipe().id).out_of_reach;
-            run_.set_out_of_reach(reached);
-            if (reached) run_.next();
-        },
-        [&](const visit::NoteFault& noted) { run_.note_fault(noted.fault, noted.words); },
-        [&](const visit::Undo&) { run_.undo(); },
-        [&](const visit::EndVisit&) { ends_visit_ = true; },
-        [&](const visit::Quit&) { quit_.store(true); }};
-    std::visit(visitor, command);
-    const bool moved_only = std::holds_alternative<visit::MoveDevice>(command);
-    if (!moved_only) expect_current();
-}
-
-void Session::tell_time(Seconds passed) {
-    using namespace std::chrono;
-    at_ += passed;
-    run_.tell_time({at_, time_point_cast<milliseconds>(system_clock::now())});
-}
-
-void Session::write_book() {
-    if (!book_) return;
-    for (visit::BookEntry& entry : run_.take_owed())
-        book_.post(std::move(entry));
-    run_.acknowledge(book_.acknowledged());
-}
-
-void Session::publish() {
-    SnapshotInputs shown{run_, job_, listener_.get(), source_->status(), console_.simulated()};
-    shown.book = static_cast<bool>(book_);
-    if (book_) shown.book_trouble = book_.trouble();
-    shown.stops = stops_;
-    if (paired_ && !run_.hears_alone()) {
-        shown.paired = &paired_job_;
-        if (pair_listener_) {
-            shown.pair = &pair_listener_->hearing();
-            shown.meetings = pair_listener_->meeting_frames();
-        }
-    }
-    snapshot_.set(make_snapshot(shown));
+    work_->rest();
 }
 
 }  // namespace rankwright::app

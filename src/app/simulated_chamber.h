@@ -1,7 +1,7 @@
 // Sound and console of a simulated chamber, in place of a microphone and a helper.
 #pragma once
 
-#include "app/session.h"
+#include "app/work.h"
 #include "capture/source.h"
 #include "organ/instrument.h"
 #include "simulator/chamber.h"
