@@ -44,7 +44,7 @@ void take_call(simulator::SimulatedHelper& helper, std::vector<Stop>& drawn,
 }  // namespace
 
 SimulatedChamber simulate_chamber(const organ::Instrument& instrument,
-                                  const simulator::Chamber::Parameters& parameters) {
+                                  const simulator::Chamber::Parameters& parameters, bool paced) {
     using simulator::Chamber;
     // The helper lives on the thread that renders: told and advanced there only.
     const auto helper = std::make_shared<simulator::SimulatedHelper>(
@@ -52,6 +52,7 @@ SimulatedChamber simulate_chamber(const organ::Instrument& instrument,
     const auto drawn = std::make_shared<std::vector<Stop>>();
 
     capture::SimulationOptions options;
+    options.paced = paced;
     options.each_block = [helper](Chamber& chamber, Seconds now) { helper->advance(chamber, now); };
     auto source = capture::open_simulated(instrument, parameters, options);
 

@@ -2,7 +2,7 @@
 #pragma once
 
 #include "app/work.h"
-#include "capture/source.h"
+#include "capture/simulated_source.h"
 #include "organ/instrument.h"
 #include "simulator/chamber.h"
 
@@ -11,13 +11,15 @@
 namespace rankwright::app {
 
 struct SimulatedChamber {
-    std::unique_ptr<capture::Source> source;
+    std::unique_ptr<capture::SimulatedSource> source;
     Console console;  ///< usable as long as the source
 };
 
 /// A chamber with a helper at the console who holds the key that is called, with the stops drawn
-/// that it needs. `seed` decides how its pipes are out of tune.
+/// that it needs. `seed` decides how its pipes are out of tune. `paced`: by the clock, or as fast
+/// as it is read.
 SimulatedChamber simulate_chamber(const organ::Instrument& instrument,
-                                  const simulator::Chamber::Parameters& parameters);
+                                  const simulator::Chamber::Parameters& parameters,
+                                  bool paced = true);
 
 }  // namespace rankwright::app

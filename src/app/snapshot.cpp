@@ -34,15 +34,17 @@ void fill_call(Snapshot& out, const visit::Run& run) {
     out.device = pipe.make.device;
     out.pipe_count = static_cast<int>(run.pipes().size());
     out.settled_count = static_cast<int>(run.settled_count());
+    out.again_count = static_cast<int>(run.again_count());
     out.open_count = static_cast<int>(run.open_count());
     const visit::PipeRecord& record = run.record().of(pipe.id);
     out.out_of_reach = record.out_of_reach;
     for (const visit::Fault& fault : record.faults)
         out.faults.push_back(fault.fault);
     constexpr std::size_t kCallsAhead = 3;
-    for (std::size_t i = run.current() + 1;
-         i < std::min(run.pipes().size(), run.current() + 1 + kCallsAhead); ++i)
-        out.then += (out.then.empty() ? "then " : " · ") + organ::short_note(run.pipes()[i].midi);
+    const auto ahead = run.ahead();
+    for (std::size_t i = 0; i < std::min(ahead.size(), kCallsAhead); ++i)
+        out.then +=
+            (out.then.empty() ? "then " : " · ") + organ::short_note(run.pipes()[ahead[i]].midi);
     if (out.then.empty()) out.then = "the last pipe of this stop";
 }
 
@@ -60,7 +62,9 @@ void fill_chest(Snapshot& out, const visit::Run& run) {
         standing.note = organ::short_note(pipes[i].midi);
         standing.deviation = run.outcomes()[i].last;
         const visit::PipeRecord& record = run.record().of(pipes[i].id);
-        standing.kept = run.outcomes()[i].settled && run.record().kept(pipes[i].id);
+        standing.again = run.outcomes()[i].again;
+        standing.kept =
+            run.outcomes()[i].settled && !standing.again && run.record().kept(pipes[i].id);
         standing.out_of_reach = record.out_of_reach;
         standing.faulty = !record.faults.empty();
         out.kept_count += standing.kept ? 1 : 0;
@@ -184,6 +188,13 @@ void fill_notices(Snapshot& out, const SnapshotInputs& in) {
         out.notices.push_back({urgent, std::move(words)});
     };
     if (!in.source.message.empty()) add(true, in.source.message);
+    if (const Cents warm = in.run.warmth(); warm > Cents{0.0}) {
+        char text[96];
+        std::snprintf(text, sizeof text,
+                      "It fell by %.1f cents when it cooled: wanted that much higher while warm.",
+                      warm.value());
+        add(false, text);
+    }
     if (!in.book_trouble.empty()) add(true, in.book_trouble);
     if (const std::string left = in.run.left_open(); !left.empty())
         add(false, left + " is left open: it had not settled.");

@@ -90,6 +90,8 @@ void draw_call(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
         column.line(std::to_string(book ? snapshot.kept_count : snapshot.settled_count) + " of " +
                         std::to_string(snapshot.pipe_count),
                     kLadder, false);
+        if (snapshot.again_count > 0)
+            column.label("hear again: " + std::to_string(snapshot.again_count));
         if (snapshot.open_count > 0)
             column.label("left open: " + std::to_string(snapshot.open_count));
     }

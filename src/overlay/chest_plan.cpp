@@ -27,6 +27,7 @@ struct Standing {
 void draw_standing(Canvas& canvas, const Standing& at, const ChestPipe& pipe) {
     const float middle = (at.left + at.right) / 2;
     const ImU32 body = pipe.current ? kPale : pipe.kept ? kFaint : kGround;
+    const ImU32 edge = pipe.again ? kPale : kFaint;  // tuned, but still warm
     const Rect tube{at.left, at.top, at.right, at.foot};
     if (pipe.current || pipe.kept) {
         canvas.fill(tube, body);
@@ -40,8 +41,8 @@ void draw_standing(Canvas& canvas, const Standing& at, const ChestPipe& pipe) {
                      {at.right, at.top},
                      {at.right, at.foot},
                      {middle, at.base}},
-                    kFaint, 1.5F, true);
-        canvas.line({at.left, at.foot}, {at.right, at.foot}, kFaint, 1.5F);
+                    edge, 1.5F, true);
+        canvas.line({at.left, at.foot}, {at.right, at.foot}, edge, 1.5F);
     }
     // Crossed out: nobody gets there. A notch in the foot: something is wrong with it.
     if (pipe.out_of_reach) {

@@ -37,6 +37,7 @@ struct ChestPipe {
     std::string note;                ///< short: "G", "F♯"
     std::optional<Cents> deviation;  ///< last reading from target
     bool kept = false;               ///< done, and in the tuning book
+    bool again = false;  ///< done, but to be heard once more when it has cooled
     bool out_of_reach = false;
     bool faulty = false;
     bool current = false;
@@ -80,6 +81,7 @@ struct Snapshot {
     int key = 0;
     int settled_count = 0;
     int open_count = 0;  ///< left before they had settled
+    int again_count = 0;  ///< done, but to be heard once more
     int kept_count = 0;  ///< in the tuning book as they were left
     Keeping keeping = Keeping::no_book;
     std::vector<std::string> faults;  ///< of the pipe in hand

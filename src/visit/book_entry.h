@@ -76,11 +76,12 @@ struct Remark {
 
 /// How a pipe stands in the work list.
 enum class ListState {
-    proposed,  ///< by the survey's findings
-    wanted,    ///< confirmed or added by hand
-    dropped,   ///< taken off by hand
-    open,      ///< left before it had settled
-    done,      ///< tuned
+    proposed,    ///< by the survey's findings
+    wanted,      ///< confirmed or added by hand
+    dropped,     ///< taken off by hand
+    open,        ///< left before it had settled
+    done,        ///< tuned
+    hear_again,  ///< tuned, but warm from the hand: to be heard once more when it has cooled
 };
 
 struct ListChange {

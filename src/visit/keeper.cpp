@@ -39,10 +39,13 @@ bool Keeper::moved(Stage stage, const std::optional<KeptReading>& figure) const 
 
 std::optional<KeptReading> Keeper::hear(Stage stage, const std::optional<KeptReading>& figure) {
     const bool stands = stage == Stage::reading || stage == Stage::settled;
-    if (moved(stage, figure)) {
+    const bool moves = moved(stage, figure);
+    if (moves) {
         touched_ = true;
         after_.reset();
     }
+    if (moves && !moving_) ++touches_;
+    moving_ = moves;
     if (figure && stands) {
         latest_ = figure;
         if (!touched_) untouched_ = figure;

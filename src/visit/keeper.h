@@ -26,12 +26,17 @@ class Keeper {
     bool heard() const { return latest_.has_value(); }
     /// It was moved.
     bool touched() const { return touched_; }
+    bool moving() const { return moving_; }
+    /// How often: a hand's touches, as far as they could be heard one from the other.
+    int touches() const { return touches_; }
 
   private:
     bool moved(tuning::Stage stage, const std::optional<KeptReading>& figure) const;
 
     bool before_known_ = false;
     bool touched_ = false;
+    bool moving_ = false;
+    int touches_ = 0;
     std::optional<KeptReading> untouched_;  ///< as last seen before it was moved
     std::optional<KeptReading> latest_;
     std::optional<KeptReading> after_;  ///< as kept

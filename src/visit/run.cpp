@@ -58,7 +58,8 @@ void Run::recall_outcomes() {
             outcome.last = known.after->deviation;
             outcome.reference = known.after->reference_deviation;
         }
-        outcome.settled = known.list == ListState::done;
+        outcome.again = known.list == ListState::hear_again;
+        outcome.settled = known.list == ListState::done || outcome.again;
         outcome.open = known.list == ListState::open;
     }
 }
@@ -102,20 +103,69 @@ std::size_t Run::open_count() const {
                                                   [](const PipeOutcome& o) { return o.open; }));
 }
 
+std::size_t Run::again_count() const {
+    return static_cast<std::size_t>(std::count_if(outcomes_.begin(), outcomes_.end(),
+                                                  [](const PipeOutcome& o) { return o.again; }));
+}
+
+// Two minutes: from memory.
+bool Run::has_cooled(const PipeOutcome& outcome) const {
+    constexpr Seconds kCools{120.0};
+    return now_.at - outcome.touched >= kCools;
+}
+
+// A hand's touch warms a small flue pipe by some tenths of a cent, and it takes minutes to cool
+// (from memory); a reed's tongue hears little of it.
+bool Run::is_warm() const {
+    constexpr Cents kWarmsBy{0.3};
+    if (pipe().make.reed()) return false;
+    const PipeOutcome& outcome = outcomes_[current_];
+    if (keeper_.touched())
+        return kWarmsBy * keeper_.touches() > tuning::tolerance_at(target_of(pipe())) * 0.5;
+    return outcome.again && !has_cooled(outcome);
+}
+
+ListState Run::state_on_leaving() const {
+    if (!outcomes_[current_].settled) return ListState::open;
+    return is_warm() ? ListState::hear_again : ListState::done;
+}
+
 std::string Run::left_open() const {
     constexpr Seconds kSaidFor{10.0};
     return left_open_ && now_.at - left_open_->at < kSaidFor ? left_open_->note : std::string();
 }
 
-bool Run::next() { return step(1); }
-bool Run::back() { return step(-1); }
+// On through the rank to what isn't done yet, then to what was warm when it was left. Where nothing
+// of that is left, just on.
+std::vector<std::size_t> Run::ahead() const {
+    std::vector<std::size_t> to_do;
+    std::vector<std::size_t> plainly;
+    for (std::size_t i = current_ + 1; i < pipes_.size(); ++i) {
+        if (record_.of(pipes_[i].id).out_of_reach) continue;
+        plainly.push_back(i);
+        const PipeOutcome& outcome = outcomes_[i];
+        if (!outcome.settled || (outcome.again && has_cooled(outcome))) to_do.push_back(i);
+    }
+    for (std::size_t i = 0; i < current_; ++i)
+        if (outcomes_[i].again && has_cooled(outcomes_[i]) &&
+            !record_.of(pipes_[i].id).out_of_reach)
+            to_do.push_back(i);
+    // While some must cool first, there is nothing to do at this stop.
+    return to_do.empty() && again_count() == 0 ? plainly : to_do;
+}
 
-bool Run::step(int by) {
-    const auto last = static_cast<std::ptrdiff_t>(pipes_.size());
-    for (auto to = static_cast<std::ptrdiff_t>(current_) + by; to >= 0 && to < last; to += by) {
-        const auto pipe = static_cast<std::size_t>(to);
-        if (record_.of(pipes_[pipe].id).out_of_reach) continue;
-        turn_to(pipe);
+bool Run::next() {
+    leave_pipe();
+    const auto to = ahead();
+    if (to.empty()) return false;
+    turn_to(to.front());
+    return true;
+}
+
+bool Run::back() {
+    for (std::size_t i = current_; i-- > 0;) {
+        if (record_.of(pipes_[i].id).out_of_reach) continue;
+        turn_to(i);
         return true;
     }
     return false;
@@ -133,13 +183,13 @@ void Run::turn_to(std::size_t pipe) {
 
 void Run::leave_pipe() {
     const bool worked_at = keeper_.heard();
+    const ListState state = state_on_leaving();
     for (KeptReading& reading : keeper_.leave())
         note(std::move(reading));
     PipeOutcome& outcome = outcomes_[current_];
-    left_open_.reset();
     if (!worked_at) return;
     outcome.open = !outcome.settled;
-    const ListState state = outcome.settled ? ListState::done : ListState::open;
+    outcome.again = state == ListState::hear_again;
     if (record_.of(pipe().id).list != state) note(ListChange{pipe().id, state});
     if (outcome.open) left_open_ = {pipe().note, now_.at};
 }
@@ -221,6 +271,25 @@ std::optional<organ::Compensation> Run::compensation() const {
     return organ::compensation(instrument_, pipe(), day_);
 }
 
+Cents Run::warmth() const {
+    return keeper_.touched() ? outcomes_[current_].cooled_by.value_or(Cents{0.0}) : Cents{0.0};
+}
+
+// As it was left against as it is found again, nobody having touched it.
+void Run::learn_cooling(const KeptReading& figure) {
+    constexpr Seconds kSteady{1.0};
+    constexpr Cents kLeast{0.2};
+    constexpr Cents kMost{8.0};  // more was no cooling
+    PipeOutcome& outcome = outcomes_[current_];
+    const auto& left = record_.of(pipe().id).after;
+    if (!outcome.again || !has_cooled(outcome) || keeper_.touched() || !left ||
+        figure.heard < kSteady)
+        return;
+    const Cents fell = interval(figure.pitch, left->pitch);
+    outcome.cooled_by.reset();
+    if (fell > kLeast && fell < kMost) outcome.cooled_by = fell;
+}
+
 Hertz Run::target_of(const organ::Pipe& pipe) const {
     const Hertz plain = organ::target(instrument_, pipe, day_);
     if (!options_.compensate) return plain;
@@ -252,7 +321,7 @@ Call Run::call() const {
 tuning::Expectation Run::expectation() const {
     tuning::Expectation expected;
     expected.pipe = pipe();
-    expected.target = target_of(pipe());
+    expected.target = transpose(target_of(pipe()), warmth());
     expected.tolerance = tuning::tolerance_at(expected.target);
     expected.speed_of_sound = organ::speed_of_sound(air_at_pipe());
     for (const organ::Pipe& other : pipes_)
@@ -266,6 +335,8 @@ std::optional<tuning::PairedExpectation> Run::paired_expectation() const {
     tuning::PairedExpectation expected;
     expected.pipe = pipe();
     expected.reference = *reference;
+    const Hertz cool = target_of(pipe());
+    expected.reference.beat += (transpose(cool, warmth()) - cool) * reference->pipe_partial;
     expected.reference_target = organ::target(instrument_, reference->pipe, day_);
     expected.day_known = day_.pitch.has_value();
     // By what is heard: at the partials that meet, half a cent is so many more beats.
@@ -288,8 +359,8 @@ std::optional<KeptReading> Run::figure_of(const tuning::PipeState& state) const 
     KeptReading figure;
     figure.pipe = pipe().id;
     figure.pitch = *state.pitch;
-    figure.target = transpose(*state.pitch, -*state.deviation);
-    figure.deviation = *state.deviation;
+    figure.deviation = *state.deviation + warmth();
+    figure.target = transpose(*state.pitch, -figure.deviation);
     figure.uncertainty = *state.uncertainty;
     figure.heard = state.heard;
     figure.settled = state.stage == tuning::Stage::settled;
@@ -301,6 +372,7 @@ bool Run::follow(const tuning::PipeState& state) { return follow(state, figure_o
 
 bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading>& figure) {
     using tuning::Stage;
+    const Cents warm = warmth();
     PipeOutcome& outcome = outcomes_[current_];
     if (state.deviation && (state.stage == Stage::reading || state.stage == Stage::settled)) {
         if (!outcome.first) outcome.first = state.deviation;
@@ -309,15 +381,18 @@ bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading
     if (state.stage != Stage::waiting && state.stage != Stage::wrong_key)
         outcome.settled = state.stage == Stage::settled;
     if (!state.wrong_key) {
+        if (figure) learn_cooling(*figure);
         if (auto kept = keeper_.hear(state.stage, figure)) note(std::move(*kept));
+        if (keeper_.moving()) outcome.touched = now_.at;
         const bool own = state.stage == Stage::reading || state.stage == Stage::moving ||
                          (state.stage == Stage::settled && state.deviation);
         if (own && !state.wrong_pitch) follower_.own(state.tone);
     }
-    const bool next_sounds = state.wrong_key && current_ + 1 < pipes_.size() &&
-                             pipes_[current_ + 1].key == *state.wrong_key;
-    if (outcome.settled && next_sounds) return next();
-    return follow_key(state);
+    if (outcome.settled && state.wrong_key) {
+        const auto to = ahead();
+        if (!to.empty() && pipes_[to.front()].key == *state.wrong_key) return next();
+    }
+    return follow_key(state) || warmth() != warm;
 }
 
 // The helper may have misheard, or the technician has gone elsewhere: a key that goes on sounding

@@ -41,6 +41,10 @@ struct PipeOutcome {
     std::optional<Cents> reference;  ///< how far its reference stood from its own target
     bool settled = false;            ///< it stood inside its tolerance when it was left
     bool open = false;               ///< it was left before it had settled
+    bool again = false;              ///< it is to be heard once more when it has cooled
+    Seconds touched{-1e9};           ///< when it was last moved, by the stream's time
+    /// How far it fell between being left warm and being heard again.
+    std::optional<Cents> cooled_by;
 };
 
 /// A moment, as the caller's clocks tell it.
@@ -72,6 +76,8 @@ class Run {
     const std::vector<std::size_t>& standing() const { return standing_; }
     const std::vector<PipeOutcome>& outcomes() const { return outcomes_; }
     std::size_t current() const { return current_; }
+    /// Which pipes `next` goes to, one after the other, as things stand.
+    std::vector<std::size_t> ahead() const;
     const organ::Pipe& pipe() const { return pipes_[current_]; }
     const organ::Day& day() const { return day_; }
     const PitchToday& pitch_today() const { return pitch_; }
@@ -81,6 +87,9 @@ class Run {
     std::size_t other_side() const { return other_side_; }
     std::size_t settled_count() const;
     std::size_t open_count() const;
+    /// Tuned, but to be heard once more when they have cooled: after the last pipe the run goes on
+    /// to these.
+    std::size_t again_count() const;
     /// The note that was left before it had settled, for ten seconds after; empty otherwise.
     std::string left_open() const;
 
@@ -123,12 +132,16 @@ class Run {
     /// The current pipe and its reference; empty when it is to be tuned by its target: by the
     /// options, or because the file names no reference for it.
     std::optional<tuning::PairedExpectation> paired_expectation() const;
+    /// By how much the current pipe's target is higher while it is warm from the hand: what it fell
+    /// by when it was left so before. Nought for a pipe that hasn't been moved since it was taken
+    /// up.
+    Cents warmth() const;
     /// Why the current target isn't the plain one; empty when it is.
     std::optional<organ::Compensation> compensation() const;
 
     /// Notes how the current pipe stands and keeps what is worth it. When it is settled and the
     /// next pipe's key sounds, moves on; when another key of the stop goes on sounding, follows
-    /// there. True when it moved.
+    /// there. True when another pipe or another target is wanted now.
     bool follow(const tuning::PipeState& state);
     /// The same by beats. The references heard on the way tell today's A, once they agree on it to
     /// a cent, and its drift when they are heard again; a pitch that was typed or taken stands, but
@@ -142,7 +155,10 @@ class Run {
     void recall_outcomes();
     void turn_to(std::size_t pipe);
     void leave_pipe();
-    bool step(int by);
+    bool has_cooled(const PipeOutcome& outcome) const;
+    bool is_warm() const;
+    ListState state_on_leaving() const;
+    void learn_cooling(const KeptReading& figure);
     bool follow_key(const tuning::PipeState& state);
     std::optional<KeptReading> figure_of(const tuning::PipeState& state) const;
     void note(BookMatter matter) { record_.add(now_.wall, std::move(matter)); }

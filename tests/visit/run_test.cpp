@@ -243,6 +243,52 @@ TEST_F(RunTest, PassesOverWhatIsOutOfReach) {
     EXPECT_EQ(run.current(), 0U);
 }
 
+// A pipe warm from the hand falls as it cools; how long that takes: from memory. What it fell by is
+// added the next time, so that it stands right when cool.
+TEST_F(RunTest, AHandledPipeIsHeardAgainWhenItHasCooledAndLeftHigherTheNextTime) {
+    const auto at = [&](double s) { run.tell_time({Seconds{s}, WallTime{}}); };
+    run.go_to(37);  // small enough to be warmed by a touch
+    const std::size_t here = run.current();
+    const PipeId pipe = run.pipe().id;
+    const Hertz target = run.expectation().target;
+    const auto tuned = [&](double from, double to, double began_s) {
+        at(began_s);
+        run.follow(stands(Cents{from}, tuning::Stage::reading));
+        at(began_s + 1.0);
+        run.follow(stands(Cents{(from + to) / 2.0}, tuning::Stage::moving));
+        at(began_s + 3.0);
+        run.follow(stands(Cents{to}, tuning::Stage::settled));
+    };
+    tuned(6.0, 0.1, 10.0);
+    while (run.next()) {
+    }
+    EXPECT_EQ(run.again_count(), 1U);
+    EXPECT_EQ(run.record().of(pipe).list, ListState::hear_again);
+    at(100.0);
+    EXPECT_FALSE(run.next()) << "still warm";
+    at(200.0);
+    ASSERT_TRUE(run.next());
+    EXPECT_EQ(run.current(), here);
+    run.follow(stands(Cents{-1.4}, tuning::Stage::reading));
+    EXPECT_NEAR(run.warmth().value(), 0.0, 1e-9) << "cool as it stands";
+    at(201.0);
+    EXPECT_TRUE(run.follow(stands(Cents{-0.5}, tuning::Stage::moving))) << "another target now";
+    EXPECT_NEAR(run.warmth().value(), 1.5, 1e-6);
+    EXPECT_NEAR(interval(target, run.expectation().target).value(), 1.5, 1e-6);
+    at(203.0);
+    run.follow(stands(Cents{0.0}, tuning::Stage::settled));
+    EXPECT_NEAR(run.record().of(pipe).after->deviation.value(), 1.5, 1e-6)
+        << "the book has it from the plain target";
+    run.back();
+    at(400.0);
+    run.go_to(37);
+    run.follow(stands(Cents{0.1}, tuning::Stage::settled));
+    EXPECT_NEAR(run.warmth().value(), 0.0, 1e-9);
+    run.back();
+    EXPECT_EQ(run.record().of(pipe).list, ListState::done);
+    EXPECT_EQ(run.again_count(), 0U);
+}
+
 TEST_F(RunTest, UndoTakesBackWhatWasKeptLastAndGoesThere) {
     const PipeId pipe = run.pipe().id;
     const auto at = [&](int ms) {
