@@ -21,6 +21,7 @@ enum class ErrorKind {
     not_found,      ///< a file, device, stop or pipe that isn't there: exits with 2
     nothing_heard,  ///< understood, but nothing could be measured: exits with 1
     device,         ///< a sound device failed or went away
+    storage,        ///< a file or disk can't be read or written now: exits with 2
 };
 
 /// One thing that went wrong, in words for the technician: what happened and what to do next.

@@ -1,6 +1,8 @@
 // Runs the real program as a user would.
 #pragma once
 
+#include "support/temporary_folder.h"
+
 #include <array>
 #include <cstdio>
 #include <filesystem>
@@ -43,21 +45,5 @@ inline Outcome rankwright(const std::string& arguments, const std::string& befor
     std::filesystem::remove(errors);
     return outcome;
 }
-
-/// A folder of the test's own, gone with it.
-class TemporaryFolder {
-  public:
-    TemporaryFolder() {
-        char name[] = "/tmp/rankwright-test-XXXXXX";
-        path_ = mkdtemp(name);
-    }
-    ~TemporaryFolder() { std::filesystem::remove_all(path_); }
-    TemporaryFolder(const TemporaryFolder&) = delete;
-    TemporaryFolder& operator=(const TemporaryFolder&) = delete;
-    std::filesystem::path operator/(const std::string& name) const { return path_ / name; }
-
-  private:
-    std::filesystem::path path_;
-};
 
 }  // namespace rankwright::testing
