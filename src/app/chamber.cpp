@@ -7,9 +7,11 @@
 #include "app/simulated_chamber.h"
 #include "app/stay_awake.h"
 #include "app/technician.h"
+#include "app/visit_book.h"
 #include "capture/live_source.h"
 #include "capture/recording_source.h"
 #include "core/thread_role.h"
+#include "storage/tuning_book.h"
 
 #include <chrono>
 #include <cstdio>
@@ -41,6 +43,21 @@ Result<Input> open_input(const organ::Instrument& instrument, const ChamberOptio
         capture::open_recording(options.input, {.paced = true, .channel = options.channel});
     if (!recording) return tl::unexpected(recording.error());
     return Input{std::move(*recording), {}};
+}
+
+/// Null where nothing is to be kept.
+Result<std::unique_ptr<VisitBook>> open_book(const organ::Instrument& instrument,
+                                             const ChamberOptions& options) {
+    VisitBook::Options wanted{options.book, options.organ_file, options.new_visit};
+    if (options.book.empty() && options.input == "simulated") {
+        // Practice isn't the organ's history; and its pipes are out of tune anew each time.
+        wanted.file = storage::usual_book().replace_filename("simulated.sqlite");
+        wanted.new_visit = true;
+    } else if (options.book.empty() && options.input == "mic") {
+        wanted.file = storage::usual_book();
+    }
+    if (wanted.file.empty()) return nullptr;
+    return VisitBook::open(instrument, wanted);
 }
 
 ExitCode work(Session& session, Window& window, const ChamberOptions& options) {
@@ -102,6 +119,8 @@ ExitCode work_at(const organ::Instrument& instrument, const organ::StopRef& stop
              std::nullopt});
     auto input = open_input(instrument, options);
     if (!input) return report(input.error());
+    const auto book = open_book(instrument, options);
+    if (!book) return report(book.error());
     if (!window) {
         auto opened = Window::open({});
         if (!opened) return report(opened.error());
@@ -114,9 +133,11 @@ ExitCode work_at(const organ::Instrument& instrument, const organ::StopRef& stop
     };
     remember({stop.division->id, stop.stop->id}, stop.division->name + " · " + stop.stop->name);
     catch_interrupts();
-    Session session(std::move(input->source),
-                    std::make_unique<Work>(instrument, stop, options.day, options.run,
-                                           std::move(input->console)));
+    Session session(
+        std::move(input->source),
+        std::make_unique<Work>(instrument, stop, options.day, options.run,
+                               std::move(input->console), *book ? (*book)->book() : Book{},
+                               *book ? (*book)->record() : visit::Record{}));
     const ExitCode code = work(session, *window, options);
     const overlay::Snapshot last = session.snapshot();
     for (const overlay::StopChoice& choice : last.stops)

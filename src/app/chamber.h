@@ -22,6 +22,8 @@ struct ChamberOptions {
     std::string stop;
     visit::RunOptions run{visit::Job::from_reference, false};
     organ::Day day;
+    std::string book;        ///< the tuning book's file; empty: the usual one for real pipes
+    bool new_visit = false;  ///< begin one, even if the last one isn't over
     std::uint64_t seed = 1;
     bool simulated_technician = false;
     std::optional<Seconds> lasting;

@@ -77,6 +77,11 @@ void add_chamber_command(CLI::App& app, ExitCode& code) {
     command->add_option("--channel", options.channel, "this channel of the recording, from 1")
         ->check(CLI::PositiveNumber);
     arguments->day.add_to(*command);
+    command->add_option("--book", options.book,
+                        "the tuning book (default: the usual one; of simulated pipes one of their "
+                        "own; none for recordings)");
+    command->add_flag("--new-visit", options.new_visit,
+                      "begin a visit, even if the organ's last one isn't over");
     command->add_option("--seed", options.seed, "simulated: how the pipes are out of tune");
     command
         ->add_option_function<std::string>(

@@ -59,6 +59,9 @@ void print_json(const Snapshot& s, Seconds now) {
     line["move"] = s.advice.words.empty() ? Json(nullptr) : Json(s.advice.words);
     line["amount"] = s.amount.empty() ? Json(nullptr) : Json(s.amount);
     line["settled"] = s.settled_count;
+    line["kept"] = s.kept_count;
+    line["open"] = s.open_count;
+    line["book_trouble"] = s.book_trouble.empty() ? Json(nullptr) : Json(s.book_trouble);
     line["pipes"] = s.pipe_count;
     std::cout << line.dump() << std::endl;
 }

@@ -304,6 +304,7 @@ overlay::Snapshot make_snapshot(const SnapshotInputs& in) {
     fill_call(out, in.run);
     fill_chest(out, in.run);
     if (in.book) fill_keeping(out, in.run);
+    out.book_trouble = in.book_trouble;
     if (in.paired) {
         const tuning::PairedExpectation& expected = *in.paired->expectation();
         fill_figures(out, in.paired->state().pipe, expected.wanted(expected.reference_target),

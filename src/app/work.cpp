@@ -28,6 +28,7 @@ Work::Work(const organ::Instrument& instrument, organ::StopRef stop, organ::Day 
       stops_(stop_choices(instrument)),
       run_(instrument, stop, std::move(day), options, std::move(record)) {
     tell_time(Seconds{0.0});
+    run_.note_day();
     expect_current();
 }
 

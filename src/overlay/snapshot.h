@@ -84,6 +84,7 @@ struct Snapshot {
     int again_count = 0;  ///< done, but to be heard once more
     int kept_count = 0;  ///< in the tuning book as they were left
     Keeping keeping = Keeping::no_book;
+    std::string book_trouble;  ///< why the book can't be written now; empty: it can
     std::vector<std::string> faults;  ///< of the pipe in hand
     bool out_of_reach = false;        ///< the pipe in hand
     int pipe_count = 0;

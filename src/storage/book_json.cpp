@@ -16,7 +16,8 @@ namespace {
 using namespace visit;
 
 constexpr std::array<const char*, 3> kMoments{"survey", "before", "after"};
-constexpr std::array<const char*, 5> kListStates{"proposed", "wanted", "dropped", "open", "done"};
+constexpr std::array<const char*, 6> kListStates{"proposed", "wanted", "dropped",
+                                                 "open",     "done",   "hear_again"};
 
 template <typename... Cases>
 struct overloaded : Cases... {

@@ -17,7 +17,8 @@ static_assert(static_cast<int>(Moment::survey) == 0 && static_cast<int>(Moment::
 static_assert(static_cast<int>(ListState::proposed) == 0 &&
               static_cast<int>(ListState::wanted) == 1 &&
               static_cast<int>(ListState::dropped) == 2 && static_cast<int>(ListState::open) == 3 &&
-              static_cast<int>(ListState::done) == 4);
+              static_cast<int>(ListState::done) == 4 &&
+              static_cast<int>(ListState::hear_again) == 5);
 
 template <typename... Cases>
 struct overloaded : Cases... {

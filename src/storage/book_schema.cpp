@@ -122,7 +122,7 @@ CREATE TABLE list_change(
   visit INTEGER NOT NULL,
   serial INTEGER NOT NULL,
   pipe INTEGER NOT NULL REFERENCES pipe,
-  state INTEGER NOT NULL CHECK(state BETWEEN 0 AND 4), -- proposed, wanted, dropped, open, done
+  state INTEGER NOT NULL CHECK(state BETWEEN 0 AND 5), -- proposed, wanted, dropped, open, done, hear_again
   PRIMARY KEY(visit, serial),
   FOREIGN KEY(visit, serial) REFERENCES entry
 ) STRICT, WITHOUT ROWID;

@@ -238,6 +238,15 @@ void Run::set_pitch(std::optional<Hertz> a) {
     }
 }
 
+void Run::note_day() {
+    if (day_.temperature) note(AirReading{{}, *day_.temperature, day_.humidity});
+    for (const auto& [place, air] : day_.places)
+        note(AirReading{place, air, std::nullopt});
+    if (!day_.pitch) return;
+    noted_pitch_ = day_.pitch;
+    note(PitchReading{*day_.pitch, false});
+}
+
 void Run::note_pitch() {
     // What the references tell to a fifth of a cent; less isn't news.
     constexpr Cents kNews{0.2};
@@ -381,8 +390,8 @@ bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading
     if (state.stage != Stage::waiting && state.stage != Stage::wrong_key)
         outcome.settled = state.stage == Stage::settled;
     if (!state.wrong_key) {
-        if (figure) learn_cooling(*figure);
         if (auto kept = keeper_.hear(state.stage, figure)) note(std::move(*kept));
+        if (figure) learn_cooling(*figure);
         if (keeper_.moving()) outcome.touched = now_.at;
         const bool own = state.stage == Stage::reading || state.stage == Stage::moving ||
                          (state.stage == Stage::settled && state.deviation);

@@ -64,6 +64,8 @@ class Run {
 
     /// Before anything that happens at that moment is told.
     void tell_time(Instant now) { now_ = now; }
+    /// Notes the day's air and pitch as they were given at the start.
+    void note_day();
     const Record& record() const { return record_; }
     /// Entries for the tuning book, made since the last call.
     std::vector<BookEntry> take_owed() { return record_.take_owed(); }

@@ -7,6 +7,7 @@
 
 #include <chrono>
 #include <cmath>
+#include <csignal>
 #include <cstdlib>
 #include <fstream>
 #include <random>
@@ -29,11 +30,11 @@ struct WindowAtWork : ::testing::Test {
     void SetUp() override { ASSERT_TRUE(display.running()) << "install the package xvfb"; }
 
     void start(const std::string& arguments) {
-        program =
-            Process({"sh", "-c",
-                     "XDG_STATE_HOME='" + (folder / "state").string() + "' exec '" +
-                         RANKWRIGHT_PROGRAM + "' chamber '" + kOrgan + "' --json " + arguments},
-                    folder / "out", folder / "errors");
+        program = Process({"sh", "-c",
+                           "XDG_STATE_HOME='" + (folder / "state").string() + "' XDG_DATA_HOME='" +
+                               (folder / "data").string() + "' exec '" + RANKWRIGHT_PROGRAM +
+                               "' chamber '" + kOrgan + "' --json " + arguments},
+                          folder / "out", folder / "errors");
         ASSERT_NE(output_of("timeout 60 xdotool search --sync --onlyvisible --name Rankwright"), "")
             << text("errors");
     }
@@ -192,6 +193,43 @@ TEST_F(WindowAtWork, AnotherStopIsTakenInHandAndTheFirstIsFoundAgain) {
     for (const char* key : {"s", "Up", "Return"})
         EXPECT_TRUE(press(key));
     EXPECT_TRUE(comes_true(at("Great · Octave 4'", 3))) << shown();
+}
+
+// Power lost in the middle of the work: what was said to be kept is there, and the work goes on at
+// the same stop. Another program reads the same book (Debian's sqlite3 would, too).
+TEST_F(WindowAtWork, WhatWasKeptIsThereAfterTheProgramWasKilled) {
+    const std::string book = (folder / "book.sqlite").string();
+    start(
+        "--stop \"Great/Fifteenth 2'\" --job single --input simulated --seed 3 --technician "
+        "simulated --book '" +
+        book + "'");
+    ASSERT_TRUE(comes_true([](const nlohmann::json& s) { return s["kept"] >= 1; })) << shown();
+    const nlohmann::json before = shown();
+    program.signal(SIGKILL);
+    program.wait(10s);
+    start("--stop \"Great/Fifteenth 2'\" --job single --input simulated --seed 3 --book '" + book +
+          "'");
+    ASSERT_TRUE(comes_true([](const nlohmann::json& s) { return s.contains("kept"); }));
+    EXPECT_GE(shown()["kept"], before["kept"]);
+    EXPECT_TRUE(press("q"));
+    EXPECT_TRUE(press("e"));
+    EXPECT_EQ(program.wait(10s), 0) << text("errors");
+    EXPECT_EQ(text("errors"), "");
+    // The visit is over: the next begins with nothing kept.
+    start("--stop \"Great/Fifteenth 2'\" --job single --input simulated --book '" + book + "'");
+    ASSERT_TRUE(comes_true([](const nlohmann::json& s) { return s.contains("kept"); }));
+    EXPECT_EQ(shown()["kept"], 0);
+}
+
+TEST_F(WindowAtWork, SaysWhyTheBookCannotBeWrittenAndGoesOn) {
+    std::ofstream(folder / "no-folder") << "a file where a folder should be";
+    start(
+        "--stop \"Great/Fifteenth 2'\" --job single --input simulated --seed 3 --technician "
+        "simulated --book '" +
+        (folder / "no-folder/book.sqlite").string() + "'");
+    EXPECT_TRUE(comes_true([](const nlohmann::json& s) {
+        return s["settled"] >= 1 && s["kept"] == 0 && s["book_trouble"].is_string();
+    })) << shown();
 }
 
 TEST_F(WindowAtWork, SaysThatNoMicrophoneIsThere) {

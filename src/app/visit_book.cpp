@@ -1,0 +1,69 @@
+#include "app/visit_book.h"
+
+#include "storage/tuning_book.h"
+#include "visit/wall_time.h"
+
+#include <utility>
+
+namespace rankwright::app {
+
+namespace {
+
+struct Found {
+    visit::VisitRecord visit;
+    std::vector<visit::BookEntry> earlier;
+};
+
+/// The visit to go on with; empty when there is none.
+Result<std::optional<Found>> find_open_visit(const std::filesystem::path& file,
+                                             const std::string& organ) {
+    const auto book = storage::TuningBook::open_existing(file);
+    // Nothing there yet, or a folder that can't be read: the writer tries, and says what it finds.
+    if (!book && book.error().kind == ErrorKind::not_found) return std::nullopt;
+    if (!book) return tl::unexpected(book.error());
+    auto visit = book->open_visit(organ);
+    if (!visit) return tl::unexpected(visit.error());
+    if (!*visit) return std::nullopt;
+    auto earlier = book->entries((*visit)->id);
+    if (!earlier) return tl::unexpected(earlier.error());
+    return Found{**visit, std::move(*earlier)};
+}
+
+}  // namespace
+
+Result<std::unique_ptr<VisitBook>> VisitBook::open(const organ::Instrument& instrument,
+                                                   const Options& options) {
+    const std::string organ = slug(instrument.name);
+    std::optional<Found> found;
+    if (!options.new_visit) {
+        auto open = find_open_visit(options.file, organ);
+        if (!open) return tl::unexpected(open.error());
+        found = std::move(*open);
+    }
+    if (!found) {
+        found.emplace();
+        found->visit.id = storage::new_visit_id();
+        found->visit.organ = organ;
+        found->visit.organ_name = instrument.name;
+        found->visit.instrument_file = options.instrument_file;
+        found->visit.started = visit::wall_now();
+    }
+    return std::unique_ptr<VisitBook>(
+        new VisitBook(options, std::move(found->visit), std::move(found->earlier)));
+}
+
+VisitBook::VisitBook(const Options& options, visit::VisitRecord visit,
+                     std::vector<visit::BookEntry> earlier)
+    : visit_(std::move(visit)), earlier_(std::move(earlier)), writer_(options.file, visit_) {}
+
+Book VisitBook::book() {
+    return {[this](visit::BookEntry entry) { writer_.post(std::move(entry)); },
+            [this] { return writer_.acknowledged(); }, [this] { return writer_.trouble(); },
+            [this] { writer_.end_visit(visit::wall_now()); }};
+}
+
+std::string VisitBook::resumed() const {
+    return earlier_.empty() ? std::string() : visit::to_text(visit_.started);
+}
+
+}  // namespace rankwright::app

@@ -1,0 +1,45 @@
+// Today's visit in the tuning book: begun, or gone on with, and written as the work goes.
+#pragma once
+
+#include "app/work.h"
+#include "core/result.h"
+#include "organ/instrument.h"
+#include "storage/book_writer.h"
+#include "visit/record.h"
+
+#include <filesystem>
+#include <memory>
+#include <string>
+
+namespace rankwright::app {
+
+/// Belongs to the thread that makes it; what `book` gives is the session's.
+class VisitBook {
+  public:
+    struct Options {
+        std::filesystem::path file;
+        std::string instrument_file;
+        bool new_visit = false;  ///< don't go on with the one that isn't over
+    };
+    /// Goes on with the organ's visit that isn't over, or begins one. A book that can't be read
+    /// fails with what to do; one that can't be written doesn't: the work goes on, and says so.
+    static Result<std::unique_ptr<VisitBook>> open(const organ::Instrument& instrument,
+                                                   const Options& options);
+
+    /// What the visit has found so far.
+    visit::Record record() const { return visit::Record{earlier_}; }
+    /// For the session, while this lives.
+    Book book();
+    /// The visit was begun before, at that time; empty for a new one.
+    std::string resumed() const;
+
+  private:
+    VisitBook(const Options& options, visit::VisitRecord visit,
+              std::vector<visit::BookEntry> earlier);
+
+    visit::VisitRecord visit_;
+    std::vector<visit::BookEntry> earlier_;
+    storage::BookWriter writer_;
+};
+
+}  // namespace rankwright::app
