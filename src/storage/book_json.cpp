@@ -17,7 +17,7 @@ using namespace visit;
 
 constexpr std::array<const char*, 3> kMoments{"survey", "before", "after"};
 constexpr std::array<const char*, 6> kListStates{"proposed", "wanted", "dropped",
-                                                 "open",     "done",   "hear_again"};
+                                                 "open",     "done",   "hear-again"};
 
 template <typename... Cases>
 struct overloaded : Cases... {

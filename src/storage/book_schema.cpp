@@ -122,7 +122,8 @@ CREATE TABLE list_change(
   visit INTEGER NOT NULL,
   serial INTEGER NOT NULL,
   pipe INTEGER NOT NULL REFERENCES pipe,
-  state INTEGER NOT NULL CHECK(state BETWEEN 0 AND 5), -- proposed, wanted, dropped, open, done, hear_again
+  -- proposed, wanted, dropped, open, done, hear again
+  state INTEGER NOT NULL CHECK(state BETWEEN 0 AND 5),
   PRIMARY KEY(visit, serial),
   FOREIGN KEY(visit, serial) REFERENCES entry
 ) STRICT, WITHOUT ROWID;

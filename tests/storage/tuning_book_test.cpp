@@ -2,10 +2,10 @@
 // integrity check and plain SQL through its C interface, beside the book's.
 #include "storage/tuning_book.h"
 
-#include "storage/book_json.h"
 #include "storage/book_schema.h"
 #include "support/book_entries.h"
 #include "support/failing_disk.h"
+#include "support/same_entries.h"
 #include "support/temporary_folder.h"
 
 #include <fstream>
@@ -20,24 +20,12 @@ namespace {
 
 namespace fs = std::filesystem;
 using testing::BookEntries;
+using testing::difference;
 using testing::FailingDisk;
 using ::testing::HasSubstr;
 using testing::invented_visit;
 
 const std::string kVisit = "00000000-0000-4000-8000-000000000001";
-
-/// Empty when they are the same, else the first that differ.
-std::string difference(const std::vector<visit::BookEntry>& found,
-                       const std::vector<visit::BookEntry>& expected) {
-    for (std::size_t i = 0; i < std::min(found.size(), expected.size()); ++i) {
-        const std::string one = to_line(entry_json(found[i])),
-                          other = to_line(entry_json(expected[i]));
-        if (one != other) return one + " instead of " + other;
-    }
-    return found.size() == expected.size() ? ""
-                                           : std::to_string(found.size()) + " entries instead of " +
-                                                 std::to_string(expected.size());
-}
 
 std::string sql(const fs::path& book, const std::string& query) {
     SQLite::Database database(book.string());

@@ -115,7 +115,7 @@ class BookEntries {
                                        "a\0b"s,
                                        "</script>&lt;"s,
                                        "'; DROP TABLE entry; --"s,
-                                       std::string(5000, 'x')};
+                                       std::string(600, 'x')};
         return kTexts[static_cast<std::size_t>(below(kTexts.size()))];
     }
     visit::Remark remark() {
