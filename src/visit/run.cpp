@@ -59,8 +59,10 @@ void Run::recall_outcomes() {
             outcome.reference = known.after->reference_deviation;
         }
         outcome.again = known.list == ListState::hear_again;
-        outcome.settled = known.list == ListState::done || outcome.again;
         outcome.open = known.list == ListState::open;
+        // Cut off in the middle, it may have settled and not been left yet.
+        const bool stood = known.after && known.after->settled && !outcome.open;
+        outcome.settled = known.list == ListState::done || outcome.again || stood;
     }
 }
 
