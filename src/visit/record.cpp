@@ -94,26 +94,29 @@ std::optional<PipeId> Record::undo(WallTime at) {
     });
     if (last == entries_.rend()) return std::nullopt;
     const PipeId pipe = *pipe_of(last->matter);
+    const bool left = std::holds_alternative<ListChange>(last->matter);
     std::vector<std::uint64_t> together;
-    for (auto entry = last; entry != entries_.rend() && last->at - entry->at <= kOneBreath; ++entry)
-        if (pipe_of(entry->matter) == pipe && !withdrawn(entry->serial))
+    for (auto entry = last; entry != entries_.rend(); ++entry) {
+        const bool same_breath = last->at - entry->at <= kOneBreath;
+        const bool as_left = left && entry->serial == of(pipe).after_serial;
+        if ((same_breath || as_left) && pipe_of(entry->matter) == pipe && !withdrawn(entry->serial))
             together.push_back(entry->serial);
+    }
     for (const std::uint64_t serial : together)
         add(at, Withdrawal{serial});
     return pipe;
 }
 
-bool Record::withdrawn(std::uint64_t serial) const {
-    return std::any_of(entries_.begin(), entries_.end(), [&](const BookEntry& entry) {
-        const auto* undone = std::get_if<Withdrawal>(&entry.matter);
-        return undone != nullptr && undone->serial == serial;
-    });
-}
+bool Record::withdrawn(std::uint64_t serial) const { return withdrawn_.count(serial) > 0; }
 
 void Record::rebuild() {
     pipes_.clear();
     latest_of_.clear();
     latest_.reset();
+    withdrawn_.clear();
+    for (const BookEntry& entry : entries_)
+        if (const auto* undone = std::get_if<Withdrawal>(&entry.matter))
+            withdrawn_.insert(undone->serial);
     for (const BookEntry& entry : entries_)
         if (!withdrawn(entry.serial)) note(entry);
 }

@@ -7,6 +7,7 @@
 #include <cstdint>
 #include <map>
 #include <optional>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -48,8 +49,8 @@ class Record {
     const std::vector<BookEntry>& entries() const { return entries_; }
 
     /// Withdraws the latest entry about a pipe that still counts, and with it what was noted in the
-    /// same breath (a reading and that the pipe is done). Returns the pipe; empty when nothing is
-    /// left to undo.
+    /// same breath; with a pipe's being done, how it was left. Returns the pipe; empty when nothing
+    /// is left to undo.
     std::optional<PipeId> undo(WallTime at);
 
   private:
@@ -58,6 +59,7 @@ class Record {
     void rebuild();
 
     std::vector<BookEntry> entries_;
+    std::set<std::uint64_t> withdrawn_;
     std::size_t owed_from_ = 0;
     std::uint64_t acknowledged_ = 0;
     std::map<PipeId, PipeRecord> pipes_;

@@ -302,10 +302,9 @@ TEST_F(RunTest, UndoTakesBackWhatWasKeptLastAndGoesThere) {
     run.next();
     ASSERT_EQ(run.record().of(pipe).list, ListState::done);
     at(6000);
-    EXPECT_TRUE(run.undo()) << "that it is done";
+    EXPECT_TRUE(run.undo()) << "that it is done, as it was left";
     EXPECT_EQ(run.pipe().id, pipe);
     EXPECT_EQ(run.settled_count(), 0U);
-    EXPECT_TRUE(run.undo()) << "as it was left";
     EXPECT_FALSE(run.record().of(pipe).after);
     EXPECT_TRUE(run.undo()) << "as it was found";
     EXPECT_FALSE(run.record().of(pipe).before);
