@@ -11,6 +11,7 @@
 #include "capture/live_source.h"
 #include "capture/recording_source.h"
 #include "core/thread_role.h"
+#include "organ/tuning_order.h"
 #include "storage/tuning_book.h"
 
 #include <chrono>
@@ -107,6 +108,22 @@ Result<organ::StopRef> choose_stop(const organ::Instrument& instrument, const st
         return fail(ErrorKind::bad_input,
                     "that stop has no pipes to tune; choose another with --stop");
     return chosen;
+}
+
+Result<std::vector<StopId>> stops_to_work_at(const organ::Instrument& instrument,
+                                             const std::vector<std::string>& names) {
+    std::vector<StopId> ids;
+    for (const std::string& name : names) {
+        if (name == "all") {
+            for (const organ::StopRef& ref : organ::tuning_order(instrument))
+                if (!ref.stop->mixture()) ids.push_back({ref.division->id, ref.stop->id});
+            continue;
+        }
+        const auto stop = choose_stop(instrument, name);
+        if (!stop) return tl::unexpected(stop.error());
+        ids.push_back({stop->division->id, stop->stop->id});
+    }
+    return ids;
 }
 
 ExitCode work_at(const organ::Instrument& instrument, const organ::StopRef& stop,

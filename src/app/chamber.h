@@ -11,6 +11,7 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <vector>
 
 namespace rankwright::app {
 
@@ -20,6 +21,7 @@ struct ChamberOptions {
     std::string device;         ///< of the microphone; empty = the default
     std::optional<int> channel;
     std::string stop;
+    std::vector<std::string> stops;  ///< to go through one after the other; "all" = every stop
     visit::RunOptions run{visit::Job::from_reference, false};
     organ::Day day;
     std::string book;        ///< the tuning book's file; empty: the usual one for real pipes
@@ -34,6 +36,10 @@ struct ChamberOptions {
 
 /// The stop of that name; of an empty name, that of the bearings, or else the first with pipes.
 Result<organ::StopRef> choose_stop(const organ::Instrument& instrument, const std::string& name);
+
+/// The ids of `names`, as find_stop takes them; of "all", those of every stop that isn't a mixture.
+Result<std::vector<StopId>> stops_to_work_at(const organ::Instrument& instrument,
+                                             const std::vector<std::string>& names);
 
 /// Works until the window is closed; opens one when none is given.
 ExitCode work_at(const organ::Instrument& instrument, const organ::StopRef& stop,

@@ -3,7 +3,9 @@
 #include "app/chamber.h"
 #include "app/commands.h"
 #include "app/day_options.h"
+#include "organ/tuning_order.h"
 
+#include <algorithm>
 #include <filesystem>
 #include <memory>
 
@@ -39,6 +41,20 @@ ExitCode open_chamber(ChamberArguments& arguments) {
     const auto day = arguments.day.day_at(*instrument);
     if (!day) return report(day.error());
     options.day = *day;
+    if (options.stops.size() == 1 && options.stops.front() != "all") {
+        options.stop = options.stops.front();
+    } else if (!options.stops.empty()) {
+        auto stops = stops_to_work_at(*instrument, options.stops);
+        if (!stops) return report(stops.error());
+        options.run.stops = std::move(*stops);
+        for (const organ::StopRef& ref : organ::tuning_order(*instrument)) {
+            const StopId id{ref.division->id, ref.stop->id};
+            const auto& wanted = options.run.stops;
+            if (std::find(wanted.begin(), wanted.end(), id) == wanted.end()) continue;
+            options.stop = id.division + "/" + id.stop;
+            break;
+        }
+    }
     const auto stop = choose_stop(*instrument, options.stop);
     if (!stop) return report(stop.error());
     if (options.run.job == visit::Job::bearings) {
@@ -57,7 +73,9 @@ void add_chamber_command(CLI::App& app, ExitCode& code) {
     command->add_option("ORGAN", arguments->organ, "an instrument file (TOML)")->required();
     command->add_option("--input", options.input, "mic, simulated, or a WAV or FLAC recording")
         ->capture_default_str();
-    command->add_option("--stop", options.stop, "Stop or Division/Stop");
+    command->add_option("--stop", options.stops,
+                        "Stop or Division/Stop; several, or `all`: one after the other, in the "
+                        "order in which stops are tuned");
     command
         ->add_option_function<std::string>(
             "--job",

@@ -34,6 +34,7 @@ void fill_call(Snapshot& out, const visit::Run& run) {
     out.device = pipe.make.device;
     out.pipe_count = static_cast<int>(run.pipes().size());
     out.settled_count = static_cast<int>(run.settled_count());
+    out.wait = run.wait();
     out.again_count = static_cast<int>(run.again_count());
     out.open_count = static_cast<int>(run.open_count());
     const visit::PipeRecord& record = run.record().of(pipe.id);

@@ -10,6 +10,7 @@ std::optional<visit::Command> ScreenReader::look(const overlay::Snapshot& snapsh
         key_ = snapshot.key;
         technician_.turn_to(snapshot.device, now);
     }
+    if (snapshot.wait) return std::nullopt;
     using overlay::Stage;
     simulator::Screen screen;
     screen.shows_figure =

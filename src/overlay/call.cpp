@@ -1,5 +1,7 @@
 #include "overlay/panels.h"
 
+#include <cmath>
+
 namespace rankwright::overlay {
 
 namespace {
@@ -21,6 +23,12 @@ struct Column {
                            words);
     }
 };
+
+std::string minutes_words(Seconds left) {
+    const auto s = static_cast<int>(std::ceil(left.count()));
+    const std::string seconds = std::to_string(s % 60);
+    return std::to_string(s / 60) + ":" + (s % 60 < 10 ? "0" : "") + seconds + " min";
+}
 
 void call_note(Column& column, const std::string& note) {
     const NoteParts parts = note_parts(note);
@@ -71,7 +79,10 @@ void draw_call(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     const std::string next = !snapshot.next_note.empty() ? snapshot.next_note
                              : notes.empty()             ? std::string()
                                                          : notes.front();
-    if (snapshot.stage == Stage::settled && !next.empty()) {
+    if (snapshot.wait) {
+        column.label("hands off: let cool");
+        column.line(minutes_words(*snapshot.wait), kLadder, true);
+    } else if (snapshot.stage == Stage::settled && !next.empty()) {
         column.label("call next");
         call_note(column, next);
         to_come(column, snapshot.then, 1);

@@ -81,6 +81,7 @@ struct Snapshot {
     int key = 0;
     int settled_count = 0;
     int open_count = 0;  ///< left before they had settled
+    std::optional<Seconds> wait;  ///< nothing to do but let pipes cool, for so long
     int again_count = 0;  ///< done, but to be heard once more
     int kept_count = 0;  ///< in the tuning book as they were left
     Keeping keeping = Keeping::no_book;

@@ -61,6 +61,8 @@ double SimulatedTechnician::wanted_mm(const Screen& screen) const {
     } else if (screen.at_least && screen.at_most) {
         amount = 0.5 * (screen.at_least->value() + screen.at_most->value());
     }
+    // Who has felt what this pipe does is careful: never more than twice the last movement.
+    if (moves_ > 0) amount = std::min(amount, 2.0 * std::abs(moved_mm_));
     return std::min(amount, far);
 }
 

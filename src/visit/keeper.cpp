@@ -10,8 +10,8 @@ namespace {
 using tuning::Stage;
 
 constexpr Seconds kSteady{1.0};
-// A pipe that nobody touches wanders, by up to half a cent in the bass and rarely more.
-constexpr Cents kWanders{0.7};
+// The mean over a second or more of a pipe that nobody touches wanders by less.
+constexpr Cents kWanders{0.35};
 
 KeptReading as(Moment moment, KeptReading reading) {
     reading.moment = moment;
@@ -21,7 +21,7 @@ KeptReading as(Moment moment, KeptReading reading) {
 bool elsewhere(const KeptReading& one, const KeptReading& other) {
     const double sd = std::hypot(one.uncertainty.value(), other.uncertainty.value());
     return std::abs((one.deviation - other.deviation).value()) >
-           std::max(kWanders.value(), 4.0 * sd);
+           std::max(kWanders.value(), 3.0 * sd);
 }
 
 }  // namespace

@@ -131,6 +131,7 @@ void Record::note(const BookEntry& entry) {
                              [&](const ListChange& m) { known.list = m.state; },
                              [](const auto&) {}};
     std::visit(visitor, entry.matter);
+    if (!std::holds_alternative<KeptReading>(entry.matter)) return;
     latest_of_[{pipe->division, pipe->stop}] = *pipe;
     latest_ = pipe;
 }

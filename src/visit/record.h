@@ -43,7 +43,7 @@ class Record {
     const PipeRecord& of(const PipeId& pipe) const;
     /// Its reading as left is in the book, on disk.
     bool kept(const PipeId& pipe) const;
-    /// The pipe of the stop that was worked at last.
+    /// The pipe of the stop, or of all, of which a reading was kept last.
     std::optional<PipeId> latest_of(const StopId& stop) const;
     std::optional<PipeId> latest() const { return latest_; }
     const std::vector<BookEntry>& entries() const { return entries_; }

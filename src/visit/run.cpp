@@ -1,6 +1,7 @@
 #include "visit/run.h"
 
 #include "organ/air.h"
+#include "organ/tuning_order.h"
 #include "organ/walking_order.h"
 
 #include <algorithm>
@@ -11,6 +12,10 @@
 namespace rankwright::visit {
 
 namespace {
+
+constexpr Cents kMostWarmth{8.0};  // what falls by more than that did not only cool
+
+StopId id_of(const organ::StopRef& ref) { return {ref.division->id, ref.stop->id}; }
 
 std::string division_and(const std::string& stop, const std::string& division) {
     return division + " · " + stop;
@@ -26,6 +31,16 @@ Run::Run(const organ::Instrument& instrument, organ::StopRef stop, organ::Day da
       options_(options),
       pitch_(instrument, day_.pitch),
       record_(std::move(record)) {
+    const auto& wanted = options_.stops;
+    if (!wanted.empty())
+        for (const organ::StopRef& ref : organ::tuning_order(instrument_))
+            if (std::find(wanted.begin(), wanted.end(), id_of(ref)) != wanted.end())
+                to_work_at_.push_back({ref, organ::pipes(ref)});
+    // Gone on with at the stop where it was left.
+    for (const auto& [ref, pipes] : to_work_at_)
+        if (record_.latest() &&
+            id_of(ref) == StopId{record_.latest()->division, record_.latest()->stop})
+            stop_ = ref;
     find_pipes();
     keeper_.turn_to(record_.of(pipe().id).before.has_value());
 }
@@ -42,43 +57,48 @@ void Run::find_pipes() {
     assert(!pipes_.empty());
     recall_outcomes();
     find_standing();
-    const auto latest = record_.latest_of({stop_.division->id, stop_.stop->id});
+    const auto latest = record_.latest_of(id_of(stop_));
     const auto at = std::find_if(pipes_.begin(), pipes_.end(),
                                  [&](const auto& one) { return latest && one.id == *latest; });
     current_ = at == pipes_.end() ? 0 : static_cast<std::size_t>(at - pipes_.begin());
+    if (to_do(pipe(), outcomes_[current_])) return;
+    if (const auto to = ahead(); !to.empty()) current_ = to.front();
 }
 
 void Run::recall_outcomes() {
-    outcomes_.assign(pipes_.size(), {});
-    for (std::size_t i = 0; i < pipes_.size(); ++i) {
-        const PipeRecord& known = record_.of(pipes_[i].id);
-        PipeOutcome& outcome = outcomes_[i];
-        if (known.before) outcome.first = outcome.last = known.before->deviation;
-        if (known.after) {
-            outcome.last = known.after->deviation;
-            outcome.reference = known.after->reference_deviation;
-        }
-        outcome.again = known.list == ListState::hear_again;
-        outcome.open = known.list == ListState::open;
-        // Cut off in the middle, it may have settled and not been left yet.
-        const bool stood = known.after && known.after->settled && !outcome.open;
-        outcome.settled = known.list == ListState::done || outcome.again || stood;
+    outcomes_.clear();
+    for (const organ::Pipe& one : pipes_)
+        outcomes_.push_back(recalled(one.id));
+}
+
+PipeOutcome Run::recalled(const PipeId& pipe) const {
+    const PipeRecord& known = record_.of(pipe);
+    PipeOutcome outcome;
+    if (known.before) outcome.first = outcome.last = known.before->deviation;
+    if (known.after) {
+        outcome.last = known.after->deviation;
+        outcome.reference = known.after->reference_deviation;
     }
+    outcome.again = known.list == ListState::hear_again;
+    outcome.open = known.list == ListState::open;
+    // Cut off in the middle, it may have settled and not been left yet.
+    const bool stood = known.after && known.after->settled && !outcome.open;
+    outcome.settled = known.list == ListState::done || outcome.again || stood;
+    return outcome;
 }
 
 void Run::take(organ::StopRef stop) {
     leave_pipe();
-    const auto id = [&] { return StopId{stop_.division->id, stop_.stop->id}; };
     if (options_.job == Job::bearings) {
         options_.job = Job::from_reference;
         bearings_.clear();
     } else {
-        left_[id()] = pipe().key;
+        left_[id_of(stop_)] = pipe().key;
     }
     stop_ = stop;
     find_pipes();
     turn_to(current_);
-    if (const auto before = left_.find(id()); before != left_.end()) go_to(before->second);
+    if (const auto before = left_.find(id_of(stop_)); before != left_.end()) go_to(before->second);
 }
 
 void Run::find_standing() {
@@ -110,24 +130,41 @@ std::size_t Run::again_count() const {
                                                   [](const PipeOutcome& o) { return o.again; }));
 }
 
-// Two minutes: from memory.
-bool Run::has_cooled(const PipeOutcome& outcome) const {
-    constexpr Seconds kCools{120.0};
-    return now_.at - outcome.touched >= kCools;
+// Five minutes: from memory, and from the bass, which cools slowest.
+Seconds Run::cools_for(const PipeId& pipe) const {
+    constexpr Seconds kCools{300.0};
+    const auto handled = handled_.find(pipe);
+    if (handled == handled_.end()) return Seconds{0.0};
+    return std::max(Seconds{0.0}, handled->second.touched + kCools - now_.at);
 }
+
+std::optional<Seconds> Run::wait() const {
+    if (keeper_.touched() || !outcomes_[current_].again || !ahead().empty()) return std::nullopt;
+    std::optional<Seconds> soonest;
+    for (std::size_t i = 0; i < pipes_.size(); ++i) {
+        if (!outcomes_[i].again) continue;
+        const Seconds left = cools_for(pipes_[i].id);
+        if (!soonest || left < *soonest) soonest = left;
+    }
+    return soonest;
+}
+
+bool Run::has_cooled(const PipeId& pipe) const { return cools_for(pipe) <= Seconds{0.0}; }
 
 // A hand's touch warms a small flue pipe by some tenths of a cent, and it takes minutes to cool
 // (from memory); a reed's tongue hears little of it.
 bool Run::is_warm() const {
     constexpr Cents kWarmsBy{0.3};
     if (pipe().make.reed()) return false;
-    const PipeOutcome& outcome = outcomes_[current_];
     if (keeper_.touched())
         return kWarmsBy * keeper_.touches() > tuning::tolerance_at(target_of(pipe())) * 0.5;
-    return outcome.again && !has_cooled(outcome);
+    return outcomes_[current_].again && !has_cooled(pipe().id);
 }
 
 ListState Run::state_on_leaving() const {
+    // Held while it cools, it goes flat: that says nothing.
+    const bool cools = outcomes_[current_].again && !has_cooled(pipe().id);
+    if (cools && !keeper_.touched()) return ListState::hear_again;
     if (!outcomes_[current_].settled) return ListState::open;
     return is_warm() ? ListState::hear_again : ListState::done;
 }
@@ -137,30 +174,63 @@ std::string Run::left_open() const {
     return left_open_ && now_.at - left_open_->at < kSaidFor ? left_open_->note : std::string();
 }
 
+bool Run::to_do(const organ::Pipe& pipe, const PipeOutcome& outcome) const {
+    if (record_.of(pipe.id).out_of_reach) return false;
+    return !outcome.settled || (outcome.again && has_cooled(pipe.id));
+}
+
 // On through the rank to what isn't done yet, then to what was warm when it was left. Where nothing
 // of that is left, just on.
 std::vector<std::size_t> Run::ahead() const {
-    std::vector<std::size_t> to_do;
+    std::vector<std::size_t> wanted;
     std::vector<std::size_t> plainly;
     for (std::size_t i = current_ + 1; i < pipes_.size(); ++i) {
-        if (record_.of(pipes_[i].id).out_of_reach) continue;
-        plainly.push_back(i);
-        const PipeOutcome& outcome = outcomes_[i];
-        if (!outcome.settled || (outcome.again && has_cooled(outcome))) to_do.push_back(i);
+        if (!record_.of(pipes_[i].id).out_of_reach) plainly.push_back(i);
+        if (to_do(pipes_[i], outcomes_[i])) wanted.push_back(i);
     }
     for (std::size_t i = 0; i < current_; ++i)
-        if (outcomes_[i].again && has_cooled(outcomes_[i]) &&
-            !record_.of(pipes_[i].id).out_of_reach)
-            to_do.push_back(i);
-    // While some must cool first, there is nothing to do at this stop.
-    return to_do.empty() && again_count() == 0 ? plainly : to_do;
+        if (outcomes_[i].again && to_do(pipes_[i], outcomes_[i])) wanted.push_back(i);
+    // Where some must cool first, or other stops wait, there is nothing to do at this one.
+    const bool stay = again_count() == 0 && !next_stop();
+    return wanted.empty() && stay ? plainly : wanted;
+}
+
+std::optional<organ::StopRef> Run::next_stop() const {
+    const StopId here = id_of(stop_);
+    std::optional<organ::StopRef> earlier;
+    bool beyond = false;
+    for (const auto& [ref, pipes] : to_work_at_) {
+        if (id_of(ref) == here) {
+            beyond = true;
+            continue;
+        }
+        for (const organ::Pipe& one : pipes) {
+            const PipeOutcome outcome = recalled(one.id);
+            if (!to_do(one, outcome)) continue;
+            if (beyond) return ref;
+            // Of those passed already, only what was to be heard again.
+            if (outcome.again && !earlier) earlier = ref;
+        }
+    }
+    return earlier;
 }
 
 bool Run::next() {
     leave_pipe();
     const auto to = ahead();
-    if (to.empty()) return false;
-    turn_to(to.front());
+    if (!to.empty()) {
+        turn_to(to.front());
+        return true;
+    }
+    const auto stop = next_stop();
+    if (!stop) return false;
+    take(*stop);
+    if (to_do(pipe(), outcomes_[current_])) return true;
+    for (std::size_t i = 0; i < pipes_.size(); ++i) {
+        if (!to_do(pipes_[i], outcomes_[i])) continue;
+        turn_to(i);
+        break;
+    }
     return true;
 }
 
@@ -185,12 +255,14 @@ void Run::turn_to(std::size_t pipe) {
 
 void Run::leave_pipe() {
     const bool worked_at = keeper_.heard();
+    const int touches = keeper_.touches();
     const ListState state = state_on_leaving();
     for (KeptReading& reading : keeper_.leave())
         note(std::move(reading));
     PipeOutcome& outcome = outcomes_[current_];
     if (!worked_at) return;
-    outcome.open = !outcome.settled;
+    if (touches > 0) handled_[pipe().id].touches = touches;
+    outcome.open = state == ListState::open;
     outcome.again = state == ListState::hear_again;
     if (record_.of(pipe().id).list != state) note(ListChange{pipe().id, state});
     if (outcome.open) left_open_ = {pipe().note, now_.at};
@@ -283,22 +355,27 @@ std::optional<organ::Compensation> Run::compensation() const {
 }
 
 Cents Run::warmth() const {
-    return keeper_.touched() ? outcomes_[current_].cooled_by.value_or(Cents{0.0}) : Cents{0.0};
+    const auto handled = handled_.find(pipe().id);
+    if (handled == handled_.end()) return Cents{0.0};
+    const bool still_warm = outcomes_[current_].again && !has_cooled(pipe().id);
+    if (!keeper_.touched() && !still_warm) return Cents{0.0};
+    const int touches = keeper_.touched() ? keeper_.touches() : handled->second.touches;
+    return std::min(kMostWarmth, handled->second.cooled_by.value_or(Cents{0.0}) * touches);
 }
 
 // As it was left against as it is found again, nobody having touched it.
 void Run::learn_cooling(const KeptReading& figure) {
-    constexpr Seconds kSteady{1.0};
+    constexpr Cents kKnownTo{0.3};
     constexpr Cents kLeast{0.2};
-    constexpr Cents kMost{8.0};  // more was no cooling
-    PipeOutcome& outcome = outcomes_[current_];
     const auto& left = record_.of(pipe().id).after;
-    if (!outcome.again || !has_cooled(outcome) || keeper_.touched() || !left ||
-        figure.heard < kSteady)
+    if (!outcomes_[current_].again || !has_cooled(pipe().id) || keeper_.touched() || !left ||
+        figure.uncertainty > kKnownTo)
         return;
     const Cents fell = interval(figure.pitch, left->pitch);
-    outcome.cooled_by.reset();
-    if (fell > kLeast && fell < kMost) outcome.cooled_by = fell;
+    Handling& hand = handled_[pipe().id];
+    hand.cooled_by.reset();
+    if (fell > kLeast && fell < kMostWarmth && hand.touches > 0)
+        hand.cooled_by = fell * (1.0 / hand.touches);
 }
 
 Hertz Run::target_of(const organ::Pipe& pipe) const {
@@ -394,7 +471,7 @@ bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading
     if (!state.wrong_key) {
         if (auto kept = keeper_.hear(state.stage, figure)) note(std::move(*kept));
         if (figure) learn_cooling(*figure);
-        if (keeper_.moving()) outcome.touched = now_.at;
+        if (keeper_.moving()) handled_[pipe().id].touched = now_.at;
         const bool own = state.stage == Stage::reading || state.stage == Stage::moving ||
                          (state.stage == Stage::settled && state.deviation);
         if (own && !state.wrong_pitch) follower_.own(state.tone);
@@ -415,7 +492,11 @@ bool Run::follow_key(const tuning::PipeState& state) {
     const bool free = outcomes_[current_].settled || !keeper_.heard();
     const auto key = follower_.hear(now_.at, state.tone, state.wrong_key,
                                     free ? kFromADonePipe : kFromAnOpenPipe);
-    return key && go_to(*key);
+    if (!key) return false;
+    const auto meant = std::find_if(pipes_.begin(), pipes_.end(),
+                                    [&](const organ::Pipe& one) { return one.key == *key; });
+    if (meant == pipes_.end() || record_.of(meant->id).out_of_reach) return false;
+    return go_to(*key);
 }
 
 bool Run::follow(const tuning::PairedState& state) {

@@ -32,6 +32,9 @@ struct RunOptions {
     /// Pipes that stand at another temperature than the reference, and reeds on another day than
     /// the organ's own, are put where they will agree at home: organ::compensation.
     bool compensate = false;
+    /// When a stop is done the run goes on to the next of these, in the order in which stops are
+    /// tuned; empty: it stays at the one in hand.
+    std::vector<StopId> stops{};
 };
 
 /// What is known of one pipe of the run.
@@ -42,9 +45,6 @@ struct PipeOutcome {
     bool settled = false;            ///< it stood inside its tolerance when it was left
     bool open = false;               ///< it was left before it had settled
     bool again = false;              ///< it is to be heard once more when it has cooled
-    Seconds touched{-1e9};           ///< when it was last moved, by the stream's time
-    /// How far it fell between being left warm and being heard again.
-    std::optional<Cents> cooled_by;
 };
 
 /// A moment, as the caller's clocks tell it.
@@ -92,6 +92,8 @@ class Run {
     /// Tuned, but to be heard once more when they have cooled: after the last pipe the run goes on
     /// to these.
     std::size_t again_count() const;
+    /// Nothing is left to do but to hear pipes again that still cool: for so long.
+    std::optional<Seconds> wait() const;
     /// The note that was left before it had settled, for ten seconds after; empty otherwise.
     std::string left_open() const;
 
@@ -157,7 +159,12 @@ class Run {
     void recall_outcomes();
     void turn_to(std::size_t pipe);
     void leave_pipe();
-    bool has_cooled(const PipeOutcome& outcome) const;
+    Seconds cools_for(const PipeId& pipe) const;
+    bool has_cooled(const PipeId& pipe) const;
+    bool to_do(const organ::Pipe& pipe, const PipeOutcome& outcome) const;
+    /// The next of the stops to be worked at where something is left to do.
+    std::optional<organ::StopRef> next_stop() const;
+    PipeOutcome recalled(const PipeId& pipe) const;
     bool is_warm() const;
     ListState state_on_leaving() const;
     void learn_cooling(const KeptReading& figure);
@@ -175,6 +182,11 @@ class Run {
     organ::Day day_;
     RunOptions options_;
     PitchToday pitch_;
+    struct StopToWorkAt {
+        organ::StopRef stop;
+        std::vector<organ::Pipe> pipes;
+    };
+    std::vector<StopToWorkAt> to_work_at_;      ///< RunOptions::stops, as they are tuned
     std::vector<organ::BearingStep> bearings_;  ///< one for each pipe, or none
     std::vector<organ::Pipe> pipes_;
     std::vector<std::size_t> standing_;
@@ -182,7 +194,14 @@ class Run {
     std::size_t other_side_ = 0;
     std::size_t current_ = 0;
     std::map<StopId, int> left_;  ///< the key at which a stop stood when another was taken
-    bool alone_ = false;          ///< the current pipe is heard without its reference
+    /// What the hand did to a pipe.
+    struct Handling {
+        Seconds touched{0.0};            ///< when it was last moved, by the stream's time
+        int touches = 0;                 ///< when it was last worked at
+        std::optional<Cents> cooled_by;  ///< a touch: how far it fell before it was heard again
+    };
+    std::map<PipeId, Handling> handled_;
+    bool alone_ = false;  ///< the current pipe is heard without its reference
 
     Instant now_;
     Record record_;

@@ -168,6 +168,10 @@ inline std::vector<Example> all() {
     settled.kept_count = 28;
     add("kept", settled);
 
+    settled.wait = Seconds{214.0};
+    settled.again_count = 5;
+    add("let-cool", settled);
+
     Snapshot faulty = base();
     faulty.keeping = Keeping::not_yet;
     faulty.kept_count = 12;
