@@ -24,6 +24,7 @@ int run(int argc, const char* const* argv) {
     add_beats_command(app, code);
     add_mixture_command(app, code);
     add_targets_command(app, code);
+    add_survey_command(app, code);
     add_check_command(app, code);
     add_inputs_command(app, code);
     add_new_command(app, code);

@@ -13,6 +13,7 @@ void add_beats_command(CLI::App& app, ExitCode& code);
 void add_mixture_command(CLI::App& app, ExitCode& code);
 void add_targets_command(CLI::App& app, ExitCode& code);
 void add_check_command(CLI::App& app, ExitCode& code);
+void add_survey_command(CLI::App& app, ExitCode& code);
 void add_inputs_command(CLI::App& app, ExitCode& code);
 void add_chamber_command(CLI::App& app, ExitCode& code);
 void add_new_command(CLI::App& app, ExitCode& code);

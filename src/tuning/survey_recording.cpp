@@ -1,0 +1,234 @@
+#include "tuning/survey_recording.h"
+
+#include "listening/line_level.h"
+#include "listening/measure.h"
+#include "listening/pipe_listener.h"
+#include "listening/tone_removal.h"
+
+#include <algorithm>
+#include <cmath>
+#include <optional>
+#include <vector>
+
+namespace rankwright::tuning {
+
+namespace {
+
+constexpr std::size_t kPiece = 512;
+/// What the live ear needs to notice that a tone has ended.
+constexpr Seconds kBeforeEnd{0.08};
+constexpr Seconds kShortest{0.2};
+
+struct Sound {
+    std::span<const float> interleaved;
+    SampleRate rate;
+    int channels;
+    std::int64_t frames() const { return static_cast<std::int64_t>(interleaved.size()) / channels; }
+};
+
+std::vector<HeardTone> follow(const Sound& sound) {
+    const auto& [interleaved, rate, channels] = sound;
+    const int heard = std::min(channels, 2);
+    const auto width = static_cast<std::size_t>(channels);
+    const auto kept = static_cast<std::size_t>(heard);
+    listening::PipeListener listener({rate, heard});
+    TonesHeard tones;
+    std::vector<float> piece;
+    const std::size_t frames = interleaved.size() / width;
+    // Hearings are renewed a hundred times a second: none may be missed.
+    const auto step =
+        std::min(kPiece, std::max<std::size_t>(1, static_cast<std::size_t>(rate.value() / 100.0)));
+    for (std::size_t first = 0; first < frames; first += step) {
+        const std::size_t count = std::min(step, frames - first);
+        piece.clear();
+        for (std::size_t i = first; i < first + count; ++i)
+            for (std::size_t c = 0; c < kept; ++c)
+                piece.push_back(interleaved[i * width + c]);
+        listener.process({static_cast<std::int64_t>(first)}, piece);
+        tones.hear(listener.hearing());
+    }
+    tones.finish();
+    return tones.tones();
+}
+
+/// Frames [from, to) of one channel.
+std::vector<float> cut(const Sound& sound, std::size_t channel, FrameIndex from, FrameIndex to) {
+    const auto width = static_cast<std::size_t>(sound.channels);
+    std::vector<float> one(static_cast<std::size_t>(to - from));
+    for (std::size_t i = 0; i < one.size(); ++i)
+        one[i] = sound.interleaved[(static_cast<std::size_t>(from.value) + i) * width + channel];
+    return one;
+}
+
+/// Measures what stands in [from, to) near the tone's pitch, on the channel that hears it best.
+bool measure(HeardTone& tone, const Sound& sound, FrameIndex from, FrameIndex to) {
+    if (duration(to - from, sound.rate) < kShortest) return false;
+    std::optional<listening::PitchReading> best;
+    for (std::size_t c = 0; c < static_cast<std::size_t>(sound.channels); ++c) {
+        const auto reading =
+            listening::measure_pipe(cut(sound, c, from, to), sound.rate, tone.pitch);
+        if (reading && (!best || reading->sd < best->sd)) best = reading;
+    }
+    if (!best) return false;
+    tone.pitch = best->pitch;
+    tone.uncertainty = best->cents_sd();
+    tone.partials = best->partials;
+    tone.stood = from;
+    tone.to = to;
+    tone.read = true;
+    return true;
+}
+
+/// Two keys whose pipes stand within a quarter tone are one tone to the ear, and the second hides
+/// the first: it is found in what the ear left out.
+std::optional<HeardTone> hidden_after(const HeardTone& tone, const Sound& sound) {
+    constexpr Seconds kRelease{0.1};
+    constexpr Seconds kLeast{0.5};
+    constexpr Cents kAnother{15.0};
+    const FrameIndex from =
+        tone.to + static_cast<std::int64_t>(kRelease.count() * sound.rate.value());
+    if (duration(tone.left - from, sound.rate) < kLeast) return {};
+    const auto steady =
+        listening::find_steady(cut(sound, 0, from, tone.left), sound.rate, tone.pitch);
+    if (!steady) return {};
+    HeardTone hidden;
+    hidden.from = hidden.stood = from + static_cast<std::int64_t>(steady->first);
+    hidden.speech = Seconds{0.0};
+    hidden.to = hidden.left = hidden.stood + static_cast<std::int64_t>(steady->count);
+    hidden.pitch = tone.pitch;
+    if (!measure(hidden, sound, hidden.stood, hidden.to)) return {};
+    const bool another = std::abs(interval(tone.pitch, hidden.pitch).value()) > kAnother.value();
+    return another ? std::optional{hidden} : std::nullopt;
+}
+
+/// Looks whether a pipe sounds on after its key was let go: whether its partials still stand a few
+/// seconds later, again and again, though other keys are down by then.
+class CipherWatch {
+  public:
+    CipherWatch(const HeardTone& tone, const Sound& sound) : sound_(sound) {
+        // One that never ended is looked for as soon as a key would have been let go.
+        constexpr Seconds kHeld{1.5};
+        from_ = std::min(tone.left, tone.stood + frames(kHeld));
+        const FrameIndex own_to = std::min(tone.to, tone.stood + frames(kWindow));
+        if (own_to < tone.stood + frames(kLeastOwn)) return;
+        double loudest = -200.0;
+        const std::vector<float> own = cut(sound, 0, tone.stood, own_to);
+        for (int k = 1; k <= kPartials && k * tone.pitch.value() < 0.45 * sound.rate.value(); ++k) {
+            const Hertz hz = k * tone.pitch;
+            const double level = listening::line_level(own, sound.rate, hz).value();
+            loudest = std::max(loudest, level);
+            if (level > loudest - kWeak_db) lines_.push_back({hz, level});
+        }
+    }
+
+    FrameIndex from() const { return from_; }
+    bool sounds_on() const {
+        if (lines_.empty()) return false;
+        constexpr int kLooks = 4;
+        constexpr int kFewest = 2;
+        constexpr Seconds kApart{2.2};
+        int looks = 0;
+        for (int look = 1; look <= kLooks; ++look, ++looks) {
+            const FrameIndex at = from_ + look * frames(kApart);
+            if (at.value + frames(kWindow) > sound_.frames()) break;
+            if (!stands(at)) return false;
+        }
+        return looks >= kFewest;
+    }
+
+  private:
+    static constexpr int kPartials = 6;
+    static constexpr double kWeak_db = 20.0;
+    static constexpr double kNearlyAsLoud_db = 15.0;
+    static constexpr Seconds kWindow{1.0};
+    static constexpr Seconds kLeastOwn{0.4};
+
+    struct Line {
+        Hertz hz;
+        double level_db;
+    };
+    std::int64_t frames(Seconds time) const {
+        return static_cast<std::int64_t>(time.count() * sound_.rate.value());
+    }
+    bool stands(FrameIndex at) const {
+        const std::vector<float> later = cut(sound_, 0, at, at + frames(kWindow));
+        std::size_t standing = 0;
+        for (const Line& line : lines_)
+            if (listening::line_level(later, sound_.rate, line.hz).value() >
+                line.level_db - kNearlyAsLoud_db)
+                ++standing;
+        return standing >= std::min<std::size_t>(2, lines_.size()) && 2 * standing > lines_.size();
+    }
+
+    const Sound& sound_;
+    FrameIndex from_;
+    std::vector<Line> lines_;
+};
+
+/// Every tone of the recording, measured, in the order of onsets.
+std::vector<HeardTone> hear_all(const Sound& sound, int most_ciphers);
+
+/// What sounds from `from` on beside a tone that doesn't end.
+std::vector<HeardTone> beside(const HeardTone& tone, const Sound& sound, FrameIndex from,
+                              int most_ciphers) {
+    constexpr Cents kLeftOver{15.0};
+    const auto width = static_cast<std::size_t>(sound.channels);
+    const FrameIndex end{sound.frames()};
+    std::vector<float> rest(static_cast<std::size_t>(end - from) * width);
+    for (std::size_t c = 0; c < width; ++c) {
+        std::vector<float> one = cut(sound, c, from, end);
+        listening::remove_tone(one, sound.rate, tone.pitch);
+        for (std::size_t i = 0; i < one.size(); ++i)
+            rest[i * width + c] = one[i];
+    }
+    std::vector<HeardTone> found = hear_all({rest, sound.rate, sound.channels}, most_ciphers - 1);
+    for (HeardTone& other : found)
+        for (FrameIndex* at : {&other.from, &other.stood, &other.to, &other.left})
+            *at = *at + from.value;
+    std::erase_if(found, [&](const HeardTone& other) {
+        return std::abs(interval(other.pitch, tone.pitch).value()) < kLeftOver.value();
+    });
+    return found;
+}
+
+std::vector<HeardTone> hear_all(const Sound& sound, int most_ciphers) {
+    constexpr Seconds kWorthKeeping{0.8};
+    constexpr Seconds kSoon{8.0};
+    std::vector<HeardTone> tones;
+    const auto margin = static_cast<std::int64_t>(kBeforeEnd.count() * sound.rate.value());
+    for (HeardTone& tone : follow(sound)) {
+        const bool measured =
+            measure(tone, sound, tone.stood, std::max(tone.stood, tone.to + -margin));
+        if (!measured && tone.lasted(sound.rate) < kWorthKeeping) continue;
+        tones.push_back(tone);
+        if (const auto hidden = hidden_after(tone, sound)) tones.push_back(*hidden);
+    }
+    if (most_ciphers == 0) return tones;
+    for (std::size_t i = 0; i < tones.size(); ++i) {
+        if (!tones[i].read) continue;
+        const CipherWatch watch(tones[i], sound);
+        if (!watch.sounds_on()) continue;
+        const auto others = beside(tones[i], sound, watch.from(), most_ciphers);
+        // A key held for long, with nothing beside it, is none.
+        if (others.empty() || duration(others.front().from - watch.from(), sound.rate) > kSoon)
+            continue;
+        HeardTone& cipher = tones[i];
+        cipher.goes_on = true;
+        cipher.to = std::min(cipher.to, std::max(watch.from(), cipher.stood));
+        measure(cipher, sound, cipher.stood, cipher.to);
+        tones.resize(i + 1);
+        tones.insert(tones.end(), others.begin(), others.end());
+        break;
+    }
+    return tones;
+}
+
+}  // namespace
+
+SurveyResult survey_recording(const SurveyPlan& plan, std::span<const float> interleaved,
+                              SampleRate rate, int channels) {
+    constexpr int kMostCiphers = 2;
+    return judge_survey(plan, hear_all({interleaved, rate, channels}, kMostCiphers), rate);
+}
+
+}  // namespace rankwright::tuning

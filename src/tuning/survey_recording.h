@@ -1,0 +1,15 @@
+// A survey from one long recording.
+#pragma once
+
+#include "tuning/survey.h"
+
+#include <span>
+
+namespace rankwright::tuning {
+
+/// Follows the whole recording as the live ear would, on its first two channels; then measures each
+/// tone where it stands, on the channel that hears it best, and judges. Interleaved samples.
+SurveyResult survey_recording(const SurveyPlan& plan, std::span<const float> interleaved,
+                              SampleRate rate, int channels);
+
+}  // namespace rankwright::tuning

@@ -1,0 +1,141 @@
+#include "tuning/tones_heard.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace rankwright::tuning {
+
+namespace {
+
+using listening::Hearing;
+using listening::Sounding;
+
+constexpr Hertz kZero{440.0};
+/// What ends sooner was a knock, a syllable or the room.
+constexpr Seconds kShortest{0.4};
+constexpr Seconds kShortestUnread{0.8};
+/// A pipe that speaks another note first stands at it so long.
+constexpr Seconds kSpeaksFirst{0.12};
+constexpr Cents kOtherNote{80.0};
+constexpr Seconds kStood{0.3};
+constexpr double kTremulantShare = 0.25;
+// Onsets take 10 to 40 periods (from memory; Nolle & Finch, JASA 91, 1992).
+constexpr double kSpeechPeriods = 30.0;
+constexpr Seconds kLeastSpeech{0.1};
+
+}  // namespace
+
+FrameIndex speech_over(FrameIndex from, Hertz pitch, SampleRate rate) {
+    const double seconds = kLeastSpeech.count() + kSpeechPeriods / pitch.value();
+    return from + static_cast<std::int64_t>(seconds * rate.value());
+}
+
+void TonesHeard::begin(const Hearing& hearing, FrameIndex from) {
+    end();
+    tone_.emplace();
+    tone_->from = from;
+    tone_->pitch = *hearing.coarse;
+    number_ = hearing.tone;
+    mean_.restart();
+    with_tremulant_ = hearings_ = 0;
+    speaks_at_.reset();
+}
+
+void TonesHeard::end() {
+    if (!tone_) return;
+    HeardTone& tone = *tone_;
+    tone.tremulant = with_tremulant_ > kTremulantShare * hearings_;
+    tone.about = transpose(kZero, Cents{coarse_sum_ / coarse_count_});
+    if (tone.tremulant || !mean_.mean()) {
+        tone.pitch = tone.about;
+        tone.stood = tone.from;
+        tone.to = tone.left;
+    } else {
+        tone.read = true;
+        tone.pitch = transpose(kZero, *mean_.mean());
+        tone.uncertainty = *mean_.uncertainty();
+    }
+    tone.stood = std::min(std::max(tone.stood, speech_over(tone.from, tone.pitch, rate_)), tone.to);
+    if (continues_the_last())
+        join_to_last();
+    else if (tone.lasted(rate_) >= (tone.read ? kShortest : kShortestUnread) || tone.tremulant)
+        tones_.push_back(tone);
+    tone_.reset();
+}
+
+// A tremulant, or a pipe that doesn't settle, looks like a new tone now and then.
+bool TonesHeard::continues_the_last() const {
+    if (tones_.empty()) return false;
+    const HeardTone& last = tones_.back();
+    constexpr Cents kSame{40.0};
+    constexpr Seconds kPause{0.5};
+    constexpr Seconds kPiece{0.8};
+    const bool pieces =
+        !last.read || !tone_->read || last.lasted(rate_) < kPiece || tone_->lasted(rate_) < kPiece;
+    return pieces && duration(tone_->from - last.left, rate_) < kPause &&
+           std::abs(interval(last.pitch, tone_->pitch).value()) < kSame.value();
+}
+
+void TonesHeard::join_to_last() {
+    HeardTone& last = tones_.back();
+    last.left = tone_->left;
+    last.tremulant = last.tremulant || tone_->tremulant;
+    if (last.read && !last.tremulant) return;  // its end, rising once more in the room
+    last.read = false;
+    last.to = last.left;
+}
+
+void TonesHeard::watch_speech(const Hearing& hearing, Seconds now) {
+    HeardTone& tone = *tone_;
+    if (!tone.speech && hearing.sounding == Sounding::disturbed) tone.onset_disturbed = true;
+    if (speaks_at_ && std::abs(interval(*speaks_at_, *hearing.coarse).value()) < kOtherNote.value())
+        return;
+    if (speaks_at_ && !tone.speech && now - speaks_since_ >= kSpeaksFirst)
+        tone.spoke_first = speaks_at_;
+    speaks_at_ = hearing.coarse;
+    speaks_since_ = now;
+    coarse_sum_ = 0.0;
+    coarse_count_ = 0;
+    // What was read of another note isn't this tone's.
+    mean_.restart();
+}
+
+void TonesHeard::go_on(const Hearing& hearing) {
+    HeardTone& tone = *tone_;
+    const Seconds now = duration(hearing.now - FrameIndex{}, hearing.rate);
+    ++hearings_;
+    if (hearing.suspicions.tremulant) ++with_tremulant_;
+    watch_speech(hearing, now);
+    coarse_sum_ += interval(kZero, *hearing.coarse).value();
+    ++coarse_count_;
+    tone.left = hearing.now;
+    tone.level = std::max(tone.level, hearing.tone_level);
+    if (!hearing.reading) return;
+    const listening::PitchReading& reading = *hearing.reading;
+    if (!tone.speech) {
+        tone.stood = reading.from;
+        tone.speech = duration(hearing.now - tone.from, hearing.rate);
+    }
+    mean_.add(now, interval(kZero, reading.pitch), reading.cents_sd());
+    tone.to = reading.to;
+    tone.partials = reading.partials;
+}
+
+void TonesHeard::hear(const Hearing& hearing) {
+    rate_ = hearing.rate;
+    if (hearing.sounding == Sounding::silence || !hearing.coarse) {
+        end();
+        return;
+    }
+    if (!tone_ || hearing.tone != number_) begin(hearing, hearing.tone_began);
+    // The ear may slide from one key to the next without a pause between.
+    if (mean_.mean() && mean_.span() > kStood &&
+        std::abs(interval(transpose(kZero, *mean_.mean()), *hearing.coarse).value()) >
+            kOtherNote.value())
+        begin(hearing, hearing.now);
+    go_on(hearing);
+}
+
+void TonesHeard::finish() { end(); }
+
+}  // namespace rankwright::tuning

@@ -1,0 +1,73 @@
+// From the live ear's hearings to the tones that sounded one after the other.
+#pragma once
+
+#include "core/units.h"
+#include "listening/hearing.h"
+#include "tuning/steady_mean.h"
+
+#include <optional>
+#include <vector>
+
+namespace rankwright::tuning {
+
+/// How well a pitch is known that never stood (a tremulant swings so far): common practice, no
+/// source.
+inline constexpr Cents kAbout{5.0};
+
+/// One tone from its onset to its end.
+struct HeardTone {
+    FrameIndex from;   ///< onset
+    FrameIndex stood;  ///< from here on its speech is over
+    FrameIndex to;     ///< one past the last frame at which it stood
+    FrameIndex left;   ///< from here the ear no longer held it for sounding; between `to` and this
+                       ///< it was ending, or hidden
+    Hertz pitch;       ///< mean while it stood; only near it (some cents) when `read` is false
+    Hertz about;       ///< mean of all that was heard of it, also while it swung or was hidden
+    Cents uncertainty = kAbout;        ///< standard
+    bool read = false;                 ///< `pitch` rests on honest readings
+    std::optional<Seconds> speech;     ///< from onset to the first reading; empty: it never settled
+    std::optional<Hertz> spoke_first;  ///< another note that its speech stood at before
+    bool onset_disturbed = false;      ///< a knock or a word hid its speech
+    bool tremulant = false;
+    bool goes_on = false;  ///< still sounds under the tones after it; only a recording tells
+    Decibels level{-120.0};
+    listening::Partials partials;
+
+    Seconds lasted(SampleRate rate) const { return duration(left - from, rate); }
+};
+
+/// From which frame on a pipe has spoken that began at `from`.
+FrameIndex speech_over(FrameIndex from, Hertz pitch, SampleRate rate);
+
+/// Gathers them. Belongs to the listening thread; allocates when a tone ends.
+class TonesHeard {
+  public:
+    void hear(const listening::Hearing& hearing);
+    /// The sound is over: what still sounds ends here.
+    void finish();
+
+    /// Tones that have ended, in the order of their onsets.
+    const std::vector<HeardTone>& tones() const { return tones_; }
+    SampleRate rate() const { return rate_; }
+
+  private:
+    void begin(const listening::Hearing& hearing, FrameIndex from);
+    void go_on(const listening::Hearing& hearing);
+    void watch_speech(const listening::Hearing& hearing, Seconds now);
+    void end();
+    bool continues_the_last() const;
+    void join_to_last();
+
+    SampleRate rate_{48000.0};
+    std::vector<HeardTone> tones_;
+    std::optional<HeardTone> tone_;  ///< that sounds now
+    int number_ = 0;                 ///< of that, or of the last one, as the ear counts
+    SteadyMean mean_;                ///< cents from A 440
+    int with_tremulant_ = 0, hearings_ = 0;
+    double coarse_sum_ = 0.0;  ///< cents from A 440, of all hearings at its present note
+    int coarse_count_ = 0;
+    std::optional<Hertz> speaks_at_;  ///< the note that its speech stands at
+    Seconds speaks_since_{0.0};
+};
+
+}  // namespace rankwright::tuning

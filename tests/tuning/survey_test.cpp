@@ -1,0 +1,237 @@
+// A rank is played in the simulated chamber, with planted faults. Truth is what was planted and
+// which key was down; figures of pitch are judged in tests/accuracy.
+#include "tuning/survey.h"
+
+#include "listening/pipe_listener.h"
+#include "organ/note.h"
+#include "simulator/chamber.h"
+#include "tuning/survey_recording.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include <gtest/gtest.h>
+
+namespace rankwright::tuning {
+namespace {
+
+constexpr double kRate = 24000.0;
+
+/// One division with an 8′ and a 4′ of two octaves.
+organ::Instrument small_organ() {
+    organ::Instrument instrument;
+    organ::Division great;
+    great.id = "great";
+    great.name = "Great";
+    great.keys = 25;
+    great.lowest_midi = 48;
+    for (const auto& [id, feet] : {std::pair{"principal", "8'"}, std::pair{"octave", "4'"}}) {
+        organ::Stop stop;
+        stop.id = stop.name = id;
+        stop.footage = *organ::parse_footage(feet);
+        stop.last_key = great.keys;
+        stop.makes = {organ::MakeRange{}};
+        great.stops.push_back(stop);
+    }
+    instrument.divisions.push_back(great);
+    return instrument;
+}
+
+struct Played {
+    int key;
+    double from_s, to_s;
+};
+
+/// Plays in the chamber and keeps what was heard.
+struct Take {
+    explicit Take(std::uint64_t seed, const char* drawn = "octave", Cents mistuning = Cents{5.0})
+        : chamber(instrument, {.rate = SampleRate{kRate}, .seed = seed, .mistuning = mistuning}) {
+        chamber.draw_stop("great", drawn, true);
+        wait(0.8);
+    }
+    double now_s() const { return static_cast<double>(sound.size()) / kRate; }
+    void wait(double seconds) {
+        std::vector<float> next(static_cast<std::size_t>(seconds * kRate));
+        chamber.render(next);
+        sound.insert(sound.end(), next.begin(), next.end());
+    }
+    void press(int key, double seconds = 1.8) {
+        const double from = now_s();
+        chamber.key_down("great", key);
+        wait(seconds);
+        played.push_back({key, from, now_s()});
+        if (key != stuck) chamber.key_up("great", key);
+        wait(0.3);
+    }
+    SurveyPlan plan(const char* stop) const {
+        return {&instrument, organ::pipes(organ::stop_by_id(instrument, "great", stop)), {}};
+    }
+    SurveyResult survey(const char* stop = "octave") const {
+        return survey_recording(plan(stop), sound, SampleRate{kRate}, 1);
+    }
+    /// The key that was down in the middle of a reading.
+    int down(const SurveyReading& reading) const {
+        const double at =
+            duration(reading.tone.stood - FrameIndex{}, SampleRate{kRate}).count() +
+            0.5 * duration(reading.tone.to - reading.tone.stood, SampleRate{kRate}).count();
+        for (const Played& one : played)
+            if (at >= one.from_s && at <= one.to_s) return one.key;
+        return 0;
+    }
+    void expect_in_place(const SurveyResult& result) const {
+        for (const SurveyReading& reading : result.readings)
+            EXPECT_EQ(reading.pipe.key, down(reading)) << reading.tone.pitch.value() << " Hz";
+    }
+
+    organ::Instrument instrument = small_organ();
+    simulator::Chamber chamber;
+    std::vector<float> sound;
+    std::vector<Played> played;
+    int stuck = 0;  ///< key whose pallet doesn't close
+};
+
+std::vector<const SurveyFault*> of_kind(const SurveyResult& result, FaultKind kind) {
+    std::vector<const SurveyFault*> faults;
+    for (const SurveyFault& fault : result.faults)
+        if (fault.kind == kind) faults.push_back(&fault);
+    return faults;
+}
+
+TEST(Survey, EveryKeyIsInPlaceWithTalkAndKnocksBetweenAndInside) {
+    Take take(1);
+    for (int key = 1; key <= 25; ++key) {
+        if (key % 5 == 0) take.chamber.knock();
+        take.press(key);
+        if (key % 4 == 0) {
+            take.chamber.say_next();
+            take.wait(0.8);
+        }
+        if (key % 7 == 0) take.chamber.footstep();
+    }
+    const SurveyResult result = take.survey();
+    take.expect_in_place(result);
+    EXPECT_EQ(result.readings.size(), 25U);
+    EXPECT_TRUE(result.faults.empty()) << result.faults.size();
+    EXPECT_TRUE(result.not_played.empty());
+    ASSERT_TRUE(result.pitch);
+    EXPECT_TRUE(result.pitch_measured);
+    // The pipes' own mean, which the chamber knows.
+    double mean = 0.0;
+    for (const organ::Pipe& pipe : take.plan("octave").pipes)
+        mean += interval(organ::target(take.instrument, pipe, {}), take.chamber.true_pitch(pipe.id))
+                    .value() /
+                25.0;
+    EXPECT_NEAR(interval(take.instrument.a, *result.pitch).value(), mean,
+                3.0 * result.pitch_uncertainty.value());
+}
+
+TEST(Survey, ASilentPipeIsToldFromASkippedKey) {
+    Take take(2);
+    for (int key = 1; key <= 25; ++key) {
+        if (key == 9)
+            take.wait(2.1);  // held, and nothing sounds
+        else if (key != 17)
+            take.press(key);
+    }
+    const SurveyResult result = take.survey();
+    take.expect_in_place(result);
+    const auto missing = of_kind(result, FaultKind::missing);
+    ASSERT_EQ(missing.size(), 2U);
+    EXPECT_EQ(missing[0]->pipe->key, 9);
+    EXPECT_EQ(missing[0]->time_passed, true);
+    EXPECT_EQ(missing[1]->pipe->key, 17);
+    EXPECT_EQ(missing[1]->time_passed, false);
+    EXPECT_EQ(result.faults.size(), 2U);
+}
+
+TEST(Survey, ACipherIsNamedAndTheKeysAfterItAreReadAllTheSame) {
+    Take take(3);
+    take.stuck = 8;
+    for (int key = 1; key <= 25; ++key)
+        take.press(key);
+    const SurveyResult result = take.survey();
+    const auto ciphers = of_kind(result, FaultKind::cipher);
+    ASSERT_EQ(ciphers.size(), 1U);
+    EXPECT_EQ(ciphers[0]->pipe->key, 8);
+    take.expect_in_place(result);
+    // Its own octave is covered by it: 1 of 25.
+    EXPECT_GE(result.readings.size(), 23U);
+    EXPECT_TRUE(of_kind(result, FaultKind::missing).empty());
+}
+
+TEST(Survey, ATremulantLeftOnIsNamedAndSpoilsTheFiguresNotThePlaces) {
+    Take take(4);
+    take.chamber.set_tremulant(true);
+    for (int key = 1; key <= 25; ++key)
+        take.press(key, 2.2);
+    const SurveyResult result = take.survey();
+    EXPECT_EQ(of_kind(result, FaultKind::tremulant).size(), 1U);
+    EXPECT_EQ(result.faults.size(), 1U);
+    EXPECT_GE(result.readings.size(), 18U);
+    int wrong = 0;
+    for (const SurveyReading& reading : result.readings) {
+        wrong += reading.pipe.key != take.down(reading) ? 1 : 0;
+        EXPECT_GE(reading.tone.uncertainty.value(), 4.0);
+    }
+    EXPECT_LE(wrong, 1);
+    Take still(4);
+    for (int key = 1; key <= 12; ++key)
+        still.press(key);
+    EXPECT_TRUE(still.survey().faults.empty());
+}
+
+TEST(Survey, AnotherStopThanTheOneAskedForIsNamed) {
+    Take take(5, "principal");
+    for (int key = 1; key <= 25; ++key)
+        take.press(key);
+    const SurveyResult result = take.survey("octave");
+    const auto wrong = of_kind(result, FaultKind::wrong_stop);
+    ASSERT_EQ(wrong.size(), 1U);
+    EXPECT_NEAR(wrong[0]->interval.value(), -1200.0, 0.1);
+    EXPECT_FALSE(result.pitch);
+    take.expect_in_place(result);
+    EXPECT_TRUE(of_kind(take.survey("principal"), FaultKind::wrong_stop).empty());
+}
+
+TEST(Survey, LiveItReadsTheSameKeysAsFromTheRecording) {
+    Take take(6);
+    for (int key = 1; key <= 25; key += 2)
+        take.press(key);
+    for (int key = 24; key >= 2; key -= 2)
+        take.press(key);
+    Survey survey(take.plan("octave"));
+    listening::PipeListener listener({SampleRate{kRate}, 1});
+    constexpr std::size_t kPiece = 240;
+    for (std::size_t at = 0; at + kPiece <= take.sound.size(); at += kPiece) {
+        listener.process({static_cast<std::int64_t>(at)}, {&take.sound[at], kPiece});
+        survey.hear(listener.hearing());
+    }
+    survey.finish();
+    const SurveyResult live = survey.result();
+    take.expect_in_place(live);
+    EXPECT_EQ(live.readings.size(), 25U);
+    EXPECT_TRUE(live.faults.empty());
+    const SurveyResult recorded = take.survey();
+    ASSERT_EQ(recorded.readings.size(), live.readings.size());
+    for (std::size_t i = 0; i < live.readings.size(); ++i) {
+        EXPECT_EQ(recorded.readings[i].pipe.key, live.readings[i].pipe.key);
+        EXPECT_NEAR(interval(recorded.readings[i].tone.pitch, live.readings[i].tone.pitch).value(),
+                    0.0, 1.0);
+    }
+}
+
+TEST(Survey, SilenceAndTalkAloneGiveNothing) {
+    Take take(7);
+    for (int i = 0; i < 6; ++i) {
+        take.chamber.say_next();
+        take.wait(0.7);
+        take.chamber.knock();
+        take.wait(0.8);
+    }
+    const SurveyResult result = take.survey();
+    EXPECT_TRUE(result.readings.empty());
+    EXPECT_FALSE(result.pitch);
+}
+
+}  // namespace
+}  // namespace rankwright::tuning
