@@ -18,6 +18,8 @@ constexpr double kReach_cents = 16.0;
 constexpr double kSpread_cents = 6.0;
 constexpr double kReferenceReach_cents = 3.0;
 constexpr double kReferenceSpread_cents = 0.7;
+constexpr double kHeardReach_cents = 2.0;
+constexpr double kHeardSpread_cents = 0.3;
 constexpr double kHighestShare = 0.45;  // of the rate: above, converters' filters bend the phase
 constexpr double kHighest_hz = 20000.0;
 constexpr double kHighestPartial = 32.5;
@@ -62,9 +64,17 @@ KeyHearing::KeyHearing(std::span<const float> samples, const MixtureRequest& req
         r.low = -r.high;
         r.highest_hz = std::min(
             {kHighestShare * request.rate.value(), kHighest_hz, kHighestPartial * r.nominal_hz});
-        reach_.push_back(r);
         model_.pipes.push_back(
             {r.nominal_hz, 0.0, reference ? kReferenceSpread_cents : kSpread_cents});
+        if (request.heard && request.heard->pipe == j) {
+            MixtureModel::Pipe& pipe = model_.pipes.back();
+            pipe.centre = (request.heard->pitch.value() / r.nominal_hz - 1.0) / kCent;
+            pipe.sd = kHeardSpread_cents;
+            pipe.sure = true;
+            r.low = (pipe.centre - kHeardReach_cents) * kCent;
+            r.high = (pipe.centre + kHeardReach_cents) * kCent;
+        }
+        reach_.push_back(r);
         MixturePipeReading reading;
         if (!reference) reading.ratio = request.pipes[j];
         readings_.push_back(reading);
@@ -77,7 +87,12 @@ std::vector<MixtureState> KeyHearing::search(const std::vector<MixtureBand>& ban
     model.wander_terms = 0;
     model.gain_terms = 2;
     MixtureFit fit(bands, model);
-    return search_mixture(fit, reach_);
+    if (!request_.heard) return search_mixture(fit, reach_);
+    MixtureState state = fit.start();
+    for (std::size_t j = 0; j < reach_.size(); ++j)
+        state.present[j] = model_.pipes[j].sure;
+    fit.refine(state, 4);
+    return {state};
 }
 
 // With wander and more of the slow gains, so that little of a pipe's unrest is left to be taken for
@@ -96,7 +111,8 @@ MixtureState KeyHearing::judge(const std::vector<MixtureBand>& bands, const Mixt
     const std::vector<PresenceEvidence> evidence = judge_presence(fit, state, reach_);
     for (std::size_t j = 0; j < reach_.size(); ++j) {
         const double ratio = evidence[j].ln_ratio;
-        readings_[j].presence = state.present[j] && ratio >= kSurelySounds ? Presence::sounding
+        readings_[j].presence = state.present[j] && (ratio >= kSurelySounds || model_.pipes[j].sure)
+                                    ? Presence::sounding
                                 : !state.present[j] && ratio < kSurelySilent
                                     ? Presence::silent
                                     : Presence::cannot_tell;
@@ -232,6 +248,7 @@ std::optional<MixtureReading> measure_mixture(std::span<const float> samples,
     if (request.pipes.empty() || request.pipes.size() > kMostMixturePipes ||
         !(request.unison.value() > 0.0))
         return std::nullopt;
+    if (request.heard && request.heard->pipe >= request.pipes.size()) return std::nullopt;
     double lowest = request.pipes.front().value();
     for (const PureRatio& ratio : request.pipes)
         lowest = std::min(lowest, ratio.value());

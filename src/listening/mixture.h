@@ -23,6 +23,13 @@ struct MixtureRequest {
     std::vector<PureRatio>
         pipes;  ///< 1/2 to 32, at most kMostMixturePipes; one pitch may come twice
     std::optional<Hertz> reference;  ///< a reference pipe sounds beside, at this pitch
+    /// One of the pipes was read for itself already and surely sounds, wherever it stands. The
+    /// others are then asked for beside it, which costs less.
+    struct Heard {
+        std::size_t pipe = 0;
+        Hertz pitch;
+    };
+    std::optional<Heard> heard{};
 };
 
 inline constexpr std::size_t kMostMixturePipes = 6;

@@ -250,11 +250,16 @@ MixtureExtraTone MixtureFit::extra_tone(std::size_t b, double hz) const {
     const std::size_t n = band.size(), g = model_.gain_terms + 1, k = w.active.size(), q = k * g;
     std::vector<double> cosine(n), sine(n);
     Complex met = 0.0;
+    const double f = hz - band.centre_hz;
+    Complex tone = std::polar(1.0, kTurn * f * t.path[0]);
+    const Complex turn = std::polar(1.0, kTurn * f / band.rate);
     for (std::size_t i = 0; i < n; ++i) {
-        const double turns = (hz - band.centre_hz) * t.path[i];
-        cosine[i] = std::cos(kTurn * turns);
-        sine[i] = std::sin(kTurn * turns);
-        met += Complex{cosine[i], -sine[i]} * Complex{w.rest_re[i], w.rest_im[i]};
+        cosine[i] = tone.real();
+        sine[i] = tone.imag();
+        met += Complex{cosine[i] * w.rest_re[i] + sine[i] * w.rest_im[i],
+                       cosine[i] * w.rest_im[i] - sine[i] * w.rest_re[i]};
+        tone = {tone.real() * turn.real() - tone.imag() * turn.imag(),
+                tone.real() * turn.imag() + tone.imag() * turn.real()};
     }
     double information = static_cast<double>(n) / w.noise;
     if (q > 0 && w.cost < kBrokenCost) {

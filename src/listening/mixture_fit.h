@@ -19,6 +19,7 @@ struct MixtureModel {
         double nominal_hz = 0.0;
         double centre = 0.0;  ///< where its deviation is expected, cents
         double sd = 6.0;      ///< how far around, cents
+        bool sure = false;    ///< it sounds: not to be judged
     };
     std::vector<Pipe> pipes;
     double span_s = 0.0;

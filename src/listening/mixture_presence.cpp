@@ -27,11 +27,6 @@ double pedestal(double cycles) {
     return kPedestal / std::pow(1.0 + x * x, 1.5);
 }
 
-/// ln of the density of a tone's power `y2` where `variance` is expected.
-double ln_density(double y2, double variance) {
-    return -std::log(variance) - (kNu + 1.0) * std::log1p(y2 / (kNu * variance));
-}
-
 /// What is heard where one partial of a pipe may be, on a grid over its reach.
 struct PartialTrace {
     int partial = 1;
@@ -77,24 +72,33 @@ std::vector<PartialTrace> trace_partials(MixtureFit& fit, const MixtureState& st
     return traces;
 }
 
-/// ln of the likelihood ratio for a partial expected at `level` (power), its timbre unknown.
+/// ln of the likelihood ratio for a partial expected at `level` (power), its timbre unknown. The
+/// density of a tone's power y² where a variance v is expected goes as (1 + y²/νv)^−(ν+1) / v.
 double ln_ratio(double power, double variance, double level) {
     constexpr int kPoints = 4;
-    static const auto weights = [] {
-        std::array<double, 2 * kPoints + 1> w{};
+    struct Point {
+        double weight, times;  // of the level expected
+    };
+    static const auto points = [] {
+        std::array<Point, 2 * kPoints + 1> all{};
         double sum = 0.0;
-        for (int i = -kPoints; i <= kPoints; ++i)
-            sum += w[static_cast<std::size_t>(i + kPoints)] =
-                std::exp(-mixture_prior::level_cost(1.25 * i));
-        for (double& x : w)
-            x /= sum;
-        return w;
+        for (int i = -kPoints; i <= kPoints; ++i) {
+            Point& p = all[static_cast<std::size_t>(i + kPoints)];
+            p = {std::exp(-mixture_prior::level_cost(1.25 * i)), std::exp(1.25 * i)};
+            sum += p.weight;
+        }
+        for (Point& p : all)
+            p.weight /= sum;
+        return all;
     }();
-    const double base = ln_density(power, variance);
+    static_assert(kNu == 2.0, "the cube below is the power ν + 1");
     double sum = 0.0;
-    for (int i = -kPoints; i <= kPoints; ++i)
-        sum += weights[static_cast<std::size_t>(i + kPoints)] *
-               std::exp(ln_density(power, variance + level * std::exp(1.25 * i)) - base);
+    for (const Point& p : points) {
+        const double wider = variance + level * p.times;
+        const double tail = (kNu * variance + power) / (kNu * wider + power);
+        const double spread = wider / variance;
+        sum += p.weight * tail * tail * tail * spread * spread;
+    }
     return std::log(sum);
 }
 
@@ -223,6 +227,8 @@ class Judge {
         return rest;
     }
 
+    bool sure(std::size_t pipe) const { return fit_.model().pipes[pipe].sure; }
+
     PresenceEvidence evidence(const MixtureState& rest, std::size_t pipe) const {
         return evidence_of(fit_, rest, pipe, reach_[pipe], usual_level(state_, pipe));
     }
@@ -231,7 +237,7 @@ class Judge {
     void take_out() {
         MixtureState rest = state_;
         for (std::size_t i = 0; i < reach_.size(); ++i) {
-            if (!state_.present[i]) continue;
+            if (!state_.present[i] || sure(i)) continue;
             evidence_[i] = evidence(without(i), i);
             if (evidence_[i].ln_ratio < kSurelySounds) rest.present[i] = 0;
         }
@@ -261,7 +267,7 @@ class Judge {
     bool exchange() {
         constexpr double kNear_cents = 1.0;
         for (std::size_t i = 0; i < reach_.size(); ++i) {
-            if (!state_.present[i]) continue;
+            if (!state_.present[i] || sure(i)) continue;
             const double there = state_.unknowns[i * fit_.terms()];
             const MixtureState rest = without(i);
             for (std::size_t k = 0; k < reach_.size(); ++k) {

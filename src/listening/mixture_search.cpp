@@ -1,6 +1,7 @@
 #include "listening/mixture_search.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 
@@ -11,6 +12,8 @@ constexpr double kTurn = 2.0 * std::numbers::pi;
 constexpr double kCent = std::numbers::ln2 / 1200.0;
 constexpr std::size_t kBeam = 6;
 constexpr std::size_t kPeaks = 3;
+constexpr std::size_t kLanes = 8;
+using Lanes = std::array<double, kLanes>;
 }  // namespace
 
 std::vector<MixturePeak> scan_pipe(MixtureFit& fit, const MixtureState& state, std::size_t pipe,
@@ -54,25 +57,34 @@ std::vector<MixturePeak> scan_pipe(MixtureFit& fit, const MixtureState& state, s
         const double own = 0.2 / (model.span_s * hz);
         const auto points = static_cast<std::size_t>(std::ceil((reach.high - reach.low) / own)) + 2;
         std::vector<double> value(points);
-        for (std::size_t p = 0; p < points; ++p) {
-            const double x = reach.low + own * static_cast<double>(p);
-            const double f = hz * (1.0 + x) - band.centre_hz;
-            double re = 0.0, im = 0.0;
-            double c = std::cos(kTurn * f * band.first_s), s = -std::sin(kTurn * f * band.first_s);
-            const double dc = std::cos(kTurn * f / band.rate),
-                         ds = -std::sin(kTurn * f / band.rate);
-            for (std::size_t i = 0; i < n; ++i) {
-                re += item.re[i] * c - item.im[i] * s;
-                im += item.re[i] * s + item.im[i] * c;
-                const double t = c * dc - s * ds;
-                s = c * ds + s * dc;
-                c = t;
+        for (std::size_t p = 0; p < points; p += kLanes) {
+            // Several places side by side: each tone turns by its own rotor.
+            Lanes re{}, im{}, c{}, s{}, dc{}, ds{};
+            for (std::size_t l = 0; l < kLanes; ++l) {
+                const double x = reach.low + own * static_cast<double>(p + l);
+                const double f = kTurn * (hz * (1.0 + x) - band.centre_hz);
+                c[l] = std::cos(f * band.first_s);
+                s[l] = -std::sin(f * band.first_s);
+                dc[l] = std::cos(f / band.rate);
+                ds[l] = -std::sin(f / band.rate);
             }
-            const double taken = (re * re + im * im) / static_cast<double>(n);
-            const double before = item.energy + floor;
-            const double after = std::max(item.energy - taken, 0.0) + floor;
-            const double gain = model.temper * static_cast<double>(n) * std::log(before / after);
-            value[p] = std::max(0.0, gain - 2.0) - (item.partial == 1 && gain < 3.0 ? 3.0 : 0.0);
+            for (std::size_t i = 0; i < n; ++i)
+                for (std::size_t l = 0; l < kLanes; ++l) {
+                    re[l] += item.re[i] * c[l] - item.im[i] * s[l];
+                    im[l] += item.re[i] * s[l] + item.im[i] * c[l];
+                    const double t = c[l] * dc[l] - s[l] * ds[l];
+                    s[l] = c[l] * ds[l] + s[l] * dc[l];
+                    c[l] = t;
+                }
+            for (std::size_t l = 0; l < kLanes && p + l < points; ++l) {
+                const double taken = (re[l] * re[l] + im[l] * im[l]) / static_cast<double>(n);
+                const double before = item.energy + floor;
+                const double after = std::max(item.energy - taken, 0.0) + floor;
+                const double gain =
+                    model.temper * static_cast<double>(n) * std::log(before / after);
+                value[p + l] =
+                    std::max(0.0, gain - 2.0) - (item.partial == 1 && gain < 3.0 ? 3.0 : 0.0);
+            }
         }
         for (std::size_t p = 0; p < count; ++p) {
             const double at = step * static_cast<double>(p) / own;

@@ -34,6 +34,7 @@ constexpr double kNearest_m = 0.08, kFarthest_m = 0.13;
 constexpr double kMiddleC_hz = 261.6, kSpeedOfSound = 343.2;
 constexpr double kNearPitch_cents = 100.0;  // farther apart, nothing is left of drawing
 constexpr double kReedDrawing = 0.25;       // a tongue is stiffer; common practice, no source
+constexpr double kMuteTakes_s = 0.06;       // to 1/e, as the cloth goes in or out
 
 }  // namespace
 
@@ -53,6 +54,8 @@ struct Chamber::State {
     void next_step();
     void breathe();      ///< the wind in the next step
     void sound_pipes();  ///< the next step of all that sound
+    /// How much of a pipe's tone its mute lets through in the next step.
+    double through_mute(std::size_t pipe);
     double now_s() const { return static_cast<double>(steps) * step_s; }
 
     Parameters parameters;
@@ -60,6 +63,12 @@ struct Chamber::State {
     double step_s;
     std::vector<HandledPipe> pipes;
     std::vector<Sounding> sounding;
+    struct Mute {
+        bool in = false;
+        double lets_through = 1.0;  ///< in the end
+        double now = 1.0;
+    };
+    std::vector<Mute> mutes;  ///< beside `pipes`
     /// A stop by which a pipe can be played, its own or one that borrows it, and the key there.
     struct Player {
         std::string division, stop;  ///< ids
@@ -116,6 +125,7 @@ Chamber::State::State(const organ::Instrument& instrument, const Parameters& giv
     std::map<PipeId, std::size_t> index;
     for (std::size_t i = 0; i < pipes.size(); ++i)
         index[pipes[i].pipe().id] = i;
+    mutes.resize(pipes.size());
     players.resize(pipes.size());
     for (const organ::Division& division : instrument.divisions) {
         names.push_back({division.id, division.name, {}});
@@ -163,6 +173,7 @@ void Chamber::State::put_on_wind(std::size_t index) {
     // What cancels between two mouths side by side does so in the room too: one path for both.
     const std::string place_name = draws ? id.division + std::to_string(id.key) : name;
     const Hertz pitch = pipe.pitch(parameters.temperature, now_s());
+    mutes[index].now = mutes[index].lets_through;
     Random character(parameters.seed, name + " voicing");
     const SoundingPipe::Place place{parameters.rate.value(), microphones,
                                     parameters.wander.value() * std::sqrt(1.0 - kWindShare)};
@@ -211,6 +222,12 @@ void Chamber::State::breathe() {
     wind_level = 1.0 + kTremulantLevel * swing;
 }
 
+double Chamber::State::through_mute(std::size_t pipe) {
+    Mute& mute = mutes[pipe];
+    mute.now += (1.0 - std::exp(-step_s / kMuteTakes_s)) * (mute.lets_through - mute.now);
+    return mute.now;
+}
+
 void Chamber::State::sound_pipes() {
     std::array<Swing, NearField::kMost> swings{};
     const std::size_t neighbours = std::min(sounding.size(), swings.size());
@@ -223,14 +240,16 @@ void Chamber::State::sound_pipes() {
     for (std::size_t i = 0; i < neighbours; ++i) {
         Sounding& s = sounding[i];
         const double hz = own_hz(s);
-        swings[i] = {s.pipe, hz, s.sound.radians(), s.sound.force(), s.sound.strength()};
+        swings[i] = {s.pipe, hz, s.sound.radians(), s.sound.force() * mutes[s.pipe].now,
+                     s.sound.strength()};
     }
     if (parameters.drawing.value() > 0.0)
         near_field.step(std::span(swings.data(), neighbours), step_s);
-    for (std::size_t i = 0; i < neighbours; ++i)
-        sounding[i].sound.render(block, swings[i].hz, swings[i].strength, wind_level);
-    for (std::size_t i = neighbours; i < sounding.size(); ++i)
-        sounding[i].sound.render(block, own_hz(sounding[i]), 1.0, wind_level);
+    for (std::size_t i = 0; i < sounding.size(); ++i) {
+        const double hz = i < neighbours ? swings[i].hz : own_hz(sounding[i]);
+        const double strength = i < neighbours ? swings[i].strength : 1.0;
+        sounding[i].sound.render(block, hz, strength, through_mute(sounding[i].pipe), wind_level);
+    }
     std::erase_if(sounding, [this](const Sounding& s) {
         if (s.sound.silent()) near_field.part(s.pipe);
         return s.sound.silent();
@@ -310,6 +329,28 @@ void Chamber::move_device(const PipeId& id, Millimetres up) {
 
 void Chamber::settle_wire(const PipeId& id) {
     if (const auto at = state_->find(id)) state_->pipes[*at].settle();
+}
+
+void Chamber::put_mute_in(const PipeId& id, std::optional<Decibels> leak) {
+    if (const auto at = state_->find(id)) {
+        State::Mute& mute = state_->mutes[*at];
+        mute.in = true;
+        mute.lets_through = leak ? std::pow(10.0, leak->value() / 20.0) : 0.0;
+    }
+}
+
+void Chamber::take_mute_out(const PipeId& id) {
+    if (const auto at = state_->find(id)) {
+        state_->mutes[*at].in = false;
+        state_->mutes[*at].lets_through = 1.0;
+    }
+}
+
+std::vector<PipeId> Chamber::muted() const {
+    std::vector<PipeId> in;
+    for (std::size_t i = 0; i < state_->mutes.size(); ++i)
+        if (state_->mutes[i].in) in.push_back(state_->pipes[i].pipe().id);
+    return in;
 }
 
 void Chamber::set_temperature(Celsius air) { state_->parameters.temperature = air; }

@@ -11,6 +11,7 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <vector>
 
 namespace rankwright::simulator {
 
@@ -54,6 +55,10 @@ class Chamber {
     /// hand for a while, and a wire creeps on in the direction it was moved until settled.
     void move_device(const PipeId& pipe, Millimetres up);
     void settle_wire(const PipeId& pipe);  ///< what a wire would still creep, it does at once
+    /// A tuft of cloth goes into a pipe's top: its wind still rushes, its tone stays audible by
+    /// `leak`, or not at all without. Another one in takes the first one's place.
+    void put_mute_in(const PipeId& pipe, std::optional<Decibels> leak = std::nullopt);
+    void take_mute_out(const PipeId& pipe);
 
     void set_temperature(Celsius air);
     void say_next();  ///< a voice calls
@@ -68,6 +73,7 @@ class Chamber {
     /// Cycles of its first partial since it was put on the wind, up to the next frame; empty when
     /// silent. Differences give the true mean pitch of a span as it sounded, drawn, wander and all.
     std::optional<double> cycles(const PipeId& pipe) const;
+    std::vector<PipeId> muted() const;  ///< pipes with a mute in, by division, stop, row, key
 
   private:
     struct State;

@@ -241,9 +241,9 @@ double SoundingPipe::radians() const {
     return 2.0 * pi * (cycles_ - std::floor(cycles_)) + voicing_.partials.front().phase;
 }
 
-void SoundingPipe::render(SoundBlock& block, double hz, double strength, double wind) {
+void SoundingPipe::render(SoundBlock& block, double hz, double strength, double tone, double wind) {
     const double from = std::max(speech_, kFirstBreath * 0.01);
-    const double gain = strength * wind * (1.0 + level_.next(chance_));
+    const double gain = strength * tone * wind * (1.0 + level_.next(chance_));
     set_phasors(hz, from, next_speech_);
     if (stirred_ > 0.0) stir_air();
     add_tone(block, static_cast<float>(gain_), static_cast<float>(gain));

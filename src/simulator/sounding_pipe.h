@@ -57,8 +57,9 @@ class SoundingPipe {
     /// `pitch_hz` in steady wind.
     double breathe(double pitch_hz);
     /// Adds the step begun. `hz` as it sounds among its neighbours, `strength` beside that alone;
-    /// `wind` = level of the wind, 1 = steady.
-    void render(SoundBlock& block, double hz, double strength, double wind);
+    /// `tone` = how much of it a mute in its top lets through, 0 to 1; `wind` = level of the wind,
+    /// 1 = steady.
+    void render(SoundBlock& block, double hz, double strength, double tone, double wind);
 
     /// Level of the first partial when the pipe stands, and in this step, its phase where it leaves
     /// the pipe, and the last `strength`.
