@@ -33,6 +33,22 @@ std::optional<Error> bearings_trouble(const organ::Instrument& instrument,
                  std::nullopt};
 }
 
+/// The stop named; without a name the first mixture. Fails for a stop of a single rank.
+Result<organ::StopRef> choose_mixture(const organ::Instrument& instrument,
+                                      const std::string& name) {
+    if (!name.empty()) {
+        auto stop = choose_stop(instrument, name);
+        if (!stop || stop->stop->mixture()) return stop;
+        return fail(ErrorKind::bad_input, stop->stop->name +
+                                              " is no mixture: choose one with --stop, or leave "
+                                              "out --job mixture");
+    }
+    for (const organ::Division& division : instrument.divisions)
+        for (const organ::Stop& stop : division.stops)
+            if (stop.mixture()) return organ::StopRef{&division, &stop, &instrument};
+    return fail(ErrorKind::bad_input, "this instrument has no mixture: leave out --job mixture");
+}
+
 ExitCode open_chamber(ChamberArguments& arguments) {
     ChamberOptions& options = arguments.options;
     if (arguments.lasting) options.lasting = Seconds{*arguments.lasting};
@@ -55,7 +71,9 @@ ExitCode open_chamber(ChamberArguments& arguments) {
             break;
         }
     }
-    const auto stop = choose_stop(*instrument, options.stop);
+    const auto stop = options.run.job == visit::Job::mixture
+                          ? choose_mixture(*instrument, options.stop)
+                          : choose_stop(*instrument, options.stop);
     if (!stop) return report(stop.error());
     if (options.run.job == visit::Job::bearings) {
         if (const auto bad = bearings_trouble(*instrument, *stop)) return report(*bad);
@@ -82,12 +100,15 @@ void add_chamber_command(CLI::App& app, ExitCode& code) {
             [&options](const std::string& job) {
                 options.run.job = job == "single"     ? visit::Job::to_target
                                   : job == "bearings" ? visit::Job::bearings
+                                  : job == "mixture"  ? visit::Job::mixture
                                                       : visit::Job::from_reference;
             },
             "single: each pipe alone to its target; reference: by beats from the pipe that the "
             "file names (default; single where it names none); bearings: the temperament octave, "
-            "note from note by tempered intervals")
-        ->check(CLI::IsMember({"single", "reference", "bearings"}));
+            "note from note by tempered intervals; mixture: each pipe of each key, the others "
+            "muted, "
+            "or the key heard whole")
+        ->check(CLI::IsMember({"single", "reference", "bearings", "mixture"}));
     command->add_flag("--compensate", options.run.compensate,
                       "put pipes that are warmer or colder than the reference, and reeds, where "
                       "they will agree at the organ's own temperature");

@@ -35,6 +35,37 @@ const char* word(Stage stage) {
     return "";
 }
 
+// What is worth a line as soon as it changes.
+std::string words_of(const overlay::MixtureKey& key) {
+    std::string words = key.in_hand + "/" + key.instead + "/" + key.to_mute;
+    for (const overlay::KeyPipe& pipe : key.pipes)
+        words += std::to_string(pipe.suspect) + (pipe.leak ? "leaks" : "");
+    return words + (key.heard_whole ? "heard" : "");
+}
+
+Json mixture_json(const overlay::MixtureKey& key) {
+    Json out;
+    out["in_hand"] = key.in_hand;
+    out["none_muted"] = key.none_muted;
+    out["heard_whole"] = key.heard_whole;
+    out["mutes_in"] = key.mutes_in;
+    out["instead"] = key.instead.empty() ? Json(nullptr) : Json(key.instead);
+    out["to_mute"] = key.to_mute.empty() ? Json(nullptr) : Json(key.to_mute);
+    out["pipes"] = Json::array();
+    for (const overlay::KeyPipe& pipe : key.pipes) {
+        Json one;
+        one["pitch"] = pipe.pitch;
+        one["muted"] = pipe.muted;
+        one["settled"] = pipe.settled;
+        one["cents"] = or_null(pipe.deviation);
+        one["leak_db"] = or_null(pipe.leak);
+        one["silent"] = pipe.silent;
+        one["suspect"] = pipe.suspect;
+        out["pipes"].push_back(std::move(one));
+    }
+    return out;
+}
+
 void print_json(const Snapshot& s, Seconds now) {
     Json line;
     line["at_s"] = now.count();
@@ -58,6 +89,7 @@ void print_json(const Snapshot& s, Seconds now) {
     line["heard_s"] = s.heard.count();
     line["move"] = s.advice.words.empty() ? Json(nullptr) : Json(s.advice.words);
     line["amount"] = s.amount.empty() ? Json(nullptr) : Json(s.amount);
+    if (s.mixture) line["mixture"] = mixture_json(*s.mixture);
     line["settled"] = s.settled_count;
     line["kept"] = s.kept_count;
     line["open"] = s.open_count;
@@ -68,7 +100,13 @@ void print_json(const Snapshot& s, Seconds now) {
 
 void print_words(const Snapshot& s, Seconds now) {
     std::printf("%6.1f s  %-14s %-10s", now.count(), s.note.c_str(), word(s.stage));
-    if (s.stage == Stage::wrong_key) std::printf("  %s sounds", s.heard_note.c_str());
+    if (s.mixture) std::printf(" %-8s", s.mixture->in_hand.c_str());
+    if (s.stage == Stage::wrong_key)
+        std::printf("  %s sounds", s.mixture && !s.mixture->instead.empty()
+                                       ? s.mixture->instead.c_str()
+                                       : s.heard_note.c_str());
+    if (s.mixture && !s.mixture->to_mute.empty())
+        std::printf("; mute %s", s.mixture->to_mute.c_str());
     const bool figure = s.deviation && s.uncertainty && s.stage != Stage::waiting;
     if (figure) {
         const double cents = s.deviation->value();
@@ -87,7 +125,8 @@ void print_words(const Snapshot& s, Seconds now) {
 
 void ReadingLog::add(const Snapshot& snapshot, Seconds now) {
     constexpr Seconds kEvery{0.5};
-    const std::string state = snapshot.note + word(snapshot.stage);
+    std::string state = snapshot.note + word(snapshot.stage);
+    if (snapshot.mixture) state += words_of(*snapshot.mixture);
     const bool figure = snapshot.deviation && snapshot.stage != Stage::waiting;
     if (state == last_ && !(figure && now - printed_ >= kEvery)) return;
     last_ = state;

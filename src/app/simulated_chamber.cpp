@@ -4,6 +4,7 @@
 #include "simulator/simulated_helper.h"
 
 #include <optional>
+#include <set>
 #include <string>
 #include <utility>
 #include <vector>
@@ -41,6 +42,17 @@ void take_call(simulator::SimulatedHelper& helper, std::vector<Stop>& drawn,
         helper.call({pipe.division, pipe.key}, {reference->division, reference->key});
 }
 
+void place_mutes(simulator::Chamber& chamber, const std::set<PipeId>& wanted,
+                 std::optional<Decibels> leak) {
+    const std::vector<PipeId> before = chamber.muted();
+    for (const PipeId& pipe : before)
+        if (wanted.count(pipe) == 0) chamber.take_mute_out(pipe);
+    for (const PipeId& pipe : wanted) {
+        // What sits badly is put in anew.
+        chamber.put_mute_in(pipe, std::exchange(leak, std::nullopt));
+    }
+}
+
 }  // namespace
 
 SimulatedChamber simulate_chamber(const organ::Instrument& instrument,
@@ -66,6 +78,9 @@ SimulatedChamber simulate_chamber(const organ::Instrument& instrument,
     };
     console.move_device = [orders](const PipeId& pipe, Millimetres up) {
         orders->post([pipe, up](Chamber& chamber) { chamber.move_device(pipe, up); });
+    };
+    console.place_mutes = [orders](const std::set<PipeId>& wanted, std::optional<Decibels> leak) {
+        orders->post([wanted, leak](Chamber& chamber) { place_mutes(chamber, wanted, leak); });
     };
     console.set_temperature = [orders](Celsius air) {
         orders->post([air](Chamber& chamber) { chamber.set_temperature(air); });

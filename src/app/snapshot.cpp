@@ -1,5 +1,6 @@
 #include "app/snapshot.h"
 
+#include "app/mixture_snapshot.h"
 #include "organ/air.h"
 #include "organ/note.h"
 #include "organ/pitch_of_day.h"
@@ -213,8 +214,7 @@ void fill_notices(Snapshot& out, const SnapshotInputs& in) {
         fill_suspicions(out, in.pair->suspicions);
     else if (in.listener)
         fill_suspicions(out, in.listener->hearing().suspicions);
-    const tuning::PipeState& state = in.paired ? in.paired->state().pipe : in.job.state();
-    if (state.drifting) add(false, "Still moving by itself: hands off, wait.");
+    if (in.pipe().drifting) add(false, "Still moving by itself: hands off, wait.");
     fill_day_notices(out, in.run);
 }
 
@@ -296,6 +296,11 @@ std::vector<overlay::StopChoice> stop_choices(const organ::Instrument& instrumen
     return choices;
 }
 
+tuning::PipeState SnapshotInputs::pipe() const {
+    const tuning::PipeState& heard = paired ? paired->state().pipe : job.state();
+    return mixture ? mixture->key().shown(heard) : heard;
+}
+
 overlay::Snapshot make_snapshot(const SnapshotInputs& in) {
     Snapshot out;
     out.stops.assign(in.stops.begin(), in.stops.end());
@@ -308,11 +313,10 @@ overlay::Snapshot make_snapshot(const SnapshotInputs& in) {
     out.book_trouble = in.book_trouble;
     if (in.paired) {
         const tuning::PairedExpectation& expected = *in.paired->expectation();
-        fill_figures(out, in.paired->state().pipe, expected.wanted(expected.reference_target),
-                     in.run);
+        fill_figures(out, in.pipe(), expected.wanted(expected.reference_target), in.run);
         fill_paired(out, *in.paired, in.run);
     } else {
-        fill_figures(out, in.job.state(), in.job.expectation()->target, in.run);
+        fill_figures(out, in.pipe(), in.job.expectation()->target, in.run);
     }
     out.pitch_of_day = organ::pitch_of(in.run.instrument(), in.run.day());
     out.pitch_measured = in.run.day().pitch.has_value();
@@ -333,6 +337,7 @@ overlay::Snapshot make_snapshot(const SnapshotInputs& in) {
             out.ribbon_step = duration(frames[1].at - frames[0].at, in.listener->hearing().rate);
     }
     fill_notices(out, in);
+    if (in.mixture) fill_mixture(out, *in.mixture, in.run);
     return out;
 }
 

@@ -1,6 +1,7 @@
 // Turns the state of the work into what the window shows.
 #pragma once
 
+#include "app/mixture_work.h"
 #include "capture/source.h"
 #include "listening/pair_listener.h"
 #include "listening/pipe_listener.h"
@@ -23,8 +24,11 @@ struct SnapshotInputs {
     const listening::PairHearing* pair = nullptr;
     std::span<const listening::PartialFrame> meetings{};
     std::span<const overlay::StopChoice> stops{};
-    bool book = false;           ///< the work is kept in a tuning book
-    std::string book_trouble{};  ///< why it can't be written now
+    bool book = false;                     ///< the work is kept in a tuning book
+    std::string book_trouble{};            ///< why it can't be written now
+    const MixtureWork* mixture = nullptr;  ///< the third job, where it is that
+    /// How the pipe in hand stands, as it may be shown.
+    tuning::PipeState pipe() const;
 };
 
 /// The stops that have pipes, in the file's order; none is marked as current.

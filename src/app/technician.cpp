@@ -6,12 +6,19 @@
 namespace rankwright::app {
 
 std::optional<visit::Command> ScreenReader::look(const overlay::Snapshot& snapshot, Seconds now) {
-    if (key_ != snapshot.key) {
-        key_ = snapshot.key;
+    using overlay::Stage;
+    const std::string pipe =
+        std::to_string(snapshot.key) + (snapshot.mixture ? snapshot.mixture->in_hand : "");
+    if (pipe_ != pipe) {
+        pipe_ = pipe;
         technician_.turn_to(snapshot.device, now);
     }
     if (snapshot.wait) return std::nullopt;
-    using overlay::Stage;
+    if (snapshot.mixture) {
+        const bool others_sound = snapshot.stage == Stage::wrong_key;
+        auto command = look_at_mutes(*snapshot.mixture, snapshot.key, others_sound, now);
+        if (command || busy_) return command;
+    }
     simulator::Screen screen;
     screen.shows_figure =
         snapshot.deviation && (snapshot.stage == Stage::reading ||
@@ -35,6 +42,32 @@ std::optional<visit::Command> ScreenReader::look(const overlay::Snapshot& snapsh
             break;
     }
     return std::nullopt;
+}
+
+std::optional<visit::Command> ScreenReader::look_at_mutes(const overlay::MixtureKey& mixture,
+                                                          int key, bool others_sound, Seconds now) {
+    // Common practice, no source: to move a mute or two; and until a mute that was pressed home
+    // could be heard to hold.
+    constexpr Seconds kMovesMutes{1.5};
+    constexpr Seconds kHearsThem{8.0};
+    const std::string wanted =
+        std::to_string(key) + (mixture.none_muted ? "none" : mixture.in_hand);
+    const bool leaks = std::any_of(mixture.pipes.begin(), mixture.pipes.end(),
+                                   [](const overlay::KeyPipe& pipe) { return pipe.leak; });
+    const bool sit_badly = (leaks || others_sound) && now >= looks_again_;
+    busy_ = placed_ != wanted || sit_badly || hands_done_;
+    if (!busy_) {
+        if (!mixture.none_muted) return std::nullopt;
+        busy_ = true;  // all sound: nothing to tune until the screen says where to go
+        if (!mixture.heard_whole) return std::nullopt;
+        return visit::GoNext{};
+    }
+    if (!hands_done_) hands_done_ = now + kMovesMutes;
+    if (now < *hands_done_) return std::nullopt;
+    hands_done_.reset();
+    placed_ = wanted;
+    looks_again_ = now + kHearsThem;
+    return visit::MoveMutes{};
 }
 
 }  // namespace rankwright::app

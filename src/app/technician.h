@@ -7,6 +7,7 @@
 
 #include <cstdint>
 #include <optional>
+#include <string>
 
 namespace rankwright::app {
 
@@ -17,8 +18,17 @@ class ScreenReader {
     std::optional<visit::Command> look(const overlay::Snapshot& snapshot, Seconds now);
 
   private:
+    /// At a mixture the hands first do what the screen says of the mutes. Empty when nothing is to
+    /// be done, or not yet; `busy_` then tells which.
+    std::optional<visit::Command> look_at_mutes(const overlay::MixtureKey& mixture, int key,
+                                                bool others_sound, Seconds now);
+
     simulator::SimulatedTechnician technician_;
-    std::optional<int> key_;
+    std::optional<std::string> pipe_;    ///< turned to
+    std::optional<std::string> placed_;  ///< what the mutes were last put in for
+    std::optional<Seconds> hands_done_;  ///< they are being moved until then
+    Seconds looks_again_{0.0};           ///< at how the mutes sit
+    bool busy_ = false;
 };
 
 }  // namespace rankwright::app

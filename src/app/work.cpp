@@ -22,13 +22,15 @@ bool stands(const tuning::PipeState& state) {
 }  // namespace
 
 Work::Work(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day,
-           visit::RunOptions options, Console console, Book book, visit::Record record)
+           visit::RunOptions options, Console console, Book book, visit::Record record,
+           MixtureEar::When mixtures)
     : console_(std::move(console)),
       book_(std::move(book)),
       stops_(stop_choices(instrument)),
       run_(instrument, stop, std::move(day), options, std::move(record)) {
     tell_time(Seconds{0.0});
     run_.note_day();
+    if (options.job == visit::Job::mixture) mixture_.emplace(run_, mixtures);
     expect_current();
 }
 
@@ -46,16 +48,19 @@ void Work::hear(const capture::CaptureBlock& block) {
     const std::span<const float> samples{block.samples.data(),
                                          std::size_t{block.frames} * block.channels};
     listener_->process(block.first, samples);
+    if (mixture_) mixture_->keep(block);
     tell_time(duration(block.frames, block.rate));
     bool moved_on = false;
     if (paired_ && !run_.hears_alone()) {
         pair_listener_->process(block.first, samples);
         paired_job_.hear(pair_listener_->hearing(), listener_->hearing());
-        moved_on = run_.follow(paired_job_.state());
+        moved_on = mixture_ ? mixture_->follow(at_, paired_job_.state())
+                            : run_.follow(paired_job_.state());
     } else {
         job_.hear(listener_->hearing());
         if (paired_ && stands(job_.state())) paired_job_.heard_alone(*listener_->hearing().reading);
-        moved_on = run_.follow(job_.state());
+        moved_on = mixture_ ? mixture_->follow(at_, listener_->hearing(), job_.state())
+                            : run_.follow(job_.state());
     }
     if (moved_on) expect_current();
     write_book();
@@ -74,6 +79,8 @@ void Work::expect_current() {
         job_.expect(paired_ ? paired_job_.alone() : run_.expectation());
         if (listener_) listener_->expect(job_.expectation()->target);
     }
+    if (mixture_)
+        mixture_->expect(reference ? std::optional{paired_job_.awaited().reference} : std::nullopt);
     const Called wanted{run_.pipe().id, run_.hears_alone()};
     if (console_.simulated() && called_ != wanted) {
         called_ = wanted;
@@ -83,8 +90,8 @@ void Work::expect_current() {
 
 void Work::obey(const visit::Command& command) {
     const Overloaded visitor{
-        [&](const visit::GoNext&) { run_.next(); },
-        [&](const visit::GoBack&) { run_.back(); },
+        [&](const visit::GoNext&) { mixture_ ? mixture_->order().next() : run_.next(); },
+        [&](const visit::GoBack&) { mixture_ ? mixture_->order().back() : run_.back(); },
         [&](const visit::GoToKey& go) { run_.go_to(go.key); },
         [&](const visit::MoveDevice& move) {
             if (console_.move_device) console_.move_device(run_.pipe().id, move.by);
@@ -111,10 +118,17 @@ void Work::obey(const visit::Command& command) {
                 run_.take(organ::stop_by_id(run_.instrument(), take.stop.division, take.stop.stop));
         },
         [&](const visit::HearAlone&) { run_.hear_alone(); },
+        [&](const visit::HearWhole&) {
+            if (mixture_) mixture_->order().hear_whole();
+        },
+        [&](const visit::MoveMutes& move) {
+            if (mixture_ && console_.place_mutes)
+                console_.place_mutes(mixture_->order().mutes(), move.leak);
+        },
         [&](const visit::MarkOutOfReach&) {
             const bool reached = !run_.record().of(run_.pipe().id).out_of_reach;
             run_.set_out_of_reach(reached);
-            if (reached) run_.next();
+            if (reached) mixture_ ? mixture_->order().next() : run_.next();
         },
         [&](const visit::NoteFault& noted) { run_.note_fault(noted.fault, noted.words); },
         [&](const visit::Undo&) { run_.undo(); },
@@ -122,7 +136,8 @@ void Work::obey(const visit::Command& command) {
         [&](const visit::Quit&) { quit_ = true; }};
     tell_time(Seconds{0.0});
     std::visit(visitor, command);
-    const bool moved_only = std::holds_alternative<visit::MoveDevice>(command);
+    const bool moved_only = std::holds_alternative<visit::MoveDevice>(command) ||
+                            std::holds_alternative<visit::MoveMutes>(command);
     if (!moved_only) expect_current();
     write_book();
 }
@@ -153,6 +168,7 @@ overlay::Snapshot Work::snapshot(const capture::SourceStatus& source) {
     shown.book = static_cast<bool>(book_);
     if (book_) shown.book_trouble = book_.trouble();
     shown.stops = stops_;
+    if (mixture_) shown.mixture = &*mixture_;
     if (paired_ && !run_.hears_alone()) {
         shown.paired = &paired_job_;
         if (pair_listener_) {

@@ -1,6 +1,7 @@
 // The work at the organ: joins the ear, the job, the run and the tuning book, on one thread.
 #pragma once
 
+#include "app/mixture_work.h"
 #include "capture/source.h"
 #include "core/units.h"
 #include "listening/pair_listener.h"
@@ -17,6 +18,7 @@
 #include <functional>
 #include <memory>
 #include <optional>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -28,6 +30,9 @@ struct Console {
     std::function<void(const organ::Pipe&, const std::optional<organ::Pipe>& reference)> call;
     std::function<void(const PipeId&, Millimetres up)> move_device;  ///< the hand at the pipe
     std::function<void(Celsius)> set_temperature;                    ///< of the chamber's air
+    /// The hands put mutes into these pipes and take all others out; the first that is put in lets
+    /// through `leak` of its pipe's tone.
+    std::function<void(const std::set<PipeId>&, std::optional<Decibels> leak)> place_mutes;
     bool simulated() const { return static_cast<bool>(call); }
 };
 
@@ -46,7 +51,8 @@ class Work {
   public:
     /// `instrument` must outlive the work.
     Work(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day,
-         visit::RunOptions options, Console console, Book book = {}, visit::Record record = {});
+         visit::RunOptions options, Console console, Book book = {}, visit::Record record = {},
+         MixtureEar::When mixtures = MixtureEar::When::aside);
 
     void hear(const capture::CaptureBlock& block);
     void obey(const visit::Command& command);
@@ -74,6 +80,7 @@ class Work {
     tuning::SinglePipe job_;
     tuning::AgainstReference paired_job_;
     bool paired_ = false;  ///< the current pipe is tuned from its reference
+    std::optional<MixtureWork> mixture_;
     std::unique_ptr<listening::PipeListener> listener_;
     std::unique_ptr<listening::PairListener> pair_listener_;
     capture::CaptureBlock block_;  ///< the latest; its stream, rate and channels are the listener's

@@ -1,3 +1,4 @@
+#include "overlay/column.h"
 #include "overlay/panels.h"
 
 #include <cmath>
@@ -6,34 +7,10 @@ namespace rankwright::overlay {
 
 namespace {
 
-constexpr float kLabelStep = 34.0F;
-
-struct Column {
-    Canvas& canvas;
-    Rect place;
-    float baseline;
-
-    void label(std::string_view words) {
-        baseline += kLabelStep;
-        canvas.text_within({place.left, baseline}, place.width(), {24, kGrey}, kSmall, words);
-    }
-    void line(std::string_view words, float em, bool bold, float least_em = kSmall) {
-        baseline += em * 1.06F;
-        canvas.text_within({place.left, baseline}, place.width(), {em, kPale, bold}, least_em,
-                           words);
-    }
-};
-
 std::string minutes_words(Seconds left) {
     const auto s = static_cast<int>(std::ceil(left.count()));
     const std::string seconds = std::to_string(s % 60);
     return std::to_string(s / 60) + ":" + (s % 60 < 10 ? "0" : "") + seconds + " min";
-}
-
-void call_note(Column& column, const std::string& note) {
-    const NoteParts parts = note_parts(note);
-    if (!parts.place.empty()) column.line(parts.place, kLadder, true);
-    column.line(parts.letter, kHuge, true);
 }
 
 // Both keys of a call, each on one line (which bold letters would overrun): there must be room for
@@ -74,6 +51,7 @@ void to_come(Column& column, const std::string& then, std::size_t from) {
 void draw_call(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     canvas.fill(place, kPlate, 10);
     if (snapshot.note.empty()) return;
+    if (snapshot.mixture) return draw_mixture_call(canvas, place, snapshot);
     Column column{canvas, place.inset(18), place.top + 2};
     const auto notes = notes_to_come(snapshot.then);
     const std::string next = !snapshot.next_note.empty() ? snapshot.next_note
@@ -84,12 +62,12 @@ void draw_call(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
         column.line(minutes_words(*snapshot.wait), kLadder, true);
     } else if (snapshot.stage == Stage::settled && !next.empty()) {
         column.label("call next");
-        call_note(column, next);
+        column.note(next);
         to_come(column, snapshot.then, 1);
     } else {
         column.label("call");
         if (snapshot.also_note.empty())
-            call_note(column, snapshot.note);
+            column.note(snapshot.note);
         else
             call_two(column, snapshot);
         to_come(column, snapshot.then, 0);

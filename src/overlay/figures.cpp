@@ -91,14 +91,6 @@ void draw_reading(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     draw_details(canvas, place, baseline + 54, snapshot);
 }
 
-// A stroke that reads as done from any distance; no other stage has a filled plate.
-void draw_tick(Canvas& canvas, const Rect& place, ImU32 colour, float stroke) {
-    canvas.path({{place.left, place.top + place.height() * 0.55F},
-                 {place.left + place.width() * 0.36F, place.bottom - stroke / 2},
-                 {place.right, place.top + stroke / 2}},
-                colour, stroke);
-}
-
 // "Kept" is said only of what is on disk.
 std::string_view done_word(const Snapshot& snapshot) {
     return snapshot.keeping == Keeping::kept ? "kept" : "settled";
@@ -122,11 +114,7 @@ void draw_settled(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
 }
 
 void draw_wrong_key(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
-    // ≠: not the key that was called.
-    const Rect mark{place.left, place.top + 8, place.left + 64, place.top + 64};
-    canvas.line({mark.left, mark.top + 18}, {mark.right, mark.top + 18}, kPale, 9);
-    canvas.line({mark.left, mark.top + 40}, {mark.right, mark.top + 40}, kPale, 9);
-    canvas.line({mark.left + 14, mark.bottom + 4}, {mark.right - 14, mark.top - 6}, kPale, 9);
+    draw_not_equal(canvas, {place.left, place.top + 8});
     canvas.text({place.left + 84, place.top + 58}, {kLadder, kPale, true}, "another key");
     canvas.text_within({place.left, place.top + 168}, place.width(), {kHuge, kPale, true}, kLadder,
                        snapshot.heard_note.empty() ? "not this one" : snapshot.heard_note);
@@ -145,6 +133,20 @@ void draw_waiting(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
 }
 
 }  // namespace
+
+void draw_tick(Canvas& canvas, const Rect& place, ImU32 colour, float stroke) {
+    canvas.path({{place.left, place.top + place.height() * 0.55F},
+                 {place.left + place.width() * 0.36F, place.bottom - stroke / 2},
+                 {place.right, place.top + stroke / 2}},
+                colour, stroke);
+}
+
+// ≠: not what was called.
+void draw_not_equal(Canvas& canvas, Point at) {
+    canvas.line({at.x, at.y + 18}, {at.x + 64, at.y + 18}, kPale, 9);
+    canvas.line({at.x, at.y + 40}, {at.x + 64, at.y + 40}, kPale, 9);
+    canvas.line({at.x + 14, at.y + 60}, {at.x + 50, at.y - 6}, kPale, 9);
+}
 
 ImU32 colour_of(Sense sense) {
     switch (sense) {
@@ -173,6 +175,9 @@ void draw_sense_mark(Canvas& canvas, const Rect& place, Sense sense) {
 }
 
 void draw_figures(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
+    const bool sounds = snapshot.stage != Stage::waiting;
+    if (snapshot.mixture && snapshot.mixture->none_muted && sounds)
+        return draw_whole_key(canvas, place, snapshot);
     switch (snapshot.stage) {
         case Stage::waiting:
             // With the input gone nothing is awaited: the trouble stands here instead.
@@ -185,7 +190,10 @@ void draw_figures(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
             canvas.text({place.left, place.top + 58}, {kLadder, kGrey}, "listening …");
             break;
         case Stage::wrong_key:
-            draw_wrong_key(canvas, place, snapshot);
+            if (snapshot.mixture)
+                draw_wrong_pipe(canvas, place, snapshot);
+            else
+                draw_wrong_key(canvas, place, snapshot);
             break;
         case Stage::settled:
             draw_settled(canvas, place, snapshot);

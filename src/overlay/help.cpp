@@ -1,6 +1,7 @@
 #include "overlay/panels.h"
 
 #include <array>
+#include <string>
 #include <string_view>
 
 namespace rankwright::overlay {
@@ -49,6 +50,11 @@ void draw_hints(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
         "H: help, cautions";
     if (!snapshot.reference.empty()) words = "A: pipe alone · " + words;
     if (snapshot.alone) words = "A: with reference · " + words;
+    if (snapshot.mixture)
+        words = (snapshot.mixture->none_muted ? "W: one pipe, others muted · "
+                                              : "W: hear the key whole · ") +
+                words;
+    if (snapshot.simulated && snapshot.mixture) words = "C: move the mutes · " + words;
     if (snapshot.simulated) words = "↑ ↓: move it (Shift: far) · " + words;
     canvas.text_within({place.left + 24, baseline}, place.width() - 48, {kSmall, kGrey},
                        kSmall * 0.75F, words);
@@ -62,7 +68,7 @@ void draw_help(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     canvas.text({left, baseline}, {44, kPale, true}, "keys");
     canvas.text({middle, baseline}, {44, kPale, true}, "take care");
     baseline += 62;
-    const float step = 46.0F;
+    const float step = snapshot.mixture ? 41.0F : 46.0F;
     const float does = left + 190;
     const auto line = [&](const KeyLine& key) {
         canvas.text_within({left, baseline}, does - left - 12, {24, kPale, true}, kSmall, key.keys);
@@ -71,7 +77,10 @@ void draw_help(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     };
     for (const KeyLine& key : kKeys)
         line(key);
+    if (snapshot.mixture) line({"W", "hear the key whole, or one pipe, the others muted"});
     if (snapshot.simulated) line({"↑ ↓, with Shift far", "move the simulated device"});
+    if (snapshot.simulated && snapshot.mixture)
+        line({"C, with Shift badly", "move the simulated mutes as the screen asks"});
 
     float top = place.top + 96;
     const float right = place.right - 32;
@@ -85,7 +94,7 @@ void draw_help(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
                 "any key: back to work");
 }
 
-void draw_quit_question(Canvas& canvas, const Rect& place) {
+void draw_quit_question(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     canvas.fill(place, IM_COL32(0, 0, 0, 190));
     const Point middle = place.centre();
     const Rect plate{middle.x - 430, middle.y - 130, middle.x + 430, middle.y + 130};
@@ -95,6 +104,13 @@ void draw_quit_question(Canvas& canvas, const Rect& place) {
                 "leave the work?");
     canvas.text({middle.x, middle.y + 36}, {kLarge, kPale, false, Align::centre},
                 "Enter: leave, and go on another time");
+    if (snapshot.mixture && snapshot.mixture->mutes_in > 0) {
+        const std::string mutes = std::to_string(snapshot.mixture->mutes_in);
+        draw_caution_mark(canvas, {plate.left + 44, plate.top - 44}, 44);
+        canvas.text_within({plate.left + 84, plate.top - 26}, plate.width() - 84,
+                           {kLadder, kPale, true}, kLarge,
+                           mutes + (mutes == "1" ? " mute is" : " mutes are") + " still in");
+    }
     canvas.text({middle.x, middle.y + 90}, {kLarge, kPale, false, Align::centre},
                 "E: the visit is over · any other key: stay");
 }

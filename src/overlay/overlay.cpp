@@ -73,7 +73,7 @@ std::vector<visit::Command> Overlay::draw(const Snapshot& snapshot, Size window)
     }
     draw_work(canvas, layout, snapshot);
     if (entry_) entry_->draw(canvas, layout.window);
-    if (page_ == Page::quit) draw_quit_question(canvas, layout.window);
+    if (page_ == Page::quit) draw_quit_question(canvas, layout.window, snapshot);
     return commands;
 }
 
@@ -109,7 +109,10 @@ void Overlay::draw_work(Canvas& canvas, const Layout& layout, const Snapshot& sn
                      *urgent);
         return;
     }
-    draw_chest(canvas, layout.chest, snapshot);
+    if (snapshot.mixture)
+        draw_mixture_key(canvas, layout.chest, snapshot);
+    else
+        draw_chest(canvas, layout.chest, snapshot);
     draw_hints(canvas, layout.hints, snapshot);
 }
 
@@ -189,6 +192,16 @@ void Overlay::take_character(const KeyPress& key, const Snapshot& snapshot,
         case 'a':
             if (!snapshot.reference.empty() || snapshot.alone) out.emplace_back(visit::HearAlone{});
             return;
+        case 'w':
+            if (snapshot.mixture) out.emplace_back(visit::HearWhole{});
+            return;
+        case 'c': {
+            constexpr Decibels kCareless{-25.0};
+            if (snapshot.mixture && snapshot.simulated)
+                out.emplace_back(
+                    visit::MoveMutes{key.shift ? std::optional{kCareless} : std::nullopt});
+            return;
+        }
         case 's':
             if (!snapshot.stops.empty()) stop_list_.emplace(snapshot);
             return;

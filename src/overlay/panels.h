@@ -20,6 +20,16 @@ void draw_advice(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
 void draw_ribbons(Canvas& canvas, const Rect& place, const Snapshot& snapshot,
                   RibbonPainter& painter);
 void draw_call(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
+/// At a mixture: the key, the pipe to be left open, what to mute next, how many mutes are in.
+void draw_mixture_call(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
+/// At a mixture: another pipe than the one in hand, or others beside it.
+void draw_wrong_pipe(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
+/// The key heard whole: which pipe to go to, and how far it is off.
+void draw_whole_key(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
+/// The key's pipes in their rows, mutes in their tops, each with what is known of it.
+void draw_mixture_key(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
+/// "Not this one": two lines crossed out, 64 units wide.
+void draw_not_equal(Canvas& canvas, Point at);
 void draw_chest(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
 /// The first notice that isn't urgent; false when there is none.
 bool draw_notice(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
@@ -28,10 +38,12 @@ void draw_trouble(Canvas& canvas, const Rect& place, const Notice& notice);
 void draw_hints(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
 /// All keys, and the cautions of the work.
 void draw_help(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
-void draw_quit_question(Canvas& canvas, const Rect& place);
+void draw_quit_question(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
 
 /// A triangle with an exclamation mark: goes with every caution, so that colour isn't alone.
 void draw_caution_mark(Canvas& canvas, Point centre, float size);
+/// A stroke that reads as done from any distance.
+void draw_tick(Canvas& canvas, const Rect& place, ImU32 colour, float stroke);
 /// A level line with a block above it (sharp) or below it (flat), as on the chest plan.
 void draw_sense_mark(Canvas& canvas, const Rect& place, Sense sense);
 

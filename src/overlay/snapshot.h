@@ -44,6 +44,34 @@ struct ChestPipe {
     bool starts_side = false;  ///< first pipe of the other side of the chest
 };
 
+/// One pipe of a mixture's key.
+struct KeyPipe {
+    std::string pitch;     ///< "2 2/3′"
+    float height = 1.0F;   ///< 0..1, beside the longest
+    bool current = false;  ///< the one in hand
+    bool muted = false;    ///< a mute belongs into it now
+    bool settled = false;
+    bool silent = false;             ///< isn't heard, though nothing should mute it
+    bool undecided = false;          ///< can't be told yet whether it sounds
+    std::optional<Cents> deviation;  ///< last known, from its target
+    std::optional<Cents> uncertainty;
+    std::optional<Decibels> leak;  ///< muted, and heard: its level beside the loudest
+    int suspect = 0;               ///< heard whole: 1 = go there first; 0 = it needs nothing
+};
+
+/// The key in hand of a mixture; `Snapshot`'s figures are of the pipe in hand.
+struct MixtureKey {
+    std::vector<KeyPipe> pipes;  ///< by row
+    bool none_muted = false;     ///< the key is heard whole
+    bool heard_whole = false;    ///< … and was
+    int mutes_in = 0;
+    std::string in_hand;     ///< the pitch of the pipe in hand: "2 2/3′"
+    std::string next_pitch;  ///< of the pipe after it; empty at the end
+    std::string next_note;   ///< the key of that pipe where it is another one
+    std::string instead;     ///< Stage::wrong_key: what sounds, "1 1/3′"; "2′ of tenor D"
+    std::string to_mute;     ///< others sound too: these have no mute, "2′ · 1 1/3′"
+};
+
 /// A stop that may be taken in hand.
 struct StopChoice {
     StopId id;
@@ -121,6 +149,8 @@ struct Snapshot {
     std::vector<Ribbon> ribbons;
     Seconds ribbon_step{0.02};
     Seconds ribbon_span{8.0};  ///< the chart's width in time
+
+    std::optional<MixtureKey> mixture;  ///< the third job: its key takes the chest's place
 
     // the chest
     std::vector<ChestPipe> chest;

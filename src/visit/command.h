@@ -35,6 +35,12 @@ struct TakeStop {
 };
 /// By beats: hear the pipe without its reference, or with it again.
 struct HearAlone {};
+/// At a mixture: hear the key whole, no mutes in, or the pipe in hand again, the others muted.
+struct HearWhole {};
+/// Simulated chamber only: the hands put the mutes where the screen asks for them.
+struct MoveMutes {
+    std::optional<Decibels> leak{};  ///< so much of its tone the first one put in lets through
+};
 /// The pipe in hand can't be reached: noted, and on to the next; or it can again.
 struct MarkOutOfReach {};
 /// What is wrong with the pipe in hand.
@@ -48,8 +54,8 @@ struct Undo {};
 struct EndVisit {};
 struct Quit {};
 
-using Command =
-    std::variant<GoNext, GoBack, GoToKey, MoveDevice, SetTemperature, SetPitch, TakePitchOfDay,
-                 TakeStop, HearAlone, MarkOutOfReach, NoteFault, Undo, EndVisit, Quit>;
+using Command = std::variant<GoNext, GoBack, GoToKey, MoveDevice, SetTemperature, SetPitch,
+                             TakePitchOfDay, TakeStop, HearAlone, HearWhole, MoveMutes,
+                             MarkOutOfReach, NoteFault, Undo, EndVisit, Quit>;
 
 }  // namespace rankwright::visit

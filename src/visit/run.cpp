@@ -30,6 +30,7 @@ Run::Run(const organ::Instrument& instrument, organ::StopRef stop, organ::Day da
       day_(std::move(day)),
       options_(options),
       pitch_(instrument, day_.pitch),
+      alone_(options.job == Job::mixture),
       record_(std::move(record)) {
     const auto& wanted = options_.stops;
     if (!wanted.empty())
@@ -248,7 +249,7 @@ void Run::turn_to(std::size_t pipe) {
     pitch_.left();
     day_.pitch = pitch_.a();
     current_ = pipe;
-    alone_ = false;
+    if (options_.job != Job::mixture) alone_ = false;
     keeper_.turn_to(record_.of(pipes_[current_].id).before.has_value());
     follower_.turned();
 }
@@ -290,6 +291,14 @@ bool Run::undo() {
 bool Run::go_to(int key) {
     const auto found = std::find_if(pipes_.begin(), pipes_.end(),
                                     [&](const organ::Pipe& pipe) { return pipe.key == key; });
+    if (found == pipes_.end()) return false;
+    turn_to(static_cast<std::size_t>(found - pipes_.begin()));
+    return true;
+}
+
+bool Run::go_to(const PipeId& id) {
+    const auto found = std::find_if(pipes_.begin(), pipes_.end(),
+                                    [&](const organ::Pipe& pipe) { return pipe.id == id; });
     if (found == pipes_.end()) return false;
     turn_to(static_cast<std::size_t>(found - pipes_.begin()));
     return true;
@@ -412,6 +421,8 @@ tuning::Expectation Run::expectation() const {
     expected.target = transpose(target_of(pipe()), warmth());
     expected.tolerance = tuning::tolerance_at(expected.target);
     expected.speed_of_sound = organ::speed_of_sound(air_at_pipe());
+    // A mixture's other pipes are told by what sounds of the whole key: tuning::MixtureKey.
+    if (options_.job == Job::mixture) return expected;
     for (const organ::Pipe& other : pipes_)
         expected.others.push_back({other.key, target_of(other)});
     return expected;
@@ -431,6 +442,7 @@ std::optional<tuning::PairedExpectation> Run::paired_expectation() const {
     const Hertz pitch = target_of(pipe());
     expected.tolerance = tuning::tolerance_at(pitch * reference->pipe_partial);
     expected.speed_of_sound = organ::speed_of_sound(air_at_pipe());
+    if (options_.job == Job::mixture) return expected;
     for (const organ::Pipe& other : pipes_) {
         expected.others.push_back({other.key, target_of(other)});
         if (const auto from = reference_of(other)) {

@@ -25,6 +25,7 @@ enum class Job {
     to_target,       ///< each pipe alone to its computed pitch
     from_reference,  ///< by beats, from the pipe that the instrument file names
     bearings,        ///< the temperament octave: its A to target, then note from note, by beats
+    mixture,         ///< each pipe of each key, the others muted, pure to the unison: MixtureRun
 };
 
 struct RunOptions {
@@ -108,6 +109,7 @@ class Run {
     bool back();
     /// Goes to a key; false when the stop has no pipe there.
     bool go_to(int key);
+    bool go_to(const PipeId& pipe);  ///< the same by the pipe's own name
     /// The current pipe can't be reached, or can again.
     void set_out_of_reach(bool out);
     /// Notes what is wrong with the current pipe, in trade words.
@@ -118,8 +120,9 @@ class Run {
     /// False when nothing is left to undo.
     bool undo();
 
-    /// The current pipe without its reference, or with it again; until the run moves on. Nothing
-    /// happens where no reference is used.
+    /// The current pipe without its reference, or with it again; until the run moves on (at a
+    /// mixture, where it begins without: until it is asked for again). Nothing happens where no
+    /// reference is used.
     void hear_alone();
     bool hears_alone() const { return alone_; }
 
@@ -130,6 +133,9 @@ class Run {
     /// Takes the pipe now sounding as right: A of today is what makes its deviation nought.
     void take_pitch_of_day(Cents deviation);
 
+    /// Where one of the pipes should stand today, compensation included.
+    Hertz target_of(const organ::Pipe& pipe) const;
+    Job job() const { return options_.job; }
     Call call() const;
     /// The current pipe for itself.
     tuning::Expectation expectation() const;
@@ -173,7 +179,6 @@ class Run {
     void note(BookMatter matter) { record_.add(now_.wall, std::move(matter)); }
     void note_pitch();
     std::optional<organ::Reference> reference_of(const organ::Pipe& pipe) const;
-    Hertz target_of(const organ::Pipe& pipe) const;
     Celsius air_at_pipe() const;
     void learn_pitch(const tuning::PairedState& state);
 

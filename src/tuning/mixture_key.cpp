@@ -1,0 +1,308 @@
+#include "tuning/mixture_key.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numeric>
+#include <utility>
+
+namespace rankwright::tuning {
+
+namespace {
+
+using listening::Presence;
+using Sounds = MixtureKeyState::Sounds;
+
+constexpr Cents kWanted{60.0};
+constexpr Cents kSamePitch{45.0};
+// A muted pipe this much softer than the loudest leaks; a louder one has no mute in.
+constexpr Decibels kLeaks{-12.0};
+// Speech and the room's build-up don't belong to the span.
+constexpr Seconds kSpeech{0.3};
+// From one hearing of the whole to the next, while something is still to be found out, and after.
+constexpr Seconds kSoon{1.2};
+constexpr Seconds kLater{4.8};
+
+Cents apart(Hertz a, Hertz b) { return Cents{std::abs(interval(a, b).value())}; }
+
+// A footage's ratio as whole numbers: those of a mixture are simple.
+listening::PureRatio pure_ratio(double ratio) {
+    constexpr int kMost = 64;
+    listening::PureRatio best;
+    for (int denominator = 1; denominator <= kMost; ++denominator) {
+        const double numerator = std::round(ratio * denominator);
+        best = {static_cast<int>(numerator), denominator};
+        if (std::abs(numerator / denominator / ratio - 1.0) < 1e-6) break;
+    }
+    return best;
+}
+
+// The pitch of which both ratios are multiples.
+double common(const listening::PureRatio& a, const listening::PureRatio& b) {
+    const int bottom = std::lcm(a.denominator, b.denominator);
+    return static_cast<double>(std::gcd(a.numerator * (bottom / a.denominator),
+                                        b.numerator * (bottom / b.denominator))) /
+           bottom;
+}
+
+}  // namespace
+
+void MixtureKey::expect(KeyExpectation expectation) {
+    const auto same_key = [&] {
+        return expectation_ && expectation_->pipes.size() == expectation.pipes.size() &&
+               expectation_->pipes.front().id == expectation.pipes.front().id;
+    };
+    const bool same = same_key() && expectation_->wanted == expectation.wanted &&
+                      expectation_->none_muted == expectation.none_muted &&
+                      expectation_->reference.has_value() == expectation.reference.has_value();
+    const bool keeps_whole = same_key() && !expectation.none_muted;
+    std::vector<KeyPipeState> known = std::move(state_.pipes);
+    expectation_ = std::move(expectation);
+    if (same) {
+        state_.pipes = std::move(known);
+        return;
+    }
+    state_ = {};
+    state_.pipes.resize(expectation_->pipes.size());
+    // What was heard of the pipes of this key stays beside them; who sounds now is asked anew.
+    for (std::size_t i = 0; keeps_whole && i < known.size(); ++i) {
+        state_.pipes[i].deviation = known[i].deviation;
+        state_.pipes[i].uncertainty = known[i].uncertainty;
+    }
+    heard_.reset();
+    ++id_;
+    out_ = whole_holds_ = false;
+    undisturbed_since_ = at_;
+    next_ask_.reset();
+}
+
+bool MixtureKey::near(std::size_t pipe, Hertz heard, Cents within) const {
+    return apart(expectation_->targets[pipe], heard) <= within;
+}
+
+// Several pipes together may be heard as the tone of which they would be partials.
+bool MixtureKey::common_fundamental(Hertz heard) const {
+    const KeyExpectation& e = *expectation_;
+    for (std::size_t i = 0; i < e.pipes.size(); ++i)
+        for (std::size_t j = 0; j < i; ++j) {
+            const double ratio = common(pure_ratio(e.pipes[i].ratio), pure_ratio(e.pipes[j].ratio));
+            if (apart(e.targets[i] * (ratio / e.pipes[i].ratio), heard) <= kSamePitch) return true;
+        }
+    return false;
+}
+
+void MixtureKey::name_by_pitch(Hertz heard) {
+    const KeyExpectation& e = *expectation_;
+    state_.other.reset();
+    if (near(e.wanted, heard, kWanted)) {
+        state_.sounds = Sounds::right;
+        heard_ = {e.wanted, heard};
+        return;
+    }
+    for (std::size_t i = 0; i < e.pipes.size(); ++i) {
+        if (!near(i, heard, kSamePitch)) continue;
+        state_.sounds = Sounds::wrong_pipe;
+        state_.other = e.pipes[i].id;
+        heard_ = {i, heard};
+        return;
+    }
+    if (common_fundamental(heard)) {
+        state_.sounds = Sounds::several;
+        return;
+    }
+    const OtherKeyPipe* nearest = nullptr;
+    const int key = e.pipes[e.wanted].id.key;
+    const auto keys_away = [&](const OtherKeyPipe& one) { return std::abs(one.pipe.key - key); };
+    for (const OtherKeyPipe& other : e.others) {
+        if (apart(other.pitch, heard) > kSamePitch) continue;
+        if (!nearest || keys_away(other) < keys_away(*nearest)) nearest = &other;
+    }
+    state_.sounds = nearest ? Sounds::other_key : Sounds::unknown;
+    if (nearest) state_.other = nearest->pipe;
+}
+
+void MixtureKey::hear(Seconds at, const listening::Hearing& hearing, const PipeState& single) {
+    if (!expectation_) return;
+    using listening::Sounding;
+    at_ = at;
+    const Seconds age = duration(hearing.now - hearing.tone_began, hearing.rate);
+    const bool stands = hearing.sounding == Sounding::steady;
+    sounds_ = hearing.sounding != Sounding::silence;
+    // All together rarely stand still as one tone: the span only has to be full of them.
+    const bool fit = stands || (expectation_->none_muted && sounds_ && age > kSpeech);
+    if (!fit) undisturbed_since_ = at;
+    heard_.reset();
+    if (expectation_->none_muted) {
+        if (!sounds_) state_.sounds = Sounds::unknown;
+        return;
+    }
+    if (!hearing.reading || !sounds_) {
+        if (!sounds_) state_.sounds = Sounds::unknown;
+        return;
+    }
+    const bool still_speaking = !single.deviation && !single.wrong_pitch;
+    if (still_speaking) return;
+    name_by_pitch(hearing.reading->pitch);
+    const auto named = heard_ ? std::optional{heard_->pipe} : std::nullopt;
+    if (named != named_) whole_holds_ = false;
+    named_ = named;
+    if (whole_holds_)
+        judge_whole();
+    else if (state_.sounds != Sounds::right)
+        state_.confirmed = false;
+}
+
+void MixtureKey::hear_beside_reference(Seconds at, const PipeState& pipe) {
+    if (!expectation_) return;
+    at_ = at;
+    sounds_ = pipe.stage == Stage::reading || pipe.stage == Stage::settled;
+    if (!sounds_) {
+        undisturbed_since_ = at;
+        heard_.reset();
+        state_.sounds = Sounds::unknown;
+        return;
+    }
+    if (!pipe.pitch) return;
+    state_.sounds = Sounds::right;
+    state_.other.reset();
+    heard_ = {expectation_->wanted, *pipe.pitch};
+    if (whole_holds_) judge_whole();
+}
+
+std::optional<MixtureKey::Question> MixtureKey::ask() {
+    if (!expectation_ || out_ || !sounds_) return std::nullopt;
+    if (at_ - undisturbed_since_ < kSpan + kSpeech || (next_ask_ && at_ < *next_ask_))
+        return std::nullopt;
+    const KeyExpectation& e = *expectation_;
+    // A tone of another key needs no more to be known of.
+    if (!e.none_muted && state_.sounds == Sounds::other_key) return std::nullopt;
+    Question question;
+    question.id = id_;
+    asked_.clear();
+    for (std::size_t i = 0; i < e.pipes.size(); ++i) {
+        const std::size_t room = listening::kMostMixturePipes - asked_.size();
+        const bool keep_for_wanted = i < e.wanted && room == 1;
+        if (room == 0 || keep_for_wanted) continue;
+        if (heard_ && heard_->pipe == i) question.request.heard = {asked_.size(), heard_->pitch};
+        asked_.push_back(i);
+        question.request.pipes.push_back(pure_ratio(e.pipes[i].ratio));
+    }
+    question.request.unison = e.targets[e.wanted] / e.pipes[e.wanted].ratio;
+    question.request.reference = e.reference;
+    out_ = true;
+    return question;
+}
+
+void MixtureKey::answer(int id, const std::optional<listening::MixtureReading>& reading) {
+    if (id != id_ || !expectation_) return;
+    out_ = false;
+    next_ask_ = at_ + kSoon;
+    if (!reading) return;
+    double loudest = -1e9;
+    for (const listening::MixturePipeReading& pipe : reading->pipes)
+        if (pipe.level && pipe.presence == Presence::sounding)
+            loudest = std::max(loudest, pipe.level->value());
+    for (std::size_t k = 0; k < asked_.size(); ++k) {
+        const listening::MixturePipeReading& heard = reading->pipes[k];
+        KeyPipeState& pipe = state_.pipes[asked_[k]];
+        pipe.presence = heard.presence;
+        pipe.level.reset();
+        pipe.unresolved = !heard.unresolved_with.empty();
+        if (heard.presence != Presence::sounding || !heard.hz || !heard.level) continue;
+        pipe.level = Decibels{heard.level->value() - loudest};
+        pipe.deviation = interval(expectation_->targets[asked_[k]], *heard.hz);
+        pipe.uncertainty = heard.cents_sd;
+    }
+    whole_holds_ = true;
+    if (expectation_->none_muted)
+        judge_none_muted();
+    else
+        judge_whole();
+    const bool all_said = state_.confirmed && state_.leaks.empty();
+    next_ask_ = at_ + (all_said ? kLater : kSoon);
+}
+
+void MixtureKey::judge_none_muted() {
+    const KeyExpectation& e = *expectation_;
+    state_.suspects.clear();
+    state_.missing.clear();
+    state_.confirmed = true;
+    state_.sounds = Sounds::right;
+    for (std::size_t i = 0; i < e.pipes.size(); ++i) {
+        const KeyPipeState& pipe = state_.pipes[i];
+        if (pipe.presence == Presence::silent) state_.missing.push_back(i);
+        if (pipe.presence != Presence::sounding || !pipe.deviation) continue;
+        const double off = std::abs(pipe.deviation->value());
+        if (off > e.tolerances[i].value() && off > 2.0 * pipe.uncertainty->value())
+            state_.suspects.push_back(i);
+    }
+    // What is heard is the beat: cents weigh as the pitch is high.
+    const auto beat = [&](std::size_t i) {
+        return std::abs(state_.pipes[i].deviation->value()) * e.targets[i].value();
+    };
+    std::stable_sort(state_.suspects.begin(), state_.suspects.end(),
+                     [&](std::size_t a, std::size_t b) { return beat(a) > beat(b); });
+}
+
+void MixtureKey::judge_whole() {
+    const KeyExpectation& e = *expectation_;
+    state_.leaks.clear();
+    const auto level = [&](std::size_t i) {
+        const KeyPipeState& pipe = state_.pipes[i];
+        return pipe.presence == Presence::sounding && pipe.level ? pipe.level->value() : -1e9;
+    };
+    std::size_t loudest = e.wanted;
+    bool several = false;
+    for (std::size_t i = 0; i < e.pipes.size(); ++i) {
+        if (level(i) > level(loudest)) loudest = i;
+        if (i == e.wanted || level(i) < -1e8) continue;
+        if (level(i) > kLeaks.value())
+            several = true;
+        else
+            state_.leaks.push_back(i);
+    }
+    std::stable_sort(state_.leaks.begin(), state_.leaks.end(),
+                     [&](std::size_t a, std::size_t b) { return level(a) > level(b); });
+    const bool wanted_sounds = level(e.wanted) > kLeaks.value();
+    // The ear for one pipe is quicker when the mutes move; the whole knows better while they rest.
+    const bool other_than_heard =
+        heard_ && level(heard_->pipe) < -1e8 && loudest != heard_->pipe && level(loudest) > -1e8;
+    if (other_than_heard) {
+        state_.confirmed = false;
+        return;
+    }
+    if (wanted_sounds) {
+        state_.sounds = several ? Sounds::several : Sounds::right;
+        state_.other.reset();
+    } else if (level(loudest) > -1e8) {
+        state_.sounds = Sounds::wrong_pipe;
+        state_.other = e.pipes[loudest].id;
+    }
+    state_.confirmed = state_.sounds == Sounds::right;
+}
+
+PipeState MixtureKey::shown(const PipeState& single) const {
+    PipeState shown = single;
+    if (!expectation_ || expectation_->none_muted) return shown;
+    const KeyPipeState& whole = state_.pipes[expectation_->wanted];
+    if (state_.sounds == Sounds::right && single.wrong_pitch && whole.deviation) {
+        shown = {};
+        shown.stage = Stage::reading;
+        shown.deviation = whole.deviation;
+        shown.uncertainty = whole.uncertainty;
+        shown.pitch = transpose(expectation_->targets[expectation_->wanted], *whole.deviation);
+        shown.heard = kSpan;
+        return shown;
+    }
+    const bool another = state_.sounds == Sounds::several || state_.sounds == Sounds::wrong_pipe ||
+                         single.wrong_pitch;
+    if (another && single.stage != Stage::waiting) {
+        shown = {};
+        shown.stage = Stage::wrong_key;
+        shown.wrong_pitch = single.wrong_pitch ? single.wrong_pitch : single.pitch;
+    } else if (single.stage == Stage::settled && !state_.confirmed) {
+        shown.stage = Stage::reading;
+    }
+    return shown;
+}
+
+}  // namespace rankwright::tuning

@@ -1,0 +1,111 @@
+// The third tuning job: one key of a mixture, pipe by pipe with the others muted, or heard whole.
+#pragma once
+
+#include "core/units.h"
+#include "listening/hearing.h"
+#include "listening/mixture.h"
+#include "organ/pipe.h"
+#include "tuning/single_pipe.h"
+
+#include <cstddef>
+#include <optional>
+#include <vector>
+
+namespace rankwright::tuning {
+
+/// A pipe of another key, and the pitch by which it would be recognised.
+struct OtherKeyPipe {
+    PipeId pipe;
+    Hertz pitch;
+};
+
+/// One key of a mixture as it should be.
+struct KeyExpectation {
+    std::vector<organ::Pipe> pipes;  ///< by row, as they are muted
+    std::vector<Hertz> targets;      ///< of each
+    std::vector<Cents> tolerances;   ///< of each
+    std::size_t wanted = 0;          ///< the one that isn't muted
+    bool none_muted = false;         ///< all should sound
+    std::vector<OtherKeyPipe> others;
+    std::optional<Hertz> reference;  ///< one sounds beside them
+};
+
+/// What the last hearing of the whole key says of one pipe. Levels are relative to the loudest.
+struct KeyPipeState {
+    listening::Presence presence = listening::Presence::cannot_tell;
+    std::optional<Cents> deviation;    ///< from its target, positive = sharp
+    std::optional<Cents> uncertainty;  ///< standard
+    std::optional<Decibels> level;
+    bool unresolved = false;  ///< not yet told from another one that sounds
+};
+
+struct MixtureKeyState {
+    enum class Sounds {
+        unknown,     ///< nothing, or nothing that can be named
+        right,       ///< the wanted pipe; all of them where none is muted
+        wrong_pipe,  ///< another pipe of this key: `other`
+        other_key,   ///< a pipe of another key: `other`
+        several,     ///< others of this key too, hardly softer: mutes are missing
+    };
+    Sounds sounds = Sounds::unknown;
+    std::optional<PipeId> other;
+    /// The whole key was heard since this pipe is wanted, and no other pipe sounds that should not.
+    bool confirmed = false;
+    std::vector<KeyPipeState> pipes;    ///< as expected
+    std::vector<std::size_t> leaks;     ///< muted ones that are heard, the loudest first
+    std::vector<std::size_t> suspects;  ///< none muted: those outside their tolerance, worst first
+    /// None muted: those that aren't heard, though they should be.
+    std::vector<std::size_t> missing;
+};
+
+/// Names the pipe that sounds, and knows its neighbours. Belongs to the listening thread.
+class MixtureKey {
+  public:
+    static constexpr Seconds kSpan{2.4};  ///< that a hearing of the whole key rests on
+
+    /// Begins with another pipe or key, or takes changed targets.
+    void expect(KeyExpectation expectation);
+    /// At a time of the stream: what the ear for one pipe hears, and what the job made of it.
+    void hear(Seconds at, const listening::Hearing& hearing, const PipeState& single);
+    /// The same where a reference sounds beside the pipe.
+    void hear_beside_reference(Seconds at, const PipeState& pipe);
+
+    /// A hearing of the last `kSpan` is due. At most one is out at a time.
+    struct Question {
+        int id = 0;
+        listening::MixtureRequest request;
+    };
+    std::optional<Question> ask();
+    /// Its answer; one that belongs to an earlier expectation is let fall. Empty: nothing heard.
+    void answer(int id, const std::optional<listening::MixtureReading>& reading);
+
+    const MixtureKeyState& state() const { return state_; }
+    const std::optional<KeyExpectation>& expectation() const { return expectation_; }
+    /// The wanted pipe as it may be shown: settled only once it is confirmed that no other pipe
+    /// sounds; read from the whole where a leak hides it from the ear for one.
+    PipeState shown(const PipeState& single) const;
+
+  private:
+    void name_by_pitch(Hertz heard);
+    void judge_whole();
+    void judge_none_muted();
+    bool near(std::size_t pipe, Hertz heard, Cents within) const;
+    bool common_fundamental(Hertz heard) const;
+
+    std::optional<KeyExpectation> expectation_;
+    MixtureKeyState state_;
+    std::optional<listening::MixtureRequest::Heard> heard_;  ///< by the ear for one pipe
+    std::vector<std::size_t> asked_;                         ///< index of each pipe of the request
+    Seconds at_{0.0};
+    Seconds undisturbed_since_{0.0};  ///< the sound has stood since then
+    std::optional<Seconds> next_ask_;
+    bool out_ = false;     ///< a question is out
+    bool sounds_ = false;  ///< something does
+    int id_ = 0;
+    /// The last hearing of the whole still says what sounds: the ear for one pipe names the same
+    /// pipe as it did then.
+    bool whole_holds_ = false;
+    std::optional<std::size_t> named_;  ///< pipe of this key, by the ear for one
+};
+
+}  // namespace rankwright::tuning
