@@ -113,7 +113,7 @@ void name_others(overlay::MixtureKey& key, const MixtureWork& work, const visit:
         // By pitch alone it isn't known which others: all.
         const bool heard_so = state.pipes[i].presence != listening::Presence::silent;
         if (i != expected.wanted && heard_so)
-            key.to_mute += (key.to_mute.empty() ? "" : " · ") + key.pipes[i].pitch;
+            key.to_mute += (key.to_mute.empty() ? "" : ", ") + key.pipes[i].pitch;
     }
 }
 

@@ -185,6 +185,16 @@ void fill_day_notices(Snapshot& out, const visit::Run& run) {
             " of where they were first heard: the pitch of the day follows.");
 }
 
+// Several pipes of a mixture together look like a tremulant, or like a tone without fundamental.
+listening::Suspicions suspicions_of_one(const SnapshotInputs& in) {
+    listening::Suspicions heard = in.listener->hearing().suspicions;
+    using Sounds = tuning::MixtureKeyState::Sounds;
+    if (in.mixture &&
+        (in.mixture->order().none_muted() || in.mixture->key().state().sounds != Sounds::right))
+        heard.tremulant = heard.octave_doubtful = false;
+    return heard;
+}
+
 void fill_notices(Snapshot& out, const SnapshotInputs& in) {
     const auto add = [&](bool urgent, std::string words) {
         out.notices.push_back({urgent, std::move(words)});
@@ -213,7 +223,7 @@ void fill_notices(Snapshot& out, const SnapshotInputs& in) {
     if (in.pair)
         fill_suspicions(out, in.pair->suspicions);
     else if (in.listener)
-        fill_suspicions(out, in.listener->hearing().suspicions);
+        fill_suspicions(out, suspicions_of_one(in));
     if (in.pipe().drifting) add(false, "Still moving by itself: hands off, wait.");
     fill_day_notices(out, in.run);
 }

@@ -70,7 +70,7 @@ void draw_known(Canvas& canvas, const Rect& place, const KeyPipe& pipe, bool non
         baseline += 34;
     }
     std::string words;
-    if (pipe.leak) words = "leaks " + decimal(pipe.leak->value(), 0) + " dB";
+    if (pipe.leak) words = "leak " + decimal(pipe.leak->value(), 0) + " dB";
     if (pipe.silent) words = "silent";
     if (pipe.undecided && none_muted) words = "not yet told";
     if (words.empty() && pipe.settled) words = "done";

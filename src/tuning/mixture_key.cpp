@@ -124,12 +124,10 @@ void MixtureKey::hear(Seconds at, const listening::Hearing& hearing, const PipeS
     if (!expectation_) return;
     using listening::Sounding;
     at_ = at;
-    const Seconds age = duration(hearing.now - hearing.tone_began, hearing.rate);
     const bool stands = hearing.sounding == Sounding::steady;
     sounds_ = hearing.sounding != Sounding::silence;
     // All together rarely stand still as one tone: the span only has to be full of them.
-    const bool fit = stands || (expectation_->none_muted && sounds_ && age > kSpeech);
-    if (!fit) undisturbed_since_ = at;
+    if (!stands && !(expectation_->none_muted && sounds_)) undisturbed_since_ = at;
     heard_.reset();
     if (expectation_->none_muted) {
         if (!sounds_) state_.sounds = Sounds::unknown;
