@@ -37,7 +37,7 @@ struct ChestPipe {
     std::string note;                ///< short: "G", "F♯"
     std::optional<Cents> deviation;  ///< last reading from target
     bool kept = false;               ///< done, and in the tuning book
-    bool again = false;  ///< done, but to be heard once more when it has cooled
+    bool again = false;              ///< done, but to be heard once more when it has cooled
     bool out_of_reach = false;
     bool faulty = false;
     bool current = false;
@@ -108,12 +108,12 @@ struct Snapshot {
     std::vector<std::string> stops_on;
     int key = 0;
     int settled_count = 0;
-    int open_count = 0;  ///< left before they had settled
+    int open_count = 0;           ///< left before they had settled
     std::optional<Seconds> wait;  ///< nothing to do but let pipes cool, for so long
-    int again_count = 0;  ///< done, but to be heard once more
-    int kept_count = 0;  ///< in the tuning book as they were left
+    int again_count = 0;          ///< done, but to be heard once more
+    int kept_count = 0;           ///< in the tuning book as they were left
     Keeping keeping = Keeping::no_book;
-    std::string book_trouble;  ///< why the book can't be written now; empty: it can
+    std::string book_trouble;         ///< why the book can't be written now; empty: it can
     std::vector<std::string> faults;  ///< of the pipe in hand
     bool out_of_reach = false;        ///< the pipe in hand
     int pipe_count = 0;

@@ -30,6 +30,8 @@ struct Words {
     std::string operator()(const visit::TakePitchOfDay&) const { return "take pitch"; }
     std::string operator()(const visit::TakeStop& take) const { return "stop " + take.stop.stop; }
     std::string operator()(const visit::HearAlone&) const { return "hear alone"; }
+    std::string operator()(const visit::HearWhole&) const { return "hear whole"; }
+    std::string operator()(const visit::MoveMutes&) const { return "move mutes"; }
     std::string operator()(const visit::MarkOutOfReach&) const { return "out of reach"; }
     std::string operator()(const visit::NoteFault& noted) const { return "fault " + noted.fault; }
     std::string operator()(const visit::Undo&) const { return "undo"; }
