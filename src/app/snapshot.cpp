@@ -135,6 +135,7 @@ void fill_paired(Snapshot& out, const tuning::AgainstReference& job, const visit
         out.reference_a =
             transpose(organ::pitch_of(run.instrument(), run.day()), *state.reference_deviation);
     out.pulled_together = state.drawn();
+    out.perhaps_both = state.perhaps_both;
     out.beats.reset();
     if (state.beat)
         out.beat = overlay::Beat{*state.beat, reference.beat, *state.beat_sd, state.under};

@@ -40,10 +40,6 @@ double weight_of(const PairPlace& place, const PairPlace& best) {
     return std::exp(kTemper * (place.evidence - best.evidence));
 }
 
-double beat_of(const PairPlace& place, const PairRequest& request) {
-    return request.pipe_partial * place.pipe_hz - request.reference_partial * place.reference_hz;
-}
-
 /// What the beat's size stays under by two standard uncertainties' worth (97.7 %), all
 /// explanations weighed.
 double slower_than(std::span<const PairPlace> places, const PairRequest& request) {
@@ -52,14 +48,14 @@ double slower_than(std::span<const PairPlace> places, const PairRequest& request
     for (const PairPlace& place : places) {
         total += weight_of(place, places.front());
         high = std::max(
-            high, std::abs(beat_of(place, request)) + 5.0 * std::sqrt(variance(place, request)));
+            high, std::abs(place.beat(request)) + 5.0 * std::sqrt(variance(place, request)));
     }
     for (int halving = 0; halving < 40; ++halving) {
         const double x = 0.5 * (low + high);
         double outside = 0.0;
         for (const PairPlace& place : places) {
             const double sd = std::sqrt(2.0 * variance(place, request));
-            const double beat = beat_of(place, request);
+            const double beat = place.beat(request);
             outside += weight_of(place, places.front()) * 0.5 *
                        (std::erfc((x - beat) / sd) + std::erfc((x + beat) / sd));
         }
@@ -77,14 +73,14 @@ BeatReading weigh(std::span<const PairPlace> places, const PairRequest& request)
     double total = 0.0, mean = 0.0, square = 0.0, positive = 0.0;
     for (const PairPlace& place : places) {
         const double weight = weight_of(place, best);
-        const double beat = beat_of(place, request);
+        const double beat = place.beat(request);
         total += weight;
         mean += weight * beat;
         square += weight * (beat * beat + variance(place, request));
         const double sure = beat / std::sqrt(variance(place, request));
         positive += weight * 0.5 * std::erfc(-sure / std::numbers::sqrt2);
     }
-    const double beat = beat_of(best, request);
+    const double beat = best.beat(request);
     // About the best place, not about the mean of all: that is the value given.
     const double spread = square / total - 2.0 * beat * mean / total + beat * beat;
     const double sd = std::sqrt(std::max(spread, 1e-12));

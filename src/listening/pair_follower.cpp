@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 namespace rankwright::listening {
 
@@ -15,11 +16,16 @@ constexpr double kGiveUp = 30.0;  // in evidence, below the best
 constexpr double kSurelyTwo = 12.0;
 /// So many whole beats in the span, clearly read, are two by themselves.
 constexpr double kBeatsSeen = 0.5;
+/// So many, and it's no pipe that finds its pitch in a room that fills.
+constexpr double kBeatsCounted = 1.5;
 /// Turns in the span, at the highest meeting, before a beat is a value; more in the bass, where
 /// pipes are less steady.
 constexpr double kSeen = 1.5;
 constexpr double kSeenBass = 2.5;
+/// Where partials of its own tell the pipe's pitch.
+constexpr double kSeenOwn = 0.6;
 constexpr double kBassBelow_hz = 130.0;
+constexpr double kLowest = 4.5;    // meetings
 constexpr double kMoves = 0.0018;  // room for the pipe to be moved, relative: 3 cents
 constexpr double kMovesLeast_hz = 0.6;
 constexpr int kFirstSteps = 8;
@@ -28,6 +34,13 @@ constexpr Seconds kShortest{0.2};
 /// A mean pitch isn't defined more narrowly (relative).
 constexpr double kDefined = 6e-7;
 constexpr double kRustle = 4.0;
+/// How far a pitch wanders within some tenths of a second (relative), in the middle compass: half a
+/// cent, more in the bass (recorded pipes).
+constexpr double kStraysFast = 3e-4;
+
+/// A room that still fills, and a pipe that still finds its pitch, pass for a second tone the more
+/// the less was heard.
+double passing(Seconds heard) { return std::max(1.0, std::pow(heard.count(), -2.5)); }
 
 }  // namespace
 
@@ -54,7 +67,7 @@ void PairFollower::choose_bands(const PairPlan& plan, const std::vector<PairPlac
         high = std::max(high, beat + room);
     }
     std::vector<PairStream::Line> lines;
-    for (const PairPlan::Line& line : most_informative(plan.lines, 2 * kBands)) {
+    for (const PairPlan::Line& line : telling_lines(plan.lines, 2 * kBands)) {
         const auto band = band_of(line, request_, plan, low, high);
         if (band && lines.size() < kBands) lines.push_back({*band, line.floor});
     }
@@ -81,7 +94,7 @@ void PairFollower::set_model(FrameIndex from, FrameIndex to) {
 }
 
 bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex to,
-                          const PairRequest& request, bool surely_two) {
+                          const PairRequest& request, const PairPremise& premise) {
     stop();
     request_ = request;
     request_.rate = rate_;
@@ -91,7 +104,10 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     std::vector<PairPlace> places = find_places(samples, request_, plan);
     if (places.empty()) return false;
     if (places.size() > kMostModes) places.resize(kMostModes);
-    const bool strong = holds_two(places.front());
+    const double span_s = duration(to - from, rate_).count();
+    const double beats = std::abs(places.front().beat(request_)) * span_s;
+    const bool strong = listening::holds_two(
+        places.front(), (beats > kBeatsCounted ? 1.0 : premise.times) * passing(Seconds{span_s}));
     choose_bands(plan, places, sound, from);
     if (!stream_.active()) return false;
     set_model(from, to);
@@ -118,7 +134,7 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
         if (!any || one.evidence > one_.evidence) one_ = one;
         any = true;
     }
-    judge_number(surely_two, strong);
+    judge_number(premise.surely_two, strong);
     return true;
 }
 
@@ -193,10 +209,13 @@ void PairFollower::answer() {
         std::reverse(places_.begin(), places_.end());
         reading_ = weigh(places_, request_);
         // A beat that hardly turns even there may as well be a slower one of a louder pipe.
-        const double turns = model_.nominal_hz[1] < kBassBelow_hz ? kSeenBass : kSeen;
-        const Hertz seen{turns / (model_.span_s * highest_meeting())};
+        const double turns = pipe_has_own()                         ? kSeenOwn
+                             : model_.nominal_hz[1] < kBassBelow_hz ? kSeenBass
+                                                                    : kSeen;
+        weak_ = !holds_two();
+        const Hertz seen{turns / (model_.span_s * (weak_ ? 1 : highest_meeting()))};
         const Hertz size{std::abs(reading_.beat.value())};
-        if (size < seen)
+        if (size < seen || weak_)
             reading_.under = std::max(seen, reading_.under.value_or(size + reading_.beat_sd * 2.0));
     } else {
         best = alone_fit_.answer(one_);
@@ -206,6 +225,37 @@ void PairFollower::answer() {
     const double curvature = best.variance[0][0] * (1.0 + (kRustle - 1.0) * best.rustle[0]);
     const double defined = kDefined * f;
     reference_sd_ = Hertz{std::sqrt(std::max(curvature, best.scatter[0]) + defined * defined)};
+}
+
+/// Both tones are strong enough to be pipes where they meet, in the lowest lines.
+bool PairFollower::holds_two() const {
+    PairPlace place;
+    const PairState& state = modes_.front();
+    const double highest = kLowest * request_.reference_partial * model_.nominal_hz[0];
+    for (std::size_t b = 0; b < bands_.size(); ++b) {
+        const PairLine& line = bands_[b].line;
+        if (line.reference_partial == 0 || line.pipe_partial == 0) continue;
+        for (const std::size_t i : {std::size_t{0}, std::size_t{1}}) {
+            place.power[i] += state.bands[b].level[i];
+            if (line.centre_hz < highest) place.low_power[i] += state.bands[b].level[i];
+        }
+    }
+    if (place.low_power[0] + place.low_power[1] <= 0.0) place.low_power = place.power;
+    return listening::holds_two(place, passing(Seconds{model_.span_s}));
+}
+
+/// Partials that only the pipe has are heard well.
+bool PairFollower::pipe_has_own() const {
+    constexpr double kWell = 1e-3;
+    double own = 0.0, strongest = 0.0;
+    const PairState& state = modes_.front();
+    for (std::size_t b = 0; b < bands_.size(); ++b) {
+        const PairLine& line = bands_[b].line;
+        if (line.pipe_partial == 0) continue;
+        strongest = std::max(strongest, state.bands[b].level[1]);
+        if (line.reference_partial == 0) own = std::max(own, state.bands[b].level[1]);
+    }
+    return own > kWell * strongest;
 }
 
 /// Of the meetings where both are heard well.
@@ -265,6 +315,9 @@ PairFollower::Foretold PairFollower::foretold() const {
     const PairFit& fit = two_ ? fit_ : alone_fit_;
     const PairState& state = two_ ? modes_.front() : one_;
     const double middle = 0.5 * static_cast<double>(from_.value + to_.value);
+    // Radians a second for each hertz of a partial's own frequency.
+    const double stray = kStraysFast * 2.0 * std::numbers::pi *
+                         std::clamp(std::sqrt(261.6 / model_.nominal_hz[1]), 0.6, 3.5);
     for (std::size_t b = 0; b < bands_.size() && b < stream_.size(); ++b) {
         std::complex<double> z;
         FrameIndex at;
@@ -276,6 +329,11 @@ PairFollower::Foretold PairFollower::foretold() const {
         now.foretold += std::norm(first + second);
         now.left += std::norm(z - first - second);
         now.noise += state.bands[b].noise;
+        const double since_s = std::max(0.0, at_s - 0.5 * model_.span_s);
+        for (const std::size_t i : {std::size_t{0}, std::size_t{1}}) {
+            const double radians = stray * since_s * bands_[b].line.centre_hz;
+            now.strayed += std::norm(i == 0 ? first : second) * std::min(1.0, radians * radians);
+        }
         now.power[0] += std::norm(first);
         now.power[1] += std::norm(second);
         for (const std::size_t i : {std::size_t{0}, std::size_t{1}})

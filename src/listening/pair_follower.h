@@ -14,15 +14,21 @@
 
 namespace rankwright::listening {
 
+/// What is known of how many sound.
+struct PairPremise {
+    bool surely_two = false;  ///< however slowly they beat
+    /// Otherwise: how much stronger than usual a second tone must be to be believed, in power.
+    double times = 1.0;
+};
+
 class PairFollower {
   public:
     PairFollower(SampleRate rate, Seconds longest);
 
     /// Looks for both in `from` to `to` without knowing where the pipe is. False, and nothing is
-    /// held, when nothing stands out there. `surely_two`: two are known to sound, however slowly
-    /// they beat. Allocates.
+    /// held, when nothing stands out there. Allocates.
     bool search(const SoundHistory& sound, FrameIndex from, FrameIndex to,
-                const PairRequest& request, bool surely_two);
+                const PairRequest& request, const PairPremise& premise);
     /// Goes on from the last answer. Requires active(). False when the span is too short, or
     /// nothing can be held on to.
     bool follow(FrameIndex from, FrameIndex to, std::span<const HiddenSpan> hidden);
@@ -35,6 +41,9 @@ class PairFollower {
     bool two() const { return two_; }
     /// Requires two().
     const BeatReading& reading() const { return reading_; }
+    /// The weaker of the two isn't found yet: they are in tune, or not heard for long enough. The
+    /// reading is no more than what their beat stays under. Requires two().
+    bool weak() const { return weak_; }
     /// The reference's pitch over the span and its uncertainty; alone when not two().
     Hertz reference() const { return reference_; }
     Hertz reference_sd() const { return reference_sd_; }
@@ -52,6 +61,7 @@ class PairFollower {
         double foretold = 0.0;   ///< power of the two as they should be
         double left = 0.0;       ///< of what neither explains
         double noise = 0.0;      ///< what is always left
+        double strayed = 0.0;    ///< what wander since the answer may leave besides
         double power[2] = {};    ///< of each
         double usual[2] = {};    ///< of each over the span
         double without[2] = {};  ///< left when this one isn't there
@@ -63,6 +73,8 @@ class PairFollower {
     void drop_unlikely();
     void answer();
     int highest_meeting() const;
+    bool holds_two() const;
+    bool pipe_has_own() const;
     void judge_number(bool surely_two, bool strong);
     void choose_bands(const PairPlan& plan, const std::vector<PairPlace>& places,
                       const SoundHistory& sound, FrameIndex from);
@@ -77,7 +89,7 @@ class PairFollower {
     std::vector<PairState> modes_;  // best first
     PairState one_;
     std::vector<PairPlace> places_;
-    bool two_ = false;
+    bool two_ = false, weak_ = false;
     BeatReading reading_;
     Hertz reference_, reference_sd_;
 };

@@ -1,9 +1,12 @@
 #include "listening/pair_listener.h"
 
 #include "listening/input_meter.h"
+#include "listening/pair_changes.h"
 #include "listening/pair_follower.h"
+#include "listening/pair_pace.h"
 #include "listening/pair_watch.h"
 #include "listening/sound_history.h"
+#include "listening/stream_steps.h"
 
 #include <algorithm>
 #include <array>
@@ -13,7 +16,7 @@ namespace rankwright::listening {
 
 namespace {
 
-constexpr double kSteps_hz = 100.0;
+constexpr double kSteps_hz = StreamSteps::kSteps_hz;
 constexpr int kFrameEvery = 3;  // steps
 constexpr Seconds kFramesKept{12.0};
 constexpr Seconds kKept{4.3};
@@ -29,37 +32,45 @@ constexpr double kSpeechPeriods = 16.0;
 constexpr Seconds kFirstLook{0.25};
 constexpr double kFirstLookPeriods = 16.0;
 constexpr Seconds kMovingLook{0.36};
-constexpr Seconds kSecondLook{0.9};
+constexpr Seconds kSecondLook{1.2};
+constexpr Seconds kSettles{0.4};  // after speech, until the room is filled and the pitch found
 constexpr Seconds kHolds{0.1};
+constexpr Seconds kFallsFor{0.3};
 constexpr Seconds kStandsAgain{0.35};
 constexpr Seconds kLate{0.6};  // what is compared with the whole
 constexpr double kCents = 1731.234;
-// Power left over, in shares of what is foretold.
-constexpr double kEnded = 0.12;
-constexpr double kFalls = 0.35;  // of what a tone usually has
-constexpr double kFallen = 0.08;
-constexpr Seconds kUsual{0.5};
-constexpr Seconds kFallsFor{0.3};
-constexpr double kGone = 0.06;
-constexpr double kChanged = 0.25;
-constexpr double kChangedOfAll = 0.03;
-constexpr double kJoined = 0.006;
-constexpr double kOverNoise = 8.0;
+/// How far a pipe's mean pitch strays between one span and the next, in the middle compass; more
+/// in the bass.
+constexpr Cents kStrays{0.15};
 constexpr double kLateOff = 3.0;    // standard uncertainties
 constexpr double kLateCents = 0.3;  // and at least
 constexpr double kClippedShare = 5e-4;
 constexpr Cents kOtherKey{60.0};
-/// Power that a lone tone leaves over, against what it usually leaves, when another joins it.
-constexpr double kMoreThanUsual = 6.0;
+/// After another tone may have joined, what is heard since its speech is searched when it is so
+/// long; and a tone that stands alone is searched again so often.
+constexpr std::array<Seconds, 4> kLooksForJoined{Seconds{0.25}, Seconds{0.5}, Seconds{0.9},
+                                                 Seconds{1.6}};
+constexpr Seconds kLooksAgain{1.5};
+/// Second tones in what was one, with no sign that another joined it: how much stronger than usual
+/// they must be to be believed; and while the room fills, which looks like another tone.
+constexpr double kDoubt = 30.0;
+constexpr double kDoubtYoung = 10.0;
 /// Fewer beats than this in the span: how the sound is shared between the two isn't known.
 constexpr double kShared = 0.7;
+/// Two that beat no more than this in the span, at the first meeting, may pass for one.
+constexpr double kHidden = 0.3;
 /// No reading is given that is less sure than both.
 constexpr Cents kLooseCents{3.0};
 constexpr double kLoose_hz = 0.12;
+/// What the mean pitch of a second means while the room still fills and the pipe finds its pitch,
+/// less after longer and never better than by its own wander (simulated pipes): of the sort of
+/// mean.
+constexpr Cents kDefinedAfter{0.08};
+constexpr Cents kDefinedBest{0.03};
 constexpr std::size_t kMostHidden = 24;
-constexpr std::size_t kMostPaces = 24;
-constexpr Seconds kDriftOver{2.2};
-constexpr Seconds kDriftSeen{0.9};
+
+/// Wander along the compass, against that in the middle (recorded pipes).
+double compass(Hertz pitch) { return std::clamp(std::sqrt(261.6 / pitch.value()), 0.6, 3.5); }
 
 }  // namespace
 
@@ -71,18 +82,15 @@ struct PairListener::State {
           channels(parameters.channels),
           sound(parameters.rate, parameters.channels, kKept),
           watch(sound.rate()),
-          follower(sound.rate(), kLongestBass) {
-        step_frames = sound.thinning() *
-                      std::max<std::int64_t>(1, std::lround(sound.rate().value() / kSteps_hz));
-        pending.resize(static_cast<std::size_t>(step_frames * channels));
+          follower(sound.rate(), kLongestBass),
+          changes(sound.rate()),
+          steps(parameters.rate, parameters.channels, sound.thinning()) {
         frames.reserve(static_cast<std::size_t>(kFramesKept.count() * kSteps_hz / kFrameEvery));
         hidden.reserve(kMostHidden);
-        paces.reserve(kMostPaces);
         hearing.rate = rate;
     }
 
     void take(FrameIndex first, std::span<const float> interleaved);
-    void lose();
     void restart();
     void analyse();
     void wait_for_tones();
@@ -90,17 +98,23 @@ struct PairListener::State {
     void stand();
     void note_hidden();
     bool note_changes();
-    bool note_end(const PairFollower::Foretold& now);
-    void one_is_gone(int which);
+    void await_another();
     void tick();
+    void tick_when_due();
+    void forget_pace() {
+        hearing.drift_hz_a_second.reset();
+        pace.clear();
+    }
     void follow_movement();
     void judge_pace();
-    std::optional<double> drift() const;
-    bool look(FrameIndex from);
+    bool look(FrameIndex from, double doubt = 1.0);
     bool shared() const {
         const Seconds span = std::min(since(from), longest());
-        return follower.reading().under ||
+        return follower.weak() || follower.reading().under ||
                std::abs(follower.reading().beat.value()) * span.count() < kShared;
+    }
+    Seconds shown_span() const {
+        return moving ? at_least(kMovingLook, kFirstLookPeriods) : std::min(since(from), longest());
     }
     Seconds longest() const { return expected->reference < kBassBelow ? kLongestBass : kLongest; }
     void begin_again(FrameIndex at);
@@ -122,13 +136,11 @@ struct PairListener::State {
     SoundHistory sound;
     PairWatch watch;
     PairFollower follower;
+    PairChanges changes;
+    PairPace pace;
+    StreamSteps steps;
     InputMeter meter;
     std::optional<PairExpectation> expected;
-
-    std::vector<float> pending;
-    std::int64_t pending_frames = 0, step_frames = 480, step = 0;
-    FrameIndex next;
-    bool started = false;
 
     Stage stage = Stage::silent;
     FrameIndex begins;        // something stands out since
@@ -137,20 +149,15 @@ struct PairListener::State {
     FrameIndex steady_since;  // nothing moved since
     bool both = false;        // two were heard on this key since it went down
     bool moving = false, looked_again = false;
-    FrameIndex changing, ending;  // since when
-    double usual_left = 0.0;      // by one tone alone
-    bool falling = false;         // one of the two, or both
-    FrameIndex fell;              // since when
-    double usual[2] = {};         // power of each
+    FrameIndex odd;                    // something else than one tone may sound since
+    std::optional<FrameIndex> joined;  // since when a second tone may sound beside the first
+    std::size_t looks = 0;             // for it
+    FrameIndex searched;
     std::optional<FrameIndex> hidden_from;
     std::vector<HiddenSpan> hidden;
-    struct Pace {
-        double at_s, beat;
-    };
     std::optional<Hertz> shown_sd;
     Hertz shown_beat;
-    std::vector<Pace> paces;  // beats over the last parts of a second, since the pipe stands
-    std::optional<PitchReading> alone;
+    std::optional<PitchReading> alone, alone_latest;
     std::vector<PartialFrame> frames;
     PairHearing hearing;
 };
@@ -176,6 +183,7 @@ void PairListener::expect(const PairExpectation& expected) {
     s.expected = expected;
     if (same) return;
     s.alone.reset();
+    s.alone_latest.reset();
     s.watch.expect(expected.reference, expected.reference_partial, expected.pipe_partial, s.sound);
     s.restart();
 }
@@ -184,42 +192,17 @@ void PairListener::process(FrameIndex first, std::span<const float> interleaved)
     state_->take(first, interleaved);
 }
 
-// In steps that begin at whole multiples of their length, so that the size of the pieces changes
-// nothing.
 void PairListener::State::take(FrameIndex first, std::span<const float> interleaved) {
-    if (!started || first != next) lose();
-    const auto width = static_cast<std::size_t>(channels);
-    std::size_t left = interleaved.size() / width;
-    next = first + static_cast<std::int64_t>(left);
-    FrameIndex at = first;
-    const float* samples = interleaved.data();
-    while (left > 0) {
-        const std::int64_t into = at.value % step_frames;
-        const auto count =
-            std::min<std::size_t>(left, static_cast<std::size_t>(step_frames - into));
-        for (std::size_t i = 0; i < count * width; ++i)
-            pending[static_cast<std::size_t>(pending_frames) * width + i] =
-                std::isfinite(samples[i]) ? samples[i] : 0.0F;
-        pending_frames += static_cast<std::int64_t>(count);
-        samples += count * width;
-        left -= count;
-        at = at + static_cast<std::int64_t>(count);
-        if (at.value % step_frames != 0) continue;
-        const std::span<const float> whole(pending.data(),
-                                           static_cast<std::size_t>(pending_frames) * width);
-        sound.push(at + -pending_frames, whole);
-        meter.take(whole);
-        pending_frames = 0;
-        step = at.value / step_frames;
-        hearing.now = at;
-        analyse();
+    if (!steps.next() || first != *steps.next()) {
+        steps.drop();
+        restart();
     }
-}
-
-void PairListener::State::lose() {
-    started = true;
-    pending_frames = 0;
-    restart();
+    steps.take(first, interleaved, [this](FrameIndex begin, std::span<const float> whole) {
+        sound.push(begin, whole);
+        meter.take(whole);
+        hearing.now = begin + static_cast<std::int64_t>(whole.size()) / channels;
+        analyse();
+    });
 }
 
 void PairListener::State::restart() {
@@ -228,14 +211,19 @@ void PairListener::State::restart() {
     both = moving = false;
     hidden.clear();
     hidden_from.reset();
-    begins = changing = ending = sound.end();
+    begins = sound.end();
 }
 
 PairRequest PairListener::State::request() const {
     PairRequest r;
     r.rate = sound.rate();
     r.reference = alone ? alone->pitch : expected->reference;
-    r.reference_sd = alone ? alone->sd : expected->reference_sd;
+    r.reference_sd = expected->reference_sd;
+    if (alone) {
+        const double strays = kStrays.value() * compass(alone->pitch);
+        r.reference_sd =
+            Hertz{std::hypot(alone->sd.value(), strays / kCents * alone->pitch.value())};
+    }
     r.reference_partial = expected->reference_partial;
     r.pipe_partial = expected->pipe_partial;
     return r;
@@ -279,11 +267,10 @@ void PairListener::State::begin_again(FrameIndex at) {
     looked_again = false;
     hidden.clear();
     hidden_from.reset();
-    falling = false;
-    usual[0] = usual[1] = usual_left = 0.0;
+    changes.restart(sound.end());
+    joined.reset();
     shown_sd.reset();
-    hearing.drift_hz_a_second.reset();
-    paces.clear();
+    forget_pace();
     follower.stop();
     const Seconds speech = at_least(kSpeech, kSpeechPeriods);
     from = at + std::llround(speech.count() * sound.rate().value());
@@ -304,12 +291,16 @@ void PairListener::State::hear_speech() {
     if (were_two && !both) ++hearing.tone;  // one of them fell silent
     stage = Stage::standing;
     steady_since = from;
-    changing = ending = fell = sound.end();
+    odd = sound.end();
+    changes.restart(sound.end());
     watch.learn();
 }
 
-bool PairListener::State::look(FrameIndex at) {
-    if (!follower.search(sound, at, sound.end(), request(), both)) return false;
+/// `doubt`: as PairPremise::times.
+bool PairListener::State::look(FrameIndex at, double doubt) {
+    searched = sound.end();
+    const PairPremise premise{both || watch.pipe_sounds(), doubt};
+    if (!follower.search(sound, at, sound.end(), request(), premise)) return false;
     const bool other_key =
         std::abs(interval(expected->reference, follower.reference()).value()) > kOtherKey.value() ||
         (follower.two() && std::abs(follower.reading().cents.value()) > kOtherKey.value());
@@ -319,34 +310,38 @@ bool PairListener::State::look(FrameIndex at) {
     }
     both = both || follower.two();
     ticked = sound.end();
+    changes.look_again(follower.foretold(), moving);
     return true;
 }
 
 void PairListener::State::stand() {
     note_hidden();
     if (!hidden_from && note_changes()) return;
-    if (falling) {
-        if (since(fell) > kFallsFor) begin_again(fell);
+    if (!follower.two() && !hidden_from && !changes.falling()) return await_another();
+    if (changes.falling()) {
+        if (since(changes.fell()) > kFallsFor) begin_again(changes.fell());
         return;
     }
-    fell = sound.end();
     if (moving) return follow_movement();
-    const Seconds heard = since(from);
-    if (since(ticked) < (heard < kYoung ? kTickYoung : kTick) || hidden_from) return;
-    tick();
+    if (!hidden_from) tick_when_due();
+}
+
+void PairListener::State::tick_when_due() {
+    if (since(ticked) >= (since(from) < kYoung ? kTickYoung : kTick)) tick();
 }
 
 void PairListener::State::note_hidden() {
     if (watch.hidden()) {
         const FrameIndex early = back(watch.lag());
         if (!hidden_from) hidden_from = early;
-        changing = sound.end();
-        begins = sound.end();
+        odd = begins = sound.end();
+        changes.hide(sound.end());
     } else if (hidden_from && since(begins) > watch.lag()) {
         if (hidden.size() == kMostHidden) hidden.erase(hidden.begin());
         hidden.push_back({*hidden_from, sound.end()});
         hidden_from.reset();
-        changing = ending = sound.end();
+        odd = sound.end();
+        changes.hide(sound.end());
     }
     const FrameIndex oldest = back(kKept);
     while (!hidden.empty() && hidden.front().to <= std::max(from, oldest))
@@ -356,68 +351,56 @@ void PairListener::State::note_hidden() {
 /// True when what sounds is no longer what it was.
 bool PairListener::State::note_changes() {
     if (!follower.active()) return false;
-    const auto now = follower.foretold();
-    if (note_end(now)) return true;
-    const double all = now.power[0] + now.power[1];
-    const double noise = kOverNoise * now.noise;
-    const bool two = follower.two();
-    if (!two && usual_left <= 0.0) usual_left = now.left;
-    const double least = two ? std::max(kChanged * now.power[1], kChangedOfAll * all)
-                             : std::max(kJoined * all, kMoreThanUsual * usual_left);
-    const bool changed = !falling && now.left > std::max(noise, least);
-    if (!changed) usual_left += (now.left - usual_left) / (kSteps_hz * kUsual.count());
-    if (!changed) changing = sound.end();
-    if (since(changing) < (two ? 0.6 * kHolds : kHolds)) return false;
-    if (!two) {
-        begin_again(changing);
-        return true;
+    using What = PairChanges::What;
+    switch (changes.judge(follower, follower.two() && shared(), sound.end())) {
+        case What::nothing:
+            return false;
+        case What::moved:
+            moving = true;
+            forget_pace();
+            steady_since = sound.end();
+            ticked = back(kTickYoung);
+            return false;
+        case What::all_gone:
+            restart();
+            break;
+        case What::reference_gone:
+            alone.reset();
+            begin_again(sound.end());
+            break;
+        case What::pipe_gone:
+            begin_again(sound.end());
+            break;
     }
-    for (const int i : {0, 1}) {
-        if (shared() || now.without[i] > kGone * now.power[i] + noise) continue;
-        one_is_gone(i);
-        return true;
-    }
-    moving = true;
-    hearing.drift_hz_a_second.reset();
-    paces.clear();
-    steady_since = changing = sound.end();
-    ticked = back(kTickYoung);
-    return false;
-}
-
-/// What ends takes its time in a room: no reading while a tone falls, and its end when it fell.
-bool PairListener::State::note_end(const PairFollower::Foretold& now) {
-    const bool two = follower.two();
-    const double memory = 1.0 / (kSteps_hz * kUsual.count());
-    const double power[2] = {two ? now.power[0] : now.heard, now.power[1]};
-    bool fallen[2] = {false, !two};
-    falling = false;
-    for (const std::size_t i : {std::size_t{0}, std::size_t{1}}) {
-        if (usual[i] <= 0.0) usual[i] = now.usual[i];
-        if (i == 1 && !two) break;
-        if (two && shared()) continue;
-        const bool falls = power[i] < kFalls * usual[i];
-        fallen[i] = power[i] < kFallen * usual[i];
-        falling = falling || falls;
-        if (!falls) usual[i] += memory * (power[i] - usual[i]);
-    }
-    const bool silent = now.heard < kEnded * now.foretold && now.foretold > kFallen * usual[0];
-    if (!silent && !fallen[0] && !(two && fallen[1])) {
-        ending = sound.end();
-        return false;
-    }
-    falling = true;
-    if (since(ending) < kHolds) return false;
-    if (silent || (fallen[0] && fallen[1]))
-        restart();
-    else
-        one_is_gone(fallen[0] ? 0 : 1);
+    alone_latest.reset();
     return true;
 }
 
-void PairListener::State::one_is_gone(int which) {
-    begin_again(sound.end());
-    if (which == 0) alone.reset();
+/// One tone is heard. Its own pitch is read until another may have joined it; then that is looked
+/// for in what has sounded since.
+void PairListener::State::await_another() {
+    if (!joined) {
+        if (!watch.changed() && !watch.pipe_sounds()) odd = sound.end();
+        if (since(odd) <= kHolds) return tick_when_due();
+        joined = odd;
+        looks = 0;
+    }
+    const Seconds speech = at_least(kSpeech, kSpeechPeriods);
+    const FrameIndex spoken = *joined + std::llround(speech.count() * sound.rate().value());
+    const Seconds due =
+        at_least(kLooksForJoined[looks], kFirstLookPeriods * kLooksForJoined[looks] / kFirstLook);
+    if (since(spoken) < due) return;
+    const bool filling = duration(*joined - from, sound.rate()) < kYoung;
+    if (!look(std::max(spoken, back(longest())), filling ? kDoubtYoung : 1.0)) return restart();
+    ++looks;
+    if (follower.two() || looks == kLooksForJoined.size()) {
+        from = std::max(spoken, back(longest()));
+        steady_since = from;
+        odd = sound.end();
+        joined.reset();
+        looked_again = true;
+        watch.learn();
+    }
 }
 
 void PairListener::State::follow_movement() {
@@ -434,17 +417,24 @@ void PairListener::State::follow_movement() {
 void PairListener::State::tick() {
     const FrameIndex at = std::max(from, back(longest()));
     ticked = sound.end();
-    if (!follower.two() || !looked_again) {
-        const bool due = since(from) > kSecondLook;
-        if (due && !looked_again) {
-            looked_again = true;
-            if (!look(at)) restart();
-            return;
-        }
+    const bool unsure = !follower.two() || follower.weak();
+    const bool due =
+        looked_again ? unsure && since(searched) > kLooksAgain : since(from) > kSecondLook;
+    if (due) {
+        if (!looked_again) from = from + std::llround(kSettles.count() * sound.rate().value());
+        looked_again = true;
+        const bool was_two = follower.two();
+        if (!look(std::max(from, at), was_two ? 1.0 : kDoubt)) return restart();
+        // What was read as the reference alone were both.
+        if (!was_two && follower.two()) alone.reset();
+        return;
     }
     if (!follower.follow(at, sound.end(), hidden)) return;
     if (!follower.two()) {
-        alone = follower.alone(at, sound.end());
+        // The newest may hold the speech of another tone that isn't noticed yet.
+        alone = alone_latest;
+        alone_latest = follower.alone(at, sound.end());
+        if (!alone) alone = alone_latest;
         return;
     }
     judge_pace();
@@ -455,14 +445,13 @@ void PairListener::State::judge_pace() {
     const Seconds heard = std::min(since(from), longest());
     const double part = std::min(1.0, kLate / heard);
     const auto late = follower.part(0.5 - part, 0.5);
-    if (paces.size() == kMostPaces) paces.erase(paces.begin());
     const Seconds now = duration(sound.end() - FrameIndex{}, sound.rate());
-    paces.push_back({(now - 0.5 * part * heard).count(), late.beat});
-    hearing.drift_hz_a_second = drift();
+    pace.add(now - 0.5 * part * heard, late.beat);
+    hearing.drift_hz_a_second = pace.drift();
     if (heard < 2.0 * kLate) return;
     const auto early = follower.part(-0.5, -0.5 + part);
     const double meets = expected->reference_partial * expected->reference.value();
-    const double least = kLateCents * meets / kCents;
+    const double least = kLateCents * compass(follower.reading().pipe) * meets / kCents;
     if (std::abs(late.beat - early.beat) >
         std::max(kLateOff * std::hypot(late.sd, early.sd), least)) {
         from = back(kLate);
@@ -471,33 +460,20 @@ void PairListener::State::judge_pace() {
     }
 }
 
-/// Least-squares slope of the beats of late.
-std::optional<double> PairListener::State::drift() const {
-    const double newest = paces.back().at_s;
-    double count = 0.0, at = 0.0, beat = 0.0;
-    for (const Pace& p : paces)
-        if (newest - p.at_s < kDriftOver.count()) {
-            count += 1.0;
-            at += p.at_s;
-            beat += p.beat;
-        }
-    double up = 0.0, down = 0.0;
-    for (const Pace& p : paces)
-        if (newest - p.at_s < kDriftOver.count()) {
-            up += (p.at_s - at / count) * (p.beat - beat / count);
-            down += (p.at_s - at / count) * (p.at_s - at / count);
-        }
-    if (newest - paces.front().at_s < kDriftSeen.count() || down <= 0.0) return std::nullopt;
-    return up / down;
-}
-
 /// At rest the uncertainty doesn't grow again while the value stays what it was.
 void PairListener::State::show_reading() {
     BeatReading reading = follower.reading();
     const double cent = expected->reference_partial * expected->reference.value() / kCents;
+    const double young =
+        kDefinedAfter.value() * std::pow(std::max(0.2, shown_span().count()), -1.6);
+    const double strays = kDefinedBest.value() * compass(reading.pipe);
+    reading.beat_sd = Hertz{std::hypot(reading.beat_sd.value(), std::hypot(young, strays) * cent)};
     const double loosest = std::max(kLoose_hz, kLooseCents.value() * cent);
     if (!reading.under && reading.beat_sd.value() > loosest) return;
-    if (reading.under && reading.under->value() > 4.0 * loosest) return;
+    // Not even how fast they beat.
+    if (reading.under && reading.under->value() > 4.0 * loosest &&
+        reading.under->value() > 1.5 * std::abs(reading.beat.value()))
+        return;
     if (!moving && shown_sd && !reading.under) {
         const Hertz moved{std::abs((reading.beat - shown_beat).value())};
         reading.beat_sd = std::min(reading.beat_sd, std::max(*shown_sd, moved));
@@ -514,7 +490,7 @@ void PairListener::State::report() {
     hearing.suspicions.clipping = hearing.input.clipped > kClippedShare;
     hearing.reference = alone;
     hearing.reading.reset();
-    hearing.reference_alone = false;
+    hearing.reference_alone = hearing.perhaps_both = false;
     hearing.heard = Seconds{0.0};
     if (stage != Stage::standing || !follower.active()) {
         hearing.sounding = stage == Stage::silent ? Sounding::silence : Sounding::speaking;
@@ -524,16 +500,21 @@ void PairListener::State::report() {
     hearing.sounding = hidden_from ? Sounding::disturbed
                        : moving    ? Sounding::moving
                                    : Sounding::steady;
-    hearing.reference_alone = !follower.two();
-    if (step % kFrameEvery == 0) {
+    hearing.reference_alone = !follower.two() && !joined;
+    hearing.perhaps_both = hearing.reference_alone && !watch.pipe_has_own();
+    if (hearing.perhaps_both && hearing.reference) {
+        const Hertz hidden_beat{kHidden / (shown_span().count() * expected->reference_partial)};
+        hearing.reference->sd =
+            Hertz{std::hypot(hearing.reference->sd.value(), 0.5 * hidden_beat.value())};
+    }
+    if (steps.number(hearing.now) % kFrameEvery == 0) {
         if (frames.size() == frames.capacity()) frames.clear();
         frames.push_back(watch.frame(hearing.now));
     }
-    if (hidden_from || falling || !follower.two()) return;
+    if (hidden_from || changes.falling() || !follower.two()) return;
     show_reading();
     if (!hearing.reading) return;
-    hearing.heard =
-        moving ? at_least(kMovingLook, kFirstLookPeriods) : std::min(since(from), longest());
+    hearing.heard = shown_span();
 }
 
 }  // namespace rankwright::listening

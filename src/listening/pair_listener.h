@@ -18,8 +18,11 @@ struct PairHearing {
     /// `moving` while the pipe is being moved, `disturbed` while a knock or voice hides them.
     Sounding sounding = Sounding::silence;
     int tone = 0;                  ///< grows when either falls silent and begins again
-    bool reference_alone = false;  ///< only the reference sounds: its own pitch is being read
-    std::optional<PitchReading> reference;    ///< as read while alone, on this key; else empty
+    bool reference_alone = false;  ///< one pitch only is heard, and read as the reference's own
+    /// With that: nothing tells whether the pipe sounds as well, in tune with it.
+    bool perhaps_both = false;
+    /// As read while alone, on this key; else empty. The uncertainty holds what two could hide.
+    std::optional<PitchReading> reference;
     std::optional<BeatReading> reading;       ///< only while it is honest
     Seconds heard{0.0};                       ///< how much sound `reading` rests on
     std::optional<double> drift_hz_a_second;  ///< how the beat rate changes

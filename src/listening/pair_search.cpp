@@ -38,7 +38,10 @@ constexpr double kReachOfSpacing = 0.27;
 constexpr double kMargin = 0.0012;  // wander and doubt of the pitches: 2 cents
 constexpr std::size_t kSearchBands = 3;
 constexpr int kSearchMeetings = 6;
+constexpr std::size_t kSearchOwnBands = 2;
+constexpr double kSearchOwn = 3.0;  // lower than this many meetings
 constexpr std::size_t kMostPlaces = 8;
+constexpr std::size_t kLowMeetings = 4;
 constexpr int kMostReferencePoints = 30;  // either side
 
 struct Candidate {
@@ -74,10 +77,11 @@ std::vector<PairBand> cut(std::span<const float> samples, const PairRequest& req
 /// Two steady tones on a grid of offsets; the sums that it needs are made once.
 class Grid {
   public:
-    Grid(std::span<const PairBand> bands, std::span<const int> meetings, double step, int reach)
+    /// `turns`: of each band's tones while a tone at the first meeting turns once.
+    Grid(std::span<const PairBand> bands, std::span<const double> turns, double step, int reach)
         : bands_(bands), reach_(reach) {
         for (std::size_t b = 0; b < bands.size(); ++b)
-            fill(bands[b], meetings[b] * step);
+            fill(bands[b], turns[b] * step);
     }
     /// ln of likelihood with tones at these steps from nominal.
     double evidence(int first, int second) const;
@@ -129,11 +133,17 @@ void Grid::fill(const PairBand& band, double step_hz) {
 double Grid::evidence(int first, int second) const {
     constexpr double kUnrest = 0.1;
     double sum = 0.0;
-    for (const Sums& s : sums_) {
+    for (std::size_t b = 0; b < sums_.size(); ++b) {
+        const Sums& s = sums_[b];
+        const bool has[2] = {bands_[b].line.reference_partial > 0, bands_[b].line.pipe_partial > 0};
         std::array<Complex, 16> a{};
         std::array<Complex, 4> h{};
         const int apart = first - second;  // conj(tone 2)·tone 1
         for (std::size_t i = 0; i < 2; ++i) {
+            if (!has[i]) {  // decoupled, and of no consequence
+                a[2 * i * 5] = a[(2 * i + 1) * 5] = 1.0;
+                continue;
+            }
             const auto g = static_cast<std::size_t>((i == 0 ? first : second) + reach_);
             for (std::size_t j = 0; j < 2; ++j) {
                 h[2 * i + j] = s.tone[g][j] / s.noise;
@@ -141,7 +151,7 @@ double Grid::evidence(int first, int second) const {
                     a[(2 * i + j) * 4 + 2 * i + l] = s.overlap[0][j + l].real() / s.noise;
                     Complex cross = s.overlap[static_cast<std::size_t>(std::abs(apart))][j + l];
                     if (apart < 0) cross = std::conj(cross);
-                    if (i == 1) a[(2 + j) * 4 + l] = cross / s.noise;
+                    if (i == 1 && has[0]) a[(2 + j) * 4 + l] = cross / s.noise;
                 }
                 const double spread = s.power * (j == 0 ? 1.0 : kUnrest * kUnrest);
                 a[(2 * i + j) * 5] += 1.0 / spread;
@@ -158,19 +168,19 @@ double Grid::evidence(int first, int second) const {
 
 std::vector<Candidate> scan(std::span<const PairBand> bands, const PairRequest& request,
                             const PairPlan& plan, double span_s) {
-    std::vector<int> meetings;
-    int highest = 1;
-    for (const PairBand& band : bands) {
-        meetings.push_back(band.line.reference_partial / request.reference_partial);
-        highest = std::max(highest, meetings.back());
-    }
     const double m = request.reference_partial, n = request.pipe_partial;
+    std::vector<double> turns;
+    double highest = 1.0;
+    for (const PairBand& band : bands) {
+        turns.push_back(std::max(band.line.reference_partial / m, band.line.pipe_partial / n));
+        highest = std::max(highest, turns.back());
+    }
     const double doubt =
         2.5 * m * std::hypot(request.reference_sd.value(), 1e-4 * request.reference.value());
     const double step = 0.2 / (span_s * highest);
     const int around = static_cast<int>(std::ceil(doubt / step));
     const int reach = static_cast<int>(std::ceil(plan.reach_hz / step)) + around;
-    const Grid grid(bands, meetings, step, reach);
+    const Grid grid(bands, turns, step, reach);
     const int stride = std::max(1, around / kMostReferencePoints);
     std::vector<Candidate> line;
     for (int second = -reach; second <= reach; ++second) {
@@ -262,6 +272,19 @@ std::vector<PairPlan::Line> most_informative(std::vector<PairPlan::Line> lines, 
     return lines;
 }
 
+std::vector<PairPlan::Line> telling_lines(const std::vector<PairPlan::Line>& lines,
+                                          std::size_t count) {
+    std::vector<PairPlan::Line> chosen, others;
+    for (const PairPlan::Line& line : lines) {
+        const bool meets = line.reference_partial > 0 && line.pipe_partial > 0;
+        (meets && chosen.size() < kLowMeetings ? chosen : others).push_back(line);
+    }
+    const std::size_t left = count - std::min(count, chosen.size());
+    for (const PairPlan::Line& line : most_informative(std::move(others), left))
+        chosen.push_back(line);
+    return chosen;
+}
+
 std::optional<PairLine> band_of(const PairPlan::Line& l, const PairRequest& request,
                                 const PairPlan& plan, double low, double high) {
     const double m = request.reference_partial, n = request.pipe_partial;
@@ -305,12 +328,12 @@ PairPlace place_of(const PairState& state, const PairAnswer& answer, const PairM
     return place;
 }
 
-bool holds_two(const PairPlace& place) {
+bool holds_two(const PairPlace& place, double times) {
     const auto weaker = [](const std::array<double, 2>& power) {
         const auto [less, more] = std::minmax(power[0], power[1]);
         return less / std::max(more, 1e-300);
     };
-    return weaker(place.low_power) > kWeakest && weaker(place.power) > kWeakestOfAll;
+    return weaker(place.low_power) > times * kWeakest && weaker(place.power) > kWeakestOfAll;
 }
 
 PairPlan plan_pair(std::span<const float> samples, const PairRequest& request) {
@@ -360,7 +383,19 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
             j * plan.reach_hz <= kReachOfSpacing * plan.spacing_hz)
             low.push_back(line);
     }
+    if (low.empty()) return {};
     low = most_informative(low, kSearchBands);
+    // What only one of them has says which is which.
+    for (const bool of_pipe : {false, true}) {
+        std::vector<PairPlan::Line> own;
+        for (const auto& line : plan.lines) {
+            const int k = of_pipe ? line.pipe_partial : line.reference_partial;
+            if (meeting(line, request) == 0 && k > 0 && line.hz < kSearchOwn * m * f)
+                own.push_back(line);
+        }
+        own = most_informative(own, kSearchOwnBands);
+        low.insert(low.end(), own.begin(), own.end());
+    }
     const std::vector<PairBand> searched =
         cut(samples, request, plan, low, -plan.reach_hz, plan.reach_hz);
     if (searched.empty()) return {};
@@ -389,7 +424,7 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
             if (wide > 1.6 * kReachOfSpacing * plan.spacing_hz) continue;
             lines.push_back(line);
         }
-        lines = most_informative(lines, s == 0 ? 6 : kMostLines);
+        lines = s == 0 ? most_informative(lines, 6) : telling_lines(lines, kMostLines);
         const std::vector<PairBand> bands = cut(samples, request, plan, lines, low_beat, high_beat);
         if (bands.empty()) return places;
         places = refine(bands, request, candidates, span_s, stages[s]);

@@ -37,6 +37,9 @@ struct PairPlace {
     std::array<double, 2> power{};  ///< of the reference's and the pipe's partials
     /// The same in the lowest lines alone, where a flue still shows beside a reed.
     std::array<double, 2> low_power{};
+    double beat(const PairRequest& request) const {
+        return request.pipe_partial * pipe_hz - request.reference_partial * reference_hz;
+    }
 };
 
 /// Empty lines where nothing stands out of the noise.
@@ -49,6 +52,9 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
 /// The most informative lines, each as the band that holds both tones for beats from `low` to
 /// `high` a second (at the first meeting); those whose band would reach a neighbour are left out.
 std::vector<PairPlan::Line> most_informative(std::vector<PairPlan::Line> lines, std::size_t count);
+/// The same, but the lowest meetings always come first: there a flue still shows beside a reed.
+std::vector<PairPlan::Line> telling_lines(const std::vector<PairPlan::Line>& lines,
+                                          std::size_t count);
 std::optional<PairLine> band_of(const PairPlan::Line& line, const PairRequest& request,
                                 const PairPlan& plan, double low, double high);
 
@@ -56,8 +62,9 @@ std::optional<PairLine> band_of(const PairPlan::Line& line, const PairRequest& r
 /// not known of it.
 BeatReading weigh(std::span<const PairPlace> places, const PairRequest& request);
 
-/// Whether both tones of an explanation are strong enough to be pipes.
-bool holds_two(const PairPlace& place);
+/// Whether both tones of an explanation are strong enough to be pipes. `times`: how much stronger
+/// than what passes for a second tone in a pipe that has long stood.
+bool holds_two(const PairPlace& place, double times = 1.0);
 
 /// A fitted state as an explanation.
 PairPlace place_of(const PairState& state, const PairAnswer& answer, const PairModel& model,

@@ -13,6 +13,10 @@ constexpr double kWidth = 0.22;  // of the spacing, either side
 constexpr double kStandsOut = 12.0;
 constexpr double kSuddenly = 8.0;
 constexpr double kNoticed = 1e-3;  // of the tones' power
+constexpr double kOther = 0.15;    // of the tones' power, what changed of it
+constexpr double kOwnStandsOut = 20.0;
+constexpr double kOwnLeast = 1e-4;  // of the tones' power
+constexpr Seconds kUsualLevel{1.5};
 constexpr Seconds kMemory{0.05};
 constexpr Seconds kUsual{1.0};
 
@@ -25,26 +29,31 @@ void PairWatch::expect(Hertz reference, int m, int n, const SoundHistory& sound)
     std::vector<PairStream::Line> lines;
     const double spacing = reference.value() / n;
     const double width = std::min(kWidth * spacing, kWidest_hz);
-    const auto add = [&](Place::Kind kind, double hz) {
+    pipe_has_own_ = false;
+    const auto add = [&](Place::Kind kind, double hz, bool pipe_only) {
         if (hz > 0.45 * rate_.value()) return;
-        places_.push_back({kind, lines.size(), 0.0, {-1}});
+        places_.push_back({kind, lines.size(), pipe_only, 0.0, 0.0, {-1}});
         // Between, partials on either side have to stay out.
         const bool between = kind == Place::Kind::between;
         lines.push_back({between ? PairLine{1, 1, hz, 0.5 * width, 0.5 * spacing}
                                  : PairLine{1, 1, hz, width, spacing},
                          0.0});
     };
-    for (const int unit : {1, 2, 3, 4, 6, 8, 12, 16, 24, 32}) {
+    for (const int unit : {1, 2, 3, 4, 5, 6, 8, 12, 16, 24, 32}) {
         if (unit > 2 && unit * spacing > kHighest_hz) continue;
         if (unit % m != 0 && unit % n != 0) continue;
-        add(Place::Kind::line, unit * spacing);
-        add(Place::Kind::between, (unit + 0.5) * spacing);
+        // A stopped or harmonic pipe may lack some of them.
+        const bool pipe_only = unit % n != 0;
+        pipe_has_own_ = pipe_has_own_ || pipe_only;
+        add(Place::Kind::line, unit * spacing, pipe_only);
+        add(Place::Kind::between, (unit + 0.5) * spacing, pipe_only);
     }
     for (int j = 1; j <= static_cast<int>(kRibbonPartials); ++j)
-        add(Place::Kind::meeting, j * m * reference.value());
+        add(Place::Kind::meeting, j * m * reference.value(), false);
     stream_.begin(lines, sound, 0, sound.end());
     lag_ = Seconds{std::max(0.05, 7.0 * 0.3 / width)};
     line_power_ = between_power_ = usual_between_ = 0.0;
+    off_ = usual_line_ = own_ = own_between_ = 0.0;
     heard_ = Seconds{0.0};
     last_ = sound.end();
 }
@@ -62,21 +71,41 @@ void PairWatch::smooth(Place& place) {
 
 void PairWatch::advance(const SoundHistory& sound) {
     stream_.advance(sound);
-    line_power_ = between_power_ = 0.0;
+    line_power_ = between_power_ = off_ = usual_line_ = own_ = own_between_ = 0.0;
     all_seen_ = true;
     for (Place& place : places_) {
         if (place.kind == Place::Kind::meeting) continue;
         smooth(place);
         all_seen_ = all_seen_ && place.seen.value >= 0;
-        (place.kind == Place::Kind::line ? line_power_ : between_power_) += place.power;
+        const bool line = place.kind == Place::Kind::line;
+        (line ? line_power_ : between_power_) += place.power;
+        if (place.pipe_only) (line ? own_ : own_between_) += place.power;
+        if (!line) continue;
+        off_ += std::abs(place.power - place.usual);
+        usual_line_ += place.usual;
     }
     const Seconds passed = duration(sound.end() - last_, rate_);
+    if (!changed())
+        for (Place& place : places_)
+            place.usual += (1.0 - std::exp(-(passed / kUsualLevel))) * (place.power - place.usual);
     last_ = sound.end();
     heard_ += passed;
     // What is usual is learned slowly upward: a word mustn't become it.
     const bool up = between_power_ > usual_between_;
     const Seconds memory = heard_ < kUsual && !hidden() ? 0.2 * kUsual : up ? 4.0 * kUsual : kUsual;
     usual_between_ += (1.0 - std::exp(-(passed / memory))) * (between_power_ - usual_between_);
+}
+
+void PairWatch::learn() {
+    usual_between_ = between_power_;
+    for (Place& place : places_)
+        place.usual = place.power;
+}
+
+bool PairWatch::changed() const { return off_ > kOther * usual_line_; }
+
+bool PairWatch::pipe_sounds() const {
+    return pipe_has_own_ && own_ > kOwnStandsOut * own_between_ && own_ > kOwnLeast * line_power_;
 }
 
 bool PairWatch::present() const {

@@ -20,8 +20,14 @@ class PairWatch {
     /// Takes what is new in `sound`.
     void advance(const SoundHistory& sound);
 
-    /// What is between the partials now is usual from now on: the pipes' own wind.
-    void learn() { usual_between_ = between_power_; }
+    /// What is heard now is usual from now on.
+    void learn();
+    /// The partials no longer have the powers they had: another tone joined them, or one ended.
+    bool changed() const;
+    /// Partials that only the pipe has stand out: it sounds. False where it has none of its own.
+    bool pipe_sounds() const;
+    /// There are such partials.
+    bool pipe_has_own() const { return pipe_has_own_; }
 
     /// Tones stand out at the awaited places.
     bool present() const;
@@ -37,7 +43,9 @@ class PairWatch {
     struct Place {
         enum class Kind { line, between, meeting } kind;
         std::size_t stream = 0;  // which band
-        double power = 0.0;      // smoothed
+        bool pipe_only = false;
+        double power = 0.0;  // smoothed
+        double usual = 0.0;  // since learn()
         FrameIndex seen;
     };
     void smooth(Place& place);
@@ -50,6 +58,11 @@ class PairWatch {
     Seconds lag_{0.05};
     Seconds heard_{0.0};
     bool all_seen_ = false;
+    bool pipe_has_own_ = false;
+    double off_ = 0.0;  // Σ|power − usual| of the lines
+    double usual_line_ = 0.0;
+    double own_ = 0.0;          // power of the pipe's own lines
+    double own_between_ = 0.0;  // beside them
 };
 
 }  // namespace rankwright::listening

@@ -2,6 +2,7 @@
 
 #include "listening/input_meter.h"
 #include "listening/sound_history.h"
+#include "listening/stream_steps.h"
 #include "listening/tone_finder.h"
 #include "listening/tone_follower.h"
 
@@ -12,9 +13,9 @@ namespace rankwright::listening {
 
 namespace {
 
-constexpr double kSteps_hz = 100.0;  // looks and decisions a second
-constexpr int kLookEvery = 8;        // steps, while a pipe stands
-constexpr int kFrameEvery = 3;       // steps, of partial frames
+constexpr double kSteps_hz = StreamSteps::kSteps_hz;  // looks and decisions a second
+constexpr int kLookEvery = 8;                         // steps, while a pipe stands
+constexpr int kFrameEvery = 3;                        // steps, of partial frames
 constexpr Seconds kFramesKept{12.0};
 constexpr Seconds kLongestGap{1.0};  // after a longer one a tone isn't the same tone
 constexpr Seconds kLongestTrial{0.8};
@@ -61,10 +62,8 @@ struct PipeListener::State {
           sound(parameters.rate, parameters.channels),
           finder(sound.rate(), parameters.channels),
           active(sound.rate(), parameters.channels),
-          trial(sound.rate(), parameters.channels) {
-        step_frames = sound.thinning() *
-                      std::max<std::int64_t>(1, std::lround(sound.rate().value() / kSteps_hz));
-        pending.resize(static_cast<std::size_t>(step_frames * channels));
+          trial(sound.rate(), parameters.channels),
+          steps(parameters.rate, parameters.channels, sound.thinning()) {
         frames.reserve(static_cast<std::size_t>(kFramesKept.count() * kSteps_hz / kFrameEvery));
         ringing.reserve(kMostPartials);
         hearing.rate = rate;
@@ -96,11 +95,7 @@ struct PipeListener::State {
     ToneFollower trial;
     InputMeter meter;
 
-    std::vector<float> pending;  // of the present step
-    std::int64_t pending_frames = 0;
-    std::int64_t step_frames = 480;
-    FrameIndex next;
-    bool started = false;
+    StreamSteps steps;
     std::int64_t step = 0;
 
     std::optional<Hertz> expected;
@@ -138,42 +133,22 @@ void PipeListener::process(FrameIndex first, std::span<const float> interleaved)
     state_->take(first, interleaved);
 }
 
-// Cuts the stream into steps that begin at whole multiples of their length, so that the size of the
-// pieces it comes in changes nothing.
 void PipeListener::State::take(FrameIndex first, std::span<const float> interleaved) {
-    if (!started || first != next) lose(first);
-    const auto width = static_cast<std::size_t>(channels);
-    std::size_t left = interleaved.size() / width;
-    next = first + static_cast<std::int64_t>(left);
-    FrameIndex at = first;
-    const float* from = interleaved.data();
-    while (left > 0) {
-        const std::int64_t into = at.value % step_frames;
-        const auto count =
-            std::min<std::size_t>(left, static_cast<std::size_t>(step_frames - into));
-        for (std::size_t i = 0; i < count * width; ++i)
-            pending[static_cast<std::size_t>(pending_frames) * width + i] =
-                std::isfinite(from[i]) ? from[i] : 0.0F;
-        pending_frames += static_cast<std::int64_t>(count);
-        from += count * width;
-        left -= count;
-        at = at + static_cast<std::int64_t>(count);
-        if (at.value % step_frames != 0) continue;
-        const std::span<const float> whole(pending.data(),
-                                           static_cast<std::size_t>(pending_frames) * width);
-        sound.push(at + -pending_frames, whole);
+    if (!steps.next() || first != *steps.next()) lose(first);
+    steps.take(first, interleaved, [this](FrameIndex begin, std::span<const float> whole) {
+        sound.push(begin, whole);
         meter.take(whole);
-        pending_frames = 0;
-        step = at.value / step_frames;
-        hearing.now = at;
+        hearing.now = begin + static_cast<std::int64_t>(whole.size()) / channels;
+        step = steps.number(hearing.now);
         analyse();
-    }
+    });
 }
 
 void PipeListener::State::lose(FrameIndex next_first) {
-    pending_frames = 0;
+    steps.drop();
+    const auto next = steps.next();
     const bool long_gap =
-        !started || next_first < next || duration(next_first - next, rate) > kLongestGap;
+        !next || next_first < *next || duration(next_first - *next, rate) > kLongestGap;
     finder.reset();
     trial.stop();
     if (long_gap) {
@@ -181,7 +156,6 @@ void PipeListener::State::lose(FrameIndex next_first) {
         active.stop();
         meter.reset();
     }
-    started = true;
 }
 
 void PipeListener::State::analyse() {

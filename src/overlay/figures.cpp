@@ -48,9 +48,14 @@ void draw_pulled_together(Canvas& canvas, const Rect& place, const Snapshot& sna
 }
 
 void draw_reference_alone(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
-    canvas.text({place.left, place.top + 58}, {kLadder, kGrey}, "reference alone");
+    canvas.text({place.left, place.top + 58}, {kLadder, kGrey},
+                snapshot.perhaps_both ? "one pitch" : "reference alone");
     canvas.text_within({place.left, place.top + 152}, place.width(), {kHuge, kPale, true}, kLadder,
                        snapshot.reference);
+    // Two in tune sound as one.
+    if (snapshot.perhaps_both)
+        canvas.text_within({place.left, place.top + 268}, place.width(), {kLarge, kGrey}, kSmall,
+                           "alone, or both in tune");
     canvas.text_within({place.left, place.top + 214}, place.width(), {kLarge, kPale}, kSmall,
                        reference_words(snapshot));
 }

@@ -136,6 +136,7 @@ struct Snapshot {
     std::optional<Cents> uncertainty;
     std::optional<Hertz> beats;  ///< pitch − target
     std::optional<Beat> beat;    ///< with the reference: then the large figure is this
+    bool perhaps_both = false;  ///< in Stage::reference: the pipe may sound too, in tune with it
     /// The reference by itself, from its own target.
     std::optional<Cents> reference_deviation;
     /// The A that the reference stands at, while that of the day isn't known.

@@ -83,6 +83,7 @@ void AgainstReference::hear(const listening::PairHearing& pair, const listening:
 void AgainstReference::say(const listening::PairHearing& pair, const listening::Hearing& any) {
     using listening::Sounding;
     PipeState& pipe = state_.pipe;
+    state_.perhaps_both = pair.perhaps_both;
     state_.at = duration(pair.now - FrameIndex{}, pair.rate);
     pipe.wrong_key.reset();
     pipe.wrong_pitch.reset();

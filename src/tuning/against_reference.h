@@ -47,6 +47,8 @@ struct PairedState {
     std::optional<Hertz> reference;
     std::optional<Cents> reference_deviation;    ///< from its own target, positive = sharp
     std::optional<Cents> reference_uncertainty;  ///< standard
+    /// In Stage::reference: nothing tells whether the pipe sounds as well, in tune with it.
+    bool perhaps_both = false;
     bool copies_error = false;  ///< the reference is clearly off, and the pipe would follow it
     /// Whether the two draw each other, as far as both were heard alone.
     DrawingVerdict drawing;

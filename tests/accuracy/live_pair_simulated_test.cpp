@@ -1,0 +1,113 @@
+// The live ear for two pipes on simulated presses of keys (live_pair.h): how soon the screen has a
+// right figure, how often a wrong one, and whether it ever calls the reference alone what isn't.
+#include "accuracy/live_pair.h"
+#include "listening/pair_listener.h"
+#include "support/results_file.h"
+#include "tuning/against_reference.h"
+
+#include <array>
+#include <vector>
+
+#include <gtest/gtest.h>
+
+namespace rankwright::testing {
+namespace {
+
+/// How a row of presses came out.
+class LiveRow {
+  public:
+    explicit LiveRow(const std::string& name)
+        : csv_(results_file("live_pairs_" + name,
+                            "case,truth,heard,sd,under,first_s,right_s,alone_s,shown_s,wrong_s,"
+                            "worst_cents")),
+          name_(name) {}
+    LiveOutcome judge(const LivePair& c) {
+        const LiveOutcome o = hear_live(c);
+        csv_ << words(c) << ',' << o.truth << ',' << o.heard << ',' << o.sd << ',' << o.under << ','
+             << o.first_s.value_or(-1.0) << ',' << o.right_s.value_or(-1.0) << ',' << o.alone_s
+             << ',' << o.shown_s << ',' << o.wrong_s << ',' << o.worst_cents << '\n';
+        right_.push_back(o.right_s.value_or(c.seconds));
+        shown_ += o.shown_s;
+        wrong_ += o.wrong_s;
+        heard_ += c.seconds;
+        return o;
+    }
+    /// Time to a right figure within a cent: the middle press, and that which nine in ten beat.
+    double right(double share) {
+        std::sort(right_.begin(), right_.end());
+        return right_[static_cast<std::size_t>(share * static_cast<double>(right_.size() - 1))];
+    }
+    double shown() const { return shown_ / heard_; }
+    double wrong() const { return wrong_ / shown_; }
+    void print() {
+        std::printf(
+            "%s: right within a cent after %.2f s, nine of ten %.2f s; a figure %.2f of the "
+            "time, %.3f of it wrong\n",
+            name_.c_str(), right(0.5), right(0.9), shown(), wrong());
+    }
+
+  private:
+    std::ofstream csv_;
+    std::string name_;
+    std::vector<double> right_;
+    double shown_ = 0.0, wrong_ = 0.0, heard_ = 0.0;
+};
+
+constexpr std::array<int, 4> kKeys{1, 13, 25, 49};
+
+// A pipe that joins its reference: flue from flue and reed from flue an octave below it, and a
+// unison. "Reference alone" has to end within some tenths of a second.
+TEST(LivePairs, AreReadSoonAfterThePipeJoins) {
+    LiveRow row("joining");
+    for (const char* stop : {"Great/Principal 8'", "Great/Trumpet 8'", "Swell/Gemshorn 4'"})
+        for (const int key : kKeys)
+            for (const std::uint64_t seed : {21U, 22U}) {
+                const LivePair c{stop, key, seed};
+                const LiveOutcome o = row.judge(c);
+                EXPECT_LT(o.alone_s, 0.6) << words(c);
+                EXPECT_LT(o.phantom_s, 0.3) << words(c) << ": a beat before there was one";
+            }
+    row.print();
+    EXPECT_LT(row.right(0.5), 1.0);
+    EXPECT_LT(row.right(0.9), 3.0);
+    EXPECT_GT(row.shown(), 0.85);
+    EXPECT_LT(row.wrong(), 0.03);
+}
+
+// Both begin together: the pipe is known by partials of its own, the reference by the file only.
+TEST(LivePairs, AreReadWhenBothBeginTogether) {
+    LiveRow row("together");
+    for (const char* stop : {"Great/Principal 8'", "Great/Trumpet 8'"})
+        for (const int key : kKeys)
+            for (const std::uint64_t seed : {21U, 22U}) {
+                const LivePair c{stop, key, seed, false};
+                EXPECT_LT(row.judge(c).alone_s, 0.2) << words(c);
+            }
+    row.print();
+    EXPECT_LT(row.right(0.5), 1.5);
+    EXPECT_LT(row.right(0.9), 4.0);
+    EXPECT_GT(row.shown(), 0.8);
+    EXPECT_LT(row.wrong(), 0.05);
+}
+
+// Two in tune that begin together sound as one: an octave pipe's own partials tell that it sounds,
+// in a unison nothing does, and that is said.
+TEST(LivePairs, InTuneFromTheStartAreNotCalledTheReferenceAlone) {
+    for (const char* stop : {"Great/Principal 8'", "Swell/Gemshorn 4'"})
+        for (const std::uint64_t seed : {31U, 32U}) {
+            const LivePair c{stop, 25, seed, false, 0.05, 4.0};
+            hear_live(c, [&](double t, const listening::PairHearing& pair,
+                             const tuning::PairedState& state, double) {
+                if (t > 0.4) {
+                    EXPECT_FALSE(pair.reference_alone && !pair.perhaps_both)
+                        << words(c) << ' ' << t;
+                    EXPECT_FALSE(state.pipe.stage == tuning::Stage::reference &&
+                                 !state.perhaps_both)
+                        << words(c) << ' ' << t;
+                }
+            });
+        }
+}
+
+}  // namespace
+}  // namespace rankwright::testing
