@@ -28,6 +28,7 @@ int run(int argc, const char* const* argv) {
     add_check_command(app, code);
     add_inputs_command(app, code);
     add_new_command(app, code);
+    add_report_command(app, code);
     try {
         app.parse(argc, argv);
     } catch (const CLI::ParseError& error) {

@@ -44,6 +44,26 @@ std::optional<PipeId> pipe_of(const BookMatter& matter) {
     return std::visit(visitor, matter);
 }
 
+// From the last to the first: what withdraws comes after what it withdraws.
+std::set<std::uint64_t> withdrawn_in(std::span<const BookEntry> entries) {
+    std::set<std::uint64_t> withdrawn;
+    for (auto entry = entries.rbegin(); entry != entries.rend(); ++entry) {
+        const auto* undone = std::get_if<Withdrawal>(&entry->matter);
+        if (undone != nullptr && withdrawn.count(entry->serial) == 0)
+            withdrawn.insert(undone->serial);
+    }
+    return withdrawn;
+}
+
+std::vector<BookEntry> counted(std::span<const BookEntry> entries) {
+    const auto withdrawn = withdrawn_in(entries);
+    std::vector<BookEntry> all;
+    for (const BookEntry& entry : entries)
+        if (!std::holds_alternative<Withdrawal>(entry.matter) && withdrawn.count(entry.serial) == 0)
+            all.push_back(entry);
+    return all;
+}
+
 Record::Record(std::vector<BookEntry> earlier) : entries_(std::move(earlier)) {
     for (std::size_t i = 0; i < entries_.size(); ++i)
         assert(entries_[i].serial == i + 1);
@@ -113,10 +133,7 @@ void Record::rebuild() {
     pipes_.clear();
     latest_of_.clear();
     latest_.reset();
-    withdrawn_.clear();
-    for (const BookEntry& entry : entries_)
-        if (const auto* undone = std::get_if<Withdrawal>(&entry.matter))
-            withdrawn_.insert(undone->serial);
+    withdrawn_ = withdrawn_in(entries_);
     for (const BookEntry& entry : entries_)
         if (!withdrawn(entry.serial)) note(entry);
 }

@@ -8,6 +8,7 @@
 #include <map>
 #include <optional>
 #include <set>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -67,6 +68,10 @@ class Record {
     std::optional<PipeId> latest_;
 };
 
+/// Serials of the entries that were undone; a withdrawal that was itself withdrawn undoes nothing.
+std::set<std::uint64_t> withdrawn_in(std::span<const BookEntry> entries);
+/// The others, in order, without the withdrawals themselves.
+std::vector<BookEntry> counted(std::span<const BookEntry> entries);
 /// The pipe that an entry is about; empty for the day's and the organ's.
 std::optional<PipeId> pipe_of(const BookMatter& matter);
 

@@ -1,0 +1,109 @@
+#include "app/book_report.h"
+
+#include "core/nearest_word.h"
+#include "core/text.h"
+#include "visit/wall_time.h"
+
+#include <algorithm>
+#include <utility>
+
+namespace rankwright::app {
+
+namespace {
+
+/// Empty for any organ.
+Result<std::optional<std::string>> find_organ(const storage::TuningBook& book,
+                                              const std::string& name) {
+    if (name.empty()) return std::nullopt;
+    const auto organs = book.organs();
+    if (!organs) return tl::unexpected(organs.error());
+    std::vector<std::string> known;
+    for (const visit::OrganRecord& one : *organs) {
+        if (one.slug == name || one.name == name || one.slug == slug(name)) return one.slug;
+        known.push_back(one.name);
+        known.push_back(one.slug);
+    }
+    const auto nearest = nearest_word(name, known);
+    std::string words =
+        text_of({"the book ", book.file().string(), " has no organ \"", name, "\""});
+    if (nearest) {
+        words += "; did you mean \"" + *nearest + "\"?";
+    } else if (!organs->empty()) {
+        words += "; it has ";
+        for (std::size_t i = 0; i < organs->size() && i < 5; ++i)
+            words += text_of({i > 0 ? ", \"" : "\"", (*organs)[i].name, "\""});
+        words += organs->size() > 5 ? " and others" : "";
+    }
+    return fail(ErrorKind::not_found, words);
+}
+
+std::string root_of(const std::vector<visit::VisitRecord>& visits, const visit::VisitRecord& of) {
+    std::string root = of.id;
+    std::string branch_of = of.branch_of;
+    for (std::size_t steps = 0; !branch_of.empty() && steps < visits.size(); ++steps) {
+        root = branch_of;
+        const auto found = std::find_if(visits.begin(), visits.end(),
+                                        [&](const auto& one) { return one.id == root; });
+        branch_of = found == visits.end() ? std::string() : found->branch_of;
+    }
+    return root;
+}
+
+}  // namespace
+
+Result<visit::VisitRecord> find_visit(const storage::TuningBook& book, const WhichVisit& which) {
+    const auto organ = find_organ(book, which.organ);
+    if (!organ) return tl::unexpected(organ.error());
+    const auto visits = book.visits(*organ);
+    if (!visits) return tl::unexpected(visits.error());
+    if (visits->empty())
+        return fail(ErrorKind::nothing_heard,
+                    text_of({"the book ", book.file().string(),
+                             " has no visit yet: tune with `rankwright chamber ORGAN.toml` first, "
+                             "or name another book with --book"}));
+    if (which.visit.empty()) return visits->back();
+    std::vector<visit::VisitRecord> fitting;
+    for (const visit::VisitRecord& one : *visits) {
+        if (one.id == which.visit) return one;
+        if (one.id.rfind(which.visit, 0) == 0) fitting.push_back(one);
+    }
+    if (fitting.size() == 1) return fitting.front();
+    std::string words =
+        text_of({fitting.empty() ? "no visit" : "more than one visit",
+                 " in the book has an id that begins with \"", which.visit, "\". "});
+    const auto& some = fitting.empty() ? *visits : fitting;
+    words += "The latest are";
+    for (std::size_t i = some.size() > 3 ? some.size() - 3 : 0; i < some.size(); ++i)
+        words += text_of({"\n  ", some[i].id, " of ", visit::to_text(some[i].started), " at ",
+                          some[i].organ_name});
+    return fail(fitting.empty() ? ErrorKind::not_found : ErrorKind::bad_input, words);
+}
+
+Result<visit::DatedReadings> left_before(const storage::TuningBook& book,
+                                         const visit::VisitRecord& visit) {
+    const auto visits = book.visits(visit.organ);
+    if (!visits) return tl::unexpected(visits.error());
+    const std::string root = root_of(*visits, visit);
+    visit::DatedReadings left;
+    // From the oldest on, so that the latest one stands.
+    for (const visit::VisitRecord& one : *visits) {
+        if (one.started >= visit.started || root_of(*visits, one) == root) continue;
+        const auto entries = book.entries(one.id);
+        if (!entries) return tl::unexpected(entries.error());
+        for (auto& [pipe, reading] : visit::readings_of(one.id, *entries).left)
+            left.insert_or_assign(pipe, std::move(reading));
+    }
+    return left;
+}
+
+Result<report::VisitReport> report_of(const storage::TuningBook& book,
+                                      const visit::VisitRecord& visit,
+                                      const organ::Instrument* instrument) {
+    auto entries = book.entries(visit.id);
+    if (!entries) return tl::unexpected(entries.error());
+    auto left = left_before(book, visit);
+    if (!left) return tl::unexpected(left.error());
+    return report::compose({visit, std::move(*entries), instrument, std::move(*left)});
+}
+
+}  // namespace rankwright::app
