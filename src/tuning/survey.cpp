@@ -74,10 +74,10 @@ class Judge {
             fault(FaultKind::wrong_stop, std::nullopt, {}).interval = placing_.stop_interval;
         if (placing_.or_keys_off) fault(FaultKind::semitone_doubtful, std::nullopt, {});
         for (std::size_t i = 0; i < tones_.size(); ++i) {
-            constexpr Seconds kWorthSaying{0.8};
+            constexpr Seconds kWorthSaying{1.0};  // longer than a word
             const HeardTone& tone = tones_[i];
-            if (!placed(i) && tone.read && tone.lasted(rate_) > kWorthSaying && !rings(i) &&
-                !tremulant_)
+            if (!placed(i) && tone.read && duration(tone.to - tone.stood, rate_) > kWorthSaying &&
+                !rings(i) && !tremulant_)
                 fault(FaultKind::no_key, std::nullopt, tone.from).heard = tone.pitch;
         }
     }
@@ -162,9 +162,21 @@ class Judge {
             if (!counts(i)) continue;
             const organ::Pipe& pipe = pipe_of(i);
             const Hertz target = target_on(day_, pipe);
-            result_.readings.push_back({pipe, tones_[i], target, interval(target, tones_[i].pitch),
-                                        placing_.tones[i].slip});
+            const SurveyReading reading{pipe, tones_[i], target, interval(target, tones_[i].pitch),
+                                        placing_.tones[i].slip};
+            if (result_.readings.empty() || !same_press(result_.readings.back(), reading))
+                result_.readings.push_back(reading);
+            else if (stood(reading) > stood(result_.readings.back()))
+                result_.readings.back() = reading;
         }
+    }
+
+    std::int64_t stood(const SurveyReading& reading) const {
+        return reading.tone.to - reading.tone.stood;
+    }
+    // What begins before the same note has ended is the same key still held: a knock came between.
+    bool same_press(const SurveyReading& before, const SurveyReading& after) const {
+        return before.pipe.key == after.pipe.key && after.tone.from < before.tone.left;
     }
 
     void find_slips() {

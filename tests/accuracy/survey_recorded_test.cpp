@@ -135,7 +135,11 @@ TEST_P(SurveyOfARecordedRank, PutsEveryKeyInPlaceAndMeasuresIt) {
     int false_alarms = 0;
     std::set<int> missing;
     for (const tuning::SurveyFault& fault : result.faults) {
-        std::printf(" %d", static_cast<int>(fault.kind));
+        std::printf(" %d (key %d, %.1f s, %.1f Hz, %.2f s)", static_cast<int>(fault.kind),
+                    fault.pipe ? fault.pipe->key : 0,
+                    static_cast<double>(fault.at.value) / played.pipes.rate(),
+                    fault.heard.value_or(Hertz{}).value(),
+                    fault.speech.value_or(Seconds{}).count());
         if (fault.kind == tuning::FaultKind::missing)
             missing.insert(fault.pipe->key);
         else
