@@ -43,6 +43,13 @@ const organ::Pipe* find(const visit::Run& run, const PipeId& id) {
     return found == run.pipes().end() ? nullptr : &*found;
 }
 
+// The key that plays a pipe, by the pipe's own number.
+std::string note_of(const visit::Run& run, int key) {
+    const auto found = std::find_if(run.pipes().begin(), run.pipes().end(),
+                                    [&](const organ::Pipe& pipe) { return pipe.id.key == key; });
+    return found == run.pipes().end() ? std::string() : found->note;
+}
+
 overlay::MixtureKey key_of(const MixtureWork& work, const visit::Run& run) {
     const tuning::KeyExpectation& expected = *work.key().expectation();
     const tuning::MixtureKeyState& state = work.key().state();
@@ -105,8 +112,9 @@ void name_others(overlay::MixtureKey& key, const MixtureWork& work, const visit:
         const organ::Pipe* other = find(run, *state.other);
         if (other != nullptr && state.sounds == Sounds::wrong_pipe)
             key.instead = name_in(expected.pipes, *other);
-        if (other != nullptr && state.sounds == Sounds::other_key)
-            key.instead = feet(*other) + " of " + other->note;
+        if (state.sounds == Sounds::other_key)
+            key.instead = other != nullptr ? feet(*other) + " of " + other->note
+                                           : note_of(run, state.other->key);
     }
     if (state.sounds != Sounds::several) return;
     for (std::size_t i = 0; i < expected.pipes.size(); ++i) {

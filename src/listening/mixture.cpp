@@ -19,6 +19,7 @@ constexpr double kSpread_cents = 6.0;
 constexpr double kReferenceReach_cents = 3.0;
 constexpr double kReferenceSpread_cents = 0.7;
 constexpr double kHeardReach_cents = 2.0;
+constexpr double kReachBesideHeard_cents = 25.0;  // the search being spared
 constexpr double kHeardSpread_cents = 0.3;
 constexpr double kHighestShare = 0.45;  // of the rate: above, converters' filters bend the phase
 constexpr double kHighest_hz = 20000.0;
@@ -60,7 +61,8 @@ KeyHearing::KeyHearing(std::span<const float> samples, const MixtureRequest& req
         MixtureReach r;
         r.nominal_hz = reference ? request.reference->value()
                                  : request.pipes[j].value() * request.unison.value();
-        r.high = (reference ? kReferenceReach_cents : kReach_cents) * kCent;
+        const double reach = request.heard ? kReachBesideHeard_cents : kReach_cents;
+        r.high = (reference ? kReferenceReach_cents : reach) * kCent;
         r.low = -r.high;
         r.highest_hz = std::min(
             {kHighestShare * request.rate.value(), kHighest_hz, kHighestPartial * r.nominal_hz});

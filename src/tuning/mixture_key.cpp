@@ -36,15 +36,18 @@ listening::PureRatio pure_ratio(double ratio) {
     return best;
 }
 
-// The pitch of which both ratios are multiples.
-double common(const listening::PureRatio& a, const listening::PureRatio& b) {
-    const int bottom = std::lcm(a.denominator, b.denominator);
-    return static_cast<double>(std::gcd(a.numerator * (bottom / a.denominator),
-                                        b.numerator * (bottom / b.denominator))) /
-           bottom;
-}
-
 }  // namespace
+
+double common_pitch(const std::vector<double>& ratios) {
+    int top = 0, bottom = 1;
+    for (const double ratio : ratios) {
+        const listening::PureRatio one = pure_ratio(ratio);
+        const int both = std::lcm(bottom, one.denominator);
+        top = std::gcd(top * (both / bottom), one.numerator * (both / one.denominator));
+        bottom = both;
+    }
+    return static_cast<double>(top) / bottom;
+}
 
 void MixtureKey::expect(KeyExpectation expectation) {
     const auto same_key = [&] {
@@ -84,7 +87,7 @@ bool MixtureKey::common_fundamental(Hertz heard) const {
     const KeyExpectation& e = *expectation_;
     for (std::size_t i = 0; i < e.pipes.size(); ++i)
         for (std::size_t j = 0; j < i; ++j) {
-            const double ratio = common(pure_ratio(e.pipes[i].ratio), pure_ratio(e.pipes[j].ratio));
+            const double ratio = common_pitch({e.pipes[i].ratio, e.pipes[j].ratio});
             if (apart(e.targets[i] * (ratio / e.pipes[i].ratio), heard) <= kSamePitch) return true;
         }
     return false;

@@ -13,11 +13,16 @@
 
 namespace rankwright::tuning {
 
-/// A pipe of another key, and the pitch by which it would be recognised.
+/// A pipe of another key, and the pitch by which it would be recognised; row 0: all its pipes
+/// together.
 struct OtherKeyPipe {
     PipeId pipe;
     Hertz pitch;
 };
+
+/// The pitch of which all these are multiples, each given beside the unison: what several pipes of
+/// a key may be heard as.
+double common_pitch(const std::vector<double>& ratios);
 
 /// One key of a mixture as it should be.
 struct KeyExpectation {

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <iterator>
+#include <map>
 
 namespace rankwright::visit {
 
@@ -26,8 +27,19 @@ tuning::KeyExpectation MixtureRun::expectation() const {
         expected.targets.push_back(run_.target_of(run_.pipes()[i]));
         expected.tolerances.push_back(tuning::tolerance_at(expected.targets.back()));
     }
-    for (const organ::Pipe& pipe : run_.pipes())
-        if (pipe.key != run_.pipe().key) expected.others.push_back({pipe.id, run_.target_of(pipe)});
+    std::map<int, std::vector<double>> ratios;  // by key
+    for (const organ::Pipe& pipe : run_.pipes()) {
+        if (pipe.key == run_.pipe().key) continue;
+        expected.others.push_back({pipe.id, run_.target_of(pipe)});
+        ratios[pipe.key].push_back(pipe.ratio);
+    }
+    for (const organ::Pipe& pipe : run_.pipes()) {
+        if (pipe.key == run_.pipe().key || pipe.id.row != 1) continue;
+        const double together = tuning::common_pitch(ratios[pipe.key]) / pipe.ratio;
+        PipeId all = pipe.id;
+        all.row = 0;
+        expected.others.push_back({all, run_.target_of(pipe) * together});
+    }
     return expected;
 }
 
