@@ -29,6 +29,7 @@ int run(int argc, const char* const* argv) {
     add_inputs_command(app, code);
     add_new_command(app, code);
     add_report_command(app, code);
+    add_book_command(app, code);
     try {
         app.parse(argc, argv);
     } catch (const CLI::ParseError& error) {

@@ -18,5 +18,6 @@ void add_inputs_command(CLI::App& app, ExitCode& code);
 void add_chamber_command(CLI::App& app, ExitCode& code);
 void add_new_command(CLI::App& app, ExitCode& code);
 void add_report_command(CLI::App& app, ExitCode& code);
+void add_book_command(CLI::App& app, ExitCode& code);
 
 }  // namespace rankwright::app

@@ -268,6 +268,10 @@ TEST_F(Writer, WhatWasAcknowledgedOutlivesAKilledProgram) {
     std::uint64_t acknowledged = 0;
     int with_entries = 0;
     for (int i = 0; i < kills; ++i) {
+        if (i % 20 == 0) {  // a new book, so that checking it all stays quick
+            file = folder / ("book-" + std::to_string(i));
+            acknowledged = 0;
+        }
         const std::uint64_t last =
             WritingProgram(file).kill_after(std::chrono::microseconds(microseconds(random)));
         with_entries += last > acknowledged ? 1 : 0;
@@ -291,8 +295,7 @@ TEST_F(Writer, WhatWasAcknowledgedOutlivesAKilledProgram) {
                   "ok");
     }
     EXPECT_GT(with_entries, kills / 3) << "it was hardly ever killed at work";
-    std::printf("%d kills, %d at work, %llu entries acknowledged\n", kills, with_entries,
-                static_cast<unsigned long long>(acknowledged));
+    std::printf("%d kills, %d of them at work\n", kills, with_entries);
 }
 
 }  // namespace
