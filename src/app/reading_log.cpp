@@ -93,6 +93,7 @@ void print_json(const Snapshot& s, Seconds now) {
     line["settled"] = s.settled_count;
     line["kept"] = s.kept_count;
     line["open"] = s.open_count;
+    line["hear_again"] = s.again_count;
     line["book_trouble"] = s.book_trouble.empty() ? Json(nullptr) : Json(s.book_trouble);
     line["pipes"] = s.pipe_count;
     std::cout << line.dump() << std::endl;

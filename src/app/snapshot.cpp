@@ -65,8 +65,8 @@ void fill_chest(Snapshot& out, const visit::Run& run) {
         standing.deviation = run.outcomes()[i].last;
         const visit::PipeRecord& record = run.record().of(pipes[i].id);
         standing.again = run.outcomes()[i].again;
-        standing.kept =
-            run.outcomes()[i].settled && !standing.again && run.record().kept(pipes[i].id);
+        const bool warm = standing.again || (i == run.current() && run.is_warm());
+        standing.kept = run.outcomes()[i].settled && !warm && run.record().kept(pipes[i].id);
         standing.out_of_reach = record.out_of_reach;
         standing.faulty = !record.faults.empty();
         out.kept_count += standing.kept ? 1 : 0;
@@ -88,8 +88,9 @@ void fill_keeping(Snapshot& out, const visit::Run& run) {
     const visit::Record& record = run.record();
     const PipeId& pipe = run.pipe().id;
     out.keeping = !record.of(pipe).after ? overlay::Keeping::not_yet
-                  : record.kept(pipe)    ? overlay::Keeping::kept
-                                         : overlay::Keeping::held;
+                  : !record.kept(pipe)   ? overlay::Keeping::held
+                  : run.is_warm()        ? overlay::Keeping::warm
+                                         : overlay::Keeping::kept;
 }
 
 void fill_figures(Snapshot& out, const tuning::PipeState& state, Hertz target,

@@ -85,6 +85,7 @@ enum class Keeping {
     no_book,
     not_yet,  ///< nothing is to be kept of it yet
     held,     ///< kept in memory: the book doesn't have it on disk yet
+    warm,     ///< on disk, but the pipe is warm: to be heard again
     kept,     ///< on disk
 };
 
@@ -136,7 +137,7 @@ struct Snapshot {
     std::optional<Cents> uncertainty;
     std::optional<Hertz> beats;  ///< pitch − target
     std::optional<Beat> beat;    ///< with the reference: then the large figure is this
-    bool perhaps_both = false;  ///< in Stage::reference: the pipe may sound too, in tune with it
+    bool perhaps_both = false;   ///< in Stage::reference: the pipe may sound too, in tune with it
     /// The reference by itself, from its own target.
     std::optional<Cents> reference_deviation;
     /// The A that the reference stands at, while that of the day isn't known.

@@ -93,6 +93,8 @@ class Run {
     /// Tuned, but to be heard once more when they have cooled: after the last pipe the run goes on
     /// to these.
     std::size_t again_count() const;
+    /// The current pipe was handled so much that it must be heard again when it has cooled.
+    bool is_warm() const;
     /// Nothing is left to do but to hear pipes again that still cool: for so long.
     std::optional<Seconds> wait() const;
     /// The note that was left before it had settled, for ten seconds after; empty otherwise.
@@ -171,7 +173,6 @@ class Run {
     /// The next of the stops to be worked at where something is left to do.
     std::optional<organ::StopRef> next_stop() const;
     PipeOutcome recalled(const PipeId& pipe) const;
-    bool is_warm() const;
     ListState state_on_leaving() const;
     void learn_cooling(const KeptReading& figure);
     bool follow_key(const tuning::PipeState& state);

@@ -74,9 +74,12 @@ TEST_F(SurveyCommand, GivesReadingsPitchAndFindings) {
     for (const auto& finding : json["findings"]) {
         ++found[finding["kind"].get<std::string>()];
         EXPECT_FALSE(finding["words"].get<std::string>().empty());
-        if (finding["kind"] == "missing") EXPECT_EQ(finding["key"], 6);
-        if (finding["kind"] == "out_of_tune" && finding["audibility"].get<double>() > 0.1)
+        if (finding["kind"] == "missing") {
+            EXPECT_EQ(finding["key"], 6);
+        }
+        if (finding["kind"] == "out_of_tune" && finding["audibility"].get<double>() > 0.1) {
             EXPECT_EQ(finding["key"], 4);
+        }
     }
     EXPECT_EQ(found["missing"], 1);
     EXPECT_GE(found["out_of_tune"], 1);
