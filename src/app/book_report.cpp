@@ -80,18 +80,18 @@ Result<visit::VisitRecord> find_visit(const storage::TuningBook& book, const Whi
 }
 
 Result<visit::DatedReadings> left_before(const storage::TuningBook& book,
-                                         const visit::VisitRecord& visit) {
+                                         const visit::VisitRecord& visit,
+                                         const visit::DatedReadings& found) {
     const auto visits = book.visits(visit.organ);
     if (!visits) return tl::unexpected(visits.error());
     const std::string root = root_of(*visits, visit);
     visit::DatedReadings left;
-    // From the oldest on, so that the latest one stands.
-    for (const visit::VisitRecord& one : *visits) {
-        if (one.started >= visit.started || root_of(*visits, one) == root) continue;
-        const auto entries = book.entries(one.id);
+    for (auto one = visits->rbegin(); one != visits->rend() && left.size() < found.size(); ++one) {
+        if (one->started >= visit.started || root_of(*visits, *one) == root) continue;
+        const auto entries = book.entries(one->id);
         if (!entries) return tl::unexpected(entries.error());
-        for (auto& [pipe, reading] : visit::readings_of(one.id, *entries).left)
-            left.insert_or_assign(pipe, std::move(reading));
+        for (auto& [pipe, reading] : visit::readings_of(one->id, *entries).left)
+            if (found.count(pipe) > 0) left.try_emplace(pipe, std::move(reading));
     }
     return left;
 }
@@ -101,7 +101,7 @@ Result<report::VisitReport> report_of(const storage::TuningBook& book,
                                       const organ::Instrument* instrument) {
     auto entries = book.entries(visit.id);
     if (!entries) return tl::unexpected(entries.error());
-    auto left = left_before(book, visit);
+    auto left = left_before(book, visit, visit::readings_of(visit.id, *entries).found);
     if (!left) return tl::unexpected(left.error());
     return report::compose({visit, std::move(*entries), instrument, std::move(*left)});
 }

@@ -19,9 +19,10 @@ struct WhichVisit {
 /// isn't in it.
 Result<visit::VisitRecord> find_visit(const storage::TuningBook& book, const WhichVisit& which);
 
-/// How each pipe was left by the latest visit before this one that heard it.
+/// How each pipe of `found` was left by the latest visit before this one that heard it.
 Result<visit::DatedReadings> left_before(const storage::TuningBook& book,
-                                         const visit::VisitRecord& visit);
+                                         const visit::VisitRecord& visit,
+                                         const visit::DatedReadings& found);
 
 /// `instrument` may be null; it must outlive the call only.
 Result<report::VisitReport> report_of(const storage::TuningBook& book,

@@ -189,9 +189,9 @@ ExitCode write_report(const ReportOptions& options) {
         std::cout << report::to_html(*made);
         return kDone;
     }
-    const std::string file = options.file.empty()
-                                 ? slug(visit->organ) + "-" + report::local_date(visit->started) + ".html"
-                                 : options.file;
+    const std::string file = options.file.empty() ? slug(visit->organ) + "-" +
+                                                        report::local_date(visit->started) + ".html"
+                                                  : options.file;
     if (const auto written = storage::write_durably(file, report::to_html(*made)); !written)
         return report(written.error());
     if (!options.json) std::printf("%s\n", file.c_str());

@@ -15,11 +15,6 @@ namespace {
 using visit::DriftBasis;
 using visit::RankDrift;
 
-std::string moved_words(Cents drift) {
-    return text_of({decimal(std::abs(drift.value()), 1), " cents ",
-                    drift > Cents{0.0} ? "sharper" : "flatter"});
-}
-
 std::string device_words(const organ::Pipe* pipe) {
     using organ::TuningDevice;
     if (pipe == nullptr) return "what holds its tuning";
@@ -118,7 +113,7 @@ void add_drift(const VisitReport& report, const PipeWords& words,
             if (!pipe.astray) continue;
             std::string& list = by_device[device_words(words.find(pipe.pipe))];
             list += text_of({list.empty() ? "" : ", ", words.note(pipe.pipe), " (",
-                             moved_words(pipe.own), ")"});
+                             drift_words(pipe.own), ")"});
         }
         for (const auto& [device, list] : by_device)
             advice.push_back(text_of({rank.name, ": did not hold since the last visit: ", list,
@@ -202,14 +197,14 @@ std::vector<std::string> drift_sentences(const VisitReport& report) {
             astray += pipe.astray ? 1U : 0U;
     }
     if (compared == 0) return sentences;
-    sentences.push_back(text_of({count_words(compared, "pipe"),
-                                 " could be compared with how they were left before; ",
-                                 std::to_string(astray), " clearly did not hold."}));
+    sentences.push_back(text_of(
+        {count_words(compared, "pipe"), " could be compared with how they were left before; ",
+         astray == 0 ? "none" : std::to_string(astray), " clearly did not hold."}));
     sentences.push_back(basis_words(basis));
     for (const RankLines& rank : report.ranks) {
         if (!rank.drift || !rank.drift->moved) continue;
         sentences.push_back(
-            text_of({rank.name, " as a whole stands ", moved_words(*rank.drift->trend),
+            text_of({rank.name, " as a whole stands ", drift_words(*rank.drift->trend),
                      " than it was left (± ", decimal(rank.drift->trend_doubt.value(), 1),
                      "): a trend of the rank, not of single pipes."}));
     }

@@ -10,6 +10,7 @@
 #include <array>
 #include <cmath>
 #include <ctime>
+#include <utility>
 
 namespace rankwright::report {
 
@@ -179,11 +180,11 @@ std::string tuned(const VisitReport& report) {
                   {"left: typical", 0, true},
                   {"furthest", 0, true}},
                  rows);
-    out += "<figure>" + plot_legend() + "</figure>\n";
+    std::string legend = plot_legend();
     for (const RankLines& rank : report.ranks)
         if (rank.heard())
-            out += text_of(
-                {"<figure><h3>", name(rank.name), "</h3>", tuning_plot(rank), "</figure>\n"});
+            out += text_of({"<figure>", std::exchange(legend, {}), "<h3>", name(rank.name), "</h3>",
+                            tuning_plot(rank), "</figure>\n"});
     return out + "</section>\n";
 }
 
@@ -201,6 +202,15 @@ std::string reasons(const char* heading, const std::vector<Reason>& all, const c
     return out + table({{"rank", 28}, {"pipes", 42}, {"why", 30}}, rows) + "</section>\n";
 }
 
+std::string trend_words(const visit::RankDrift& drift) {
+    if (!drift.trend) return {};
+    return paragraph("The rank’s own trend: " + drift_words(*drift.trend) + " (± " +
+                         decimal(drift.trend_doubt.value(), 1) +
+                         "); its pipes moved against it by " + decimal(drift.spread->value(), 1) +
+                         " cents, typically.",
+                     "small");
+}
+
 std::string since_last(const VisitReport& report) {
     if (report.drift.empty()) return {};
     std::string out = text_of(
@@ -215,8 +225,8 @@ std::string since_last(const VisitReport& report) {
         "small");
     for (const RankLines& rank : report.ranks)
         if (rank.drift)
-            out += text_of(
-                {"<figure><h3>", name(rank.name), "</h3>", drift_plot(rank), "</figure>\n"});
+            out += text_of({"<figure><h3>", name(rank.name), "</h3>", trend_words(*rank.drift),
+                            drift_plot(rank), "</figure>\n"});
     return out + "</section>\n";
 }
 

@@ -195,6 +195,13 @@ std::string summary_of(const VisitReport& report) {
     return words + ".";
 }
 
+std::string cents_words(Cents cents, const char* nought, const char* above, const char* below) {
+    if (!std::isfinite(cents.value())) return "not known";
+    const std::string off = decimal(std::abs(cents.value()), 1);
+    if (off == "0.0") return nought;
+    return text_of({off, off == "1.0" ? " cent " : " cents ", cents > Cents{0.0} ? above : below});
+}
+
 }  // namespace
 
 std::size_t RankLines::count(Outcome outcome) const {
@@ -208,11 +215,11 @@ bool RankLines::heard() const {
 }
 
 std::string off_words(Cents deviation) {
-    if (!std::isfinite(deviation.value())) return "not known";
-    const std::string off = decimal(std::abs(deviation.value()), 1);
-    if (off == "0.0") return "on its target";
-    return off + (off == "1.0" ? " cent " : " cents ") +
-           (deviation > Cents{0.0} ? "sharp" : "flat");
+    return cents_words(deviation, "on its target", "sharp", "flat");
+}
+
+std::string drift_words(Cents drift) {
+    return cents_words(drift, "where it was", "sharper", "flatter");
 }
 
 std::string count_words(std::size_t count, const std::string& one) {

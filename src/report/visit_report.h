@@ -116,6 +116,8 @@ VisitReport compose(const Matter& matter);
 
 /// "1.2 cents sharp", "0.4 cents flat", "on its target" (under 0.05).
 std::string off_words(Cents deviation);
+/// "1.2 cents sharper", "0.4 cents flatter", "where it was" (under 0.05).
+std::string drift_words(Cents drift);
 /// "3 pipes", "1 pipe".
 std::string count_words(std::size_t count, const std::string& one);
 

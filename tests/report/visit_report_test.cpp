@@ -71,7 +71,7 @@ struct Report : ::testing::Test {
         if (!words.empty() && words.back() == '\n') words.pop_back();
         return words;
     }
-    std::string text(const VisitReport& of) { return read(of, "string(/)"); }
+    std::string text(const VisitReport& of) { return read(of, "string(/*/*[2])"); }
     static void expect_sound_html(const VisitReport& of) {
         const testing::TemporaryFolder own;
         const std::string page = (own / "page.html").string();
@@ -95,8 +95,8 @@ TEST_F(Report, SaysWhatWasDoneAndWhatWasNot) {
     visits.second.add(visit::ListChange{pipe("Gamba 8'", 13).id, visit::ListState::wanted});
     const VisitReport made = report();
     ASSERT_EQ(made.ranks.size(), 2U);
-    EXPECT_EQ(made.ranks[0].name, "Great · Principal 8′");
-    EXPECT_EQ(made.ranks[0].tuned_from, "Great · Octave 4′");
+    EXPECT_EQ(made.ranks[0].name, "Great · Principal 8'");
+    EXPECT_EQ(made.ranks[0].tuned_from, "Great · Octave 4'");
     EXPECT_EQ(made.ranks[0].count(Outcome::tuned), 60U);
     ASSERT_EQ(made.not_tuned.size(), 3U);
     EXPECT_THAT(made.not_tuned[0].pipes, ElementsAre("middle C (1.4 cents sharp)"));
@@ -108,8 +108,8 @@ TEST_F(Report, SaysWhatWasDoneAndWhatWasNot) {
     EXPECT_THAT(made.not_heard[0].pipes, ElementsAre("tenor C"));
     const std::string words = text(made);
     for (const char* wanted :
-         {"The Emberlow Organ", "61 pipes of 2 ranks heard; 60 left in tune", "1 left open",
-          "22.0 °C (71.6 °F)", "from Great · Octave 4′", "dead: no wind", "Advice", "Cautions",
+         {"The Emberlow Organ", "61 pipes of 1 rank heard; 60 left in tune", "1 left open",
+          "22.0 °C (71.6 °F)", "from Great · Octave 4'", "dead: no wind", "Advice", "Cautions",
           "Local safety codes", "tuned by"})
         EXPECT_THAT(words, HasSubstr(wanted));
     EXPECT_EQ(read(made, "count(//*[local-name()='svg'])"), "3") << "legend, rank, drift";
@@ -146,7 +146,7 @@ TEST_F(Report, NamesReferencesThatWereOff) {
         visits.second.add(one);
     }
     EXPECT_THAT(report().advice,
-                Contains(HasSubstr("Great · Octave 4′, tenor G, 2.4 cents flat (2 pipes")));
+                Contains(HasSubstr("Great · Octave 4', tenor G, 2.4 cents flat (2 pipes")));
 }
 
 TEST_F(Report, NamesPipesThatDidNotHoldAndTheirTuningDevice) {
@@ -158,10 +158,10 @@ TEST_F(Report, NamesPipesThatDidNotHoldAndTheirTuningDevice) {
     ASSERT_TRUE(rank.drift.has_value());
     EXPECT_NEAR(rank.drift->trend->value(), -3.0, 1e-6);
     EXPECT_THAT(made.advice,
-                Contains("Great · Principal 8′: did not hold since the last visit: middle F (11.0 "
+                Contains("Great · Principal 8': did not hold since the last visit: middle F (11.0 "
                          "cents sharper). Look whether its sleeve grips."));
     EXPECT_THAT(made.drift,
-                Contains(HasSubstr("Great · Principal 8′ as a whole stands 3.0 cents flatter")));
+                Contains(HasSubstr("Great · Principal 8' as a whole stands 3.0 cents flatter")));
     EXPECT_THAT(text(made), HasSubstr("Since the last visit (2026-05-02)"));
     EXPECT_EQ(read(made, "count(//*[contains(@class,'astray')])"), "1");
     with_earlier = false;
@@ -175,7 +175,7 @@ TEST_F(Report, DrawsSharpAboveTheLineAndFlatBelow) {
     with_earlier = false;
     const VisitReport made = report();
     const auto number = [&](const std::string& xpath) { return std::stod(read(made, xpath)); };
-    const std::string plot = "//*[local-name()='svg'][2]";
+    const std::string plot = "(//*[local-name()='svg'])[2]";
     const double line = number("number((" + plot + "//*[@class='target'])[1]/@y1)");
     const auto top = [&](const std::string& mark) {
         const std::string path =
@@ -211,7 +211,8 @@ TEST_F(Report, GivesAnyTextBackAsItWasWritten) {
         visits.tune(pipe("great/principal-8", 8), 0.0, 0.0, 0.0);
         const VisitReport made = report();
         EXPECT_EQ(read(made, "string(//*[local-name()='h1']/*)"), hostile);
-        EXPECT_EQ(read(made, "string((//*[@class='list'])[1]//*[local-name()='td'][4])"), hostile);
+        EXPECT_EQ(read(made, "string((//*[contains(@class,'list')])[1]//*[local-name()='td'][4])"),
+                  hostile);
         EXPECT_EQ(read(made,
                        "count(//*[local-name()='script' or local-name()='img' or @onerror "
                        "or @onmouseover or @src or @href])"),
@@ -226,7 +227,7 @@ TEST_F(Report, ReplacesWhatNoDocumentMayHold) {
     const std::string bad = "a\0b\x01\x1F\x7F\xC3(\xED\xA0\x80\xEF\xBF\xBF\xFF"s;
     visits.second.add(visit::Remark{{}, {}, bad, false});
     const std::string got =
-        read(report(), "string((//*[@class='list'])[1]//*[local-name()='td'][4])");
+        read(report(), "string((//*[contains(@class,'list')])[1]//*[local-name()='td'][4])");
     EXPECT_EQ(got.substr(0, 5), "a\uFFFDb");
     EXPECT_THAT(got, HasSubstr("("));
     EXPECT_EQ(got.find('\x01'), std::string::npos);
