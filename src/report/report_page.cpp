@@ -166,7 +166,8 @@ std::string tuned(const VisitReport& report) {
         rows += row(cell(name(rank.name) + (rank.tuned_from.empty()
                                                 ? ""
                                                 : "<br /><span class=\"small\">from " +
-                                                      name(rank.tuned_from) + "</span>")) +
+                                                      name(rank.tuned_from) + "</span>"),
+                         "rank") +
                     cell(std::to_string(rank.count(Outcome::tuned)), "figure") +
                     cell(std::to_string(rank.count(Outcome::open)), "figure") +
                     cell(before.typical, "figure") + cell(before.furthest, "figure") +
@@ -231,7 +232,7 @@ std::string since_last(const VisitReport& report) {
 }
 
 std::string sign() {
-    return "<section class=\"keep\"><h2>Signed</h2>\n<div class=\"sign\">"
+    return "<h2>Signed</h2>\n<div class=\"sign\">"
            "<div>tuned by</div><div>place and date</div>"
            "<div>received for the client by</div><div>place and date</div></div></section>\n";
 }
@@ -273,7 +274,6 @@ std::string to_html(const VisitReport& report) {
          list(report.advice),
          "</section>\n<section class=\"keep\"><h2>Cautions</h2>\n",
          list(report.cautions),
-         "</section>\n",
          sign(),
          "</td></tr></tbody></table>\n</body>\n</html>\n"});
 }

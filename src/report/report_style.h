@@ -37,6 +37,7 @@ table.list.fixed { table-layout: fixed; }
 table.list.fixed .rank { white-space: normal; }
 table.list .time { white-space: nowrap; }
 figure { margin: 0 0 4mm; break-inside: avoid; }
+figure svg + h3 { margin-top: 2mm; }
 figure svg { display: block; width: 100%; height: auto; }
 section.keep { break-inside: avoid; }
 .sheet { width: 100%; border-collapse: collapse; table-layout: fixed; }
