@@ -9,6 +9,7 @@
 #include <cstdlib>
 #include <map>
 #include <random>
+#include <set>
 #include <system_error>
 #include <utility>
 
@@ -126,6 +127,19 @@ std::vector<VisitRecord> records(std::vector<VisitRow> rows) {
     for (VisitRow& row : rows)
         visits.push_back(std::move(row.record));
     return visits;
+}
+
+std::set<PipeId> pipes_with_readings(SQLite::Database& book, const std::string& organ) {
+    SQLite::Statement row(book,
+                          "SELECT p.division, p.stop, p.row, p.key FROM pipe p JOIN organ o ON "
+                          "o.id = p.organ WHERE o.slug = ? AND EXISTS (SELECT 1 FROM reading r "
+                          "WHERE r.pipe = p.id)");
+    row.bind(1, organ);
+    std::set<PipeId> pipes;
+    while (row.executeStep())
+        pipes.insert({row.getColumn(0).getString(), row.getColumn(1).getString(),
+                      row.getColumn(2).getInt(), row.getColumn(3).getInt()});
+    return pipes;
 }
 
 VisitRow known_visit(SQLite::Database& book, const std::string& id) {
@@ -301,11 +315,17 @@ Result<std::vector<BookedReading>> TuningBook::history(const std::string& organ,
 Result<std::vector<PipeFigures>> TuningBook::last_figures(const std::string& organ,
                                                           const std::string& except) const {
     return attempt(file_, [&] {
+        std::set<PipeId> sought = pipes_with_readings(*database_, organ);
         std::map<PipeId, PipeFigures> last;
-        // Visit by visit, since a visit's readings lie together in the file.
+        // From the latest visit back until every pipe is found: mostly the first few have them all.
         const auto visits = list_visits(*database_, organ);
-        for (auto visit = visits.rbegin(); visit != visits.rend(); ++visit)
-            if (visit->record.id != except) last.merge(figures_of(readings_of(*database_, *visit)));
+        for (auto visit = visits.rbegin(); visit != visits.rend() && !sought.empty(); ++visit) {
+            if (visit->record.id == except) continue;
+            auto figures = figures_of(readings_of(*database_, *visit));
+            for (const auto& [pipe, one] : figures)
+                sought.erase(pipe);
+            last.merge(figures);
+        }
         return listed(std::move(last));
     });
 }
