@@ -26,7 +26,7 @@ constexpr double kSkipEach = 0.4;
 constexpr int kLongestSkip = 12;
 constexpr double kTurnRound = 4.0;
 constexpr double kJump = 6.0;
-constexpr double kStartInside = 2.0;  // beginning elsewhere than at an end of the rank
+constexpr double kStartInside = 1.0;  // beginning elsewhere than at an end of the rank
 constexpr double kWrongStop = 8.0;
 constexpr int kMostBetween = 8;  // tones in a row that are no keys
 constexpr double kOffsetStep_cents = 7.5;
@@ -255,12 +255,12 @@ Placing place(std::span<const ToneToPlace> tones, const RankKeys& rank) {
     Guess best;
     for (Guess guess : likeliest(search)) {
         // The grid is coarse beside the pipes' scatter: about the middle of what was placed.
-        for (int look = 0; look < 2; ++look) {
-            search.best(guess.offset, guess.stop);
+        constexpr int kLooks = 3;
+        for (int look = 0; look < kLooks; ++look) {
+            guess.cost = search.best(guess.offset, guess.stop);
+            if (guess.cost < best.cost) best = guess;
             guess.offset += middle_of(search.placed());
         }
-        guess.cost = search.best(guess.offset, guess.stop);
-        if (guess.cost < best.cost) best = guess;
     }
     search.best(best.offset, best.stop);
     placing.stop_interval = Cents{best.stop};

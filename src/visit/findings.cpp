@@ -220,6 +220,10 @@ class Finder {
     }
 
     std::vector<Finding> out_of_tune() const {
+        // Of another stop nothing can be said.
+        if (std::any_of(result_.faults.begin(), result_.faults.end(),
+                        [](const auto& fault) { return fault.kind == FaultKind::wrong_stop; }))
+            return {};
         constexpr Hertz kSlowestMet{1.0 / 3.0};
         std::vector<Finding> tuning;
         for (const SurveyReading& reading : last_of_each_key()) {

@@ -5,6 +5,8 @@
 #include "support/sound_files.h"
 
 #include <cmath>
+#include <map>
+#include <string>
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -121,7 +123,7 @@ TEST_F(SurveyCommand, SaysWhatIsWrong) {
     EXPECT_EQ(rankwright("survey " + organ + "/nowhere.wav " + stop).code, 2);
     EXPECT_EQ(rankwright("survey " + organ + noise_file).code, 2);
     EXPECT_EQ(rankwright("survey /nowhere.toml " + noise_file + stop).code, 2);
-    const Outcome unknown = rankwright("survey " + organ + noise_file + "--stop Octav");
+    const Outcome unknown = rankwright("survey " + organ + noise_file + "--stop 'Octave 5'");
     EXPECT_EQ(unknown.code, 2);
     EXPECT_THAT(unknown.error, HasSubstr("Did you mean"));
     const Outcome mixture = rankwright("survey " + organ + noise_file + "--stop 'Mixture III'");

@@ -137,6 +137,14 @@ TEST(Placing, AFewKeysHalfASemitoneOffAreCalledDoubtful) {
     EXPECT_FALSE(place(sure.tones, whole_rank()).or_keys_off.has_value());
 }
 
+TEST(Placing, TwoKeysAreEnough) {
+    Play play{std::mt19937_64(14)};
+    play.press(3, -0.5);
+    play.press(4, 20.0);
+    EXPECT_EQ(place(play.tones, whole_rank()).stop_interval, Cents{0.0});
+    EXPECT_EQ(play.wrong(), 0);
+}
+
 TEST(Placing, NothingHeardPlacesNothing) {
     EXPECT_TRUE(place({}, whole_rank()).tones.empty());
     Play play{std::mt19937_64(13)};

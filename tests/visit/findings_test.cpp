@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
 #include <random>
 
 #include <gmock/gmock.h>
@@ -47,6 +48,7 @@ struct FindingsTest : ::testing::Test {
             reading.tone.pitch = transpose(reading.target, reading.deviation);
             reading.tone.uncertainty = Cents{0.02};
             reading.tone.read = true;
+            reading.tone.partials = partials;
             reading.tone.from = reading.tone.stood = at;
             reading.tone.to = at = at + 96000;
             result.readings.push_back(reading);
@@ -66,6 +68,7 @@ struct FindingsTest : ::testing::Test {
     organ::StopRef ref;
     std::map<int, double> off;  ///< cents from the target, by key
     std::vector<tuning::SurveyFault> faults;
+    listening::Partials partials;  ///< of all pipes
     std::mt19937_64 random{5};
 };
 
@@ -125,8 +128,13 @@ TEST_F(FindingsTest, TheMostAudibleComesFirstNotTheMostCents) {
 }
 
 TEST_F(FindingsTest, WhatBeatsTooSlowlyToBeMetIsLeft) {
-    off[1] = 0.9;  // CC of the 4′: 131 Hz; 0.07 beats a second, 0.27 at its fourth partial
+    off[1] = 0.9;  // CC of the 4′: 131 Hz; 0.07 beats a second, 0.14 at its second partial
+    partials.count = 2;
+    partials.list[0] = {1, Decibels{-20.0}};
+    partials.list[1] = {2, Decibels{-30.0}};
     EXPECT_TRUE(find().empty());
+    off[1] = 3.0;
+    EXPECT_EQ(find().size(), 1U);
 }
 
 TEST_F(FindingsTest, FaultsAreNamedInTheTradesWords) {
