@@ -155,7 +155,8 @@ TEST(MixtureWork, TheTechnicianTunesEachPipeOfAKeyByTheScreenAlone) {
     for (const int row : {1, 2, 3}) {
         const PipeId id = work.pipe(row, key);
         EXPECT_LT(std::abs(work.truly_off(id)), 0.9) << row << ", before " << before[row];
-        EXPECT_TRUE(work.run().record().of(id).list == visit::ListState::done) << row;
+        const auto list = work.run().record().of(id).list;
+        EXPECT_TRUE(list == visit::ListState::done || list == visit::ListState::hear_again) << row;
     }
     // The next key: its other pipes are to be muted, those of the last one no more.
     EXPECT_EQ(work.shown().mixture->mutes_in, 2);
