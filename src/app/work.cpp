@@ -92,7 +92,13 @@ void Work::obey(const visit::Command& command) {
     const Overloaded visitor{
         [&](const visit::GoNext&) { mixture_ ? mixture_->order().next() : run_.next(); },
         [&](const visit::GoBack&) { mixture_ ? mixture_->order().back() : run_.back(); },
-        [&](const visit::GoToKey& go) { run_.go_to(go.key); },
+        [&](const visit::GoToKey& go) {
+            // Of a mixture's key already in hand it is the pipe in hand that is meant.
+            if (mixture_ && go.key == run_.pipe().key)
+                run_.go_to(PipeId{run_.pipe().id});
+            else
+                run_.go_to(go.key);
+        },
         [&](const visit::MoveDevice& move) {
             if (console_.move_device) console_.move_device(run_.pipe().id, move.by);
         },

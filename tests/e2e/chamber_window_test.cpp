@@ -237,6 +237,25 @@ TEST_F(WindowAtWork, SaysWhyTheBookCannotBeWrittenAndGoesOn) {
     })) << shown();
 }
 
+// Great Mixture III: its lowest pipe on CC sounds 1 1/3 feet (19.22.26, the 19th).
+TEST_F(WindowAtWork, AMixturesPipeIsHeardOnceTheOthersAreMuted) {
+    start("--job mixture --stop \"Great/Mixture III\" --input simulated --seed 3");
+    ASSERT_TRUE(comes_true([](const nlohmann::json& s) { return s["stage"] == "wrong key"; }))
+        << "all pipes sound: " << shown();
+    EXPECT_EQ(shown()["mixture"]["in_hand"], "1 1/3′");
+    EXPECT_TRUE(press("c"));
+    EXPECT_TRUE(comes_true([](const nlohmann::json& s) { return s["stage"] == "reading"; }))
+        << shown();
+    EXPECT_EQ(shown()["mixture"]["mutes_in"], 2);
+    EXPECT_TRUE(press("w"));
+    EXPECT_TRUE(comes_true([](const nlohmann::json& s) { return s["mixture"]["mutes_in"] == 0; }));
+    EXPECT_TRUE(press("c"));
+    EXPECT_TRUE(comes_true([](const nlohmann::json& s) {
+        return s["mixture"]["heard_whole"] == true && s["mixture"]["pipes"][1]["cents"].is_number();
+    })) << shown();
+    EXPECT_GT(contrast(), 0.05) << "the window is blank";
+}
+
 TEST_F(WindowAtWork, SaysThatNoMicrophoneIsThere) {
     start("--input mic");
     EXPECT_TRUE(comes_true([](const nlohmann::json& s) { return s["stage"] == "waiting"; }));

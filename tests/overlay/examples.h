@@ -126,6 +126,31 @@ inline Snapshot beating(double beat, double uncertainty, double heard, double ta
     return s;
 }
 
+/// A key of four pipes, the second in hand.
+inline Snapshot at_a_mixture(Snapshot s) {
+    s.stop = "Great · Mixture IV";
+    s.job = "pipe by pipe, the others muted";
+    MixtureKey key;
+    for (const char* pitch : {"2 2/3′", "2′", "1 1/3′", "1′"}) {
+        KeyPipe pipe;
+        pipe.pitch = pitch;
+        pipe.height = 1.0F - 0.2F * static_cast<float>(key.pipes.size());
+        pipe.muted = key.pipes.size() != 1;
+        key.pipes.push_back(pipe);
+    }
+    key.pipes[0].settled = true;
+    key.pipes[0].deviation = Cents{0.1};
+    key.pipes[1].current = true;
+    key.pipes[1].deviation = s.deviation;
+    key.pipes[2].deviation = Cents{-6.3};
+    key.pipes[2].uncertainty = Cents{0.05};
+    key.mutes_in = 3;
+    key.in_hand = "2′";
+    key.next_pitch = "1 1/3′";
+    s.mixture = key;
+    return s;
+}
+
 /// Everything that may happen at a pipe, then the long, the wide and the empty.
 inline std::vector<Example> all() {
     using organ::Material;
@@ -289,6 +314,35 @@ inline std::vector<Example> all() {
         advised(reading(5.1, 0.05, 3.0), PipeKind::open, Material::metal, TuningDevice::none,
                 way(Way::none, "no device: cut to length, too sharp"));
     add("no-device", cut);
+    add("mixture-tuning",
+        at_a_mixture(advised(reading(-4.2, 0.05, 3.0), PipeKind::open, Material::metal,
+                             TuningDevice::cone, way(Way::out, "cone out"))));
+    Snapshot leak = at_a_mixture(reading(1.1, 0.2, 3.0));
+    leak.mixture->pipes[2].leak = Decibels{-22.0};
+    leak.notices = {{false, "The mute in 1 1/3′ leaks: heard 22 dB under 2′. Press it home."}};
+    add("mixture-leak", leak);
+    Snapshot wrong_pipe = at_a_mixture(base());
+    wrong_pipe.stage = Stage::wrong_key;
+    wrong_pipe.mixture->instead = "1 1/3′";
+    add("mixture-wrong-pipe", wrong_pipe);
+    wrong_pipe.mixture->instead = "2 2/3′ of C in altissimo";
+    add("mixture-other-key", wrong_pipe);
+    wrong_pipe.mixture->to_mute = "2 2/3′, 1 1/3′, 1′ row 4, 1′ row 5";
+    add("mixture-mutes-missing", wrong_pipe);
+    Snapshot mute_next = at_a_mixture(reading(0.1, 0.03, 4.0));
+    mute_next.stage = Stage::settled;
+    add("mixture-settled", mute_next);
+    mute_next.mixture->next_note = "tenor C♯";
+    add("mixture-next-key", mute_next);
+    Snapshot whole = at_a_mixture(base());
+    whole.stage = Stage::reading;
+    whole.mixture->none_muted = whole.mixture->heard_whole = true;
+    whole.mixture->mutes_in = 0;
+    for (KeyPipe& pipe : whole.mixture->pipes)
+        pipe.muted = pipe.current = false;
+    whole.mixture->pipes[2].suspect = 1;
+    whole.mixture->pipes[3].silent = true;
+    add("mixture-whole", whole);
     add("nothing-known", Snapshot{});
     return out;
 }

@@ -63,6 +63,18 @@ TEST(Overlay, WhatIsReadFromTheLadderIsLargeEnough) {
     drawing.draw(example(all, "undecided"));
     for (const char* words : {"off by less than", "0.3"})
         expect_from_the_ladder(drawing, words);
+    drawing.draw(example(all, "mixture-tuning"));
+    for (const char* words : {"flat", "4.2", "cone", "out", "G", "2′", "1 1/3′", "3"})
+        expect_from_the_ladder(drawing, words);
+    drawing.draw(example(all, "mixture-wrong-pipe"));
+    for (const char* words : {"another pipe", "1 1/3′"})
+        expect_from_the_ladder(drawing, words);
+    drawing.draw(example(all, "mixture-settled"));
+    for (const char* words : {"settled", "2′", "1 1/3′"})
+        expect_from_the_ladder(drawing, words);
+    drawing.draw(example(all, "mixture-whole"));
+    for (const char* words : {"go to", "1 1/3′", "flat ", "6.3"})
+        expect_from_the_ladder(drawing, words);
 }
 
 TEST(Overlay, BeatsFromAReferenceAreReadFromTheLadderToo) {

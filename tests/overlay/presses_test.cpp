@@ -99,6 +99,21 @@ TEST_F(Presses, APipeIsHeardAloneOnlyWhereItHasAReference) {
     EXPECT_TRUE(asks_for<visit::HearAlone>(letter('a'))) << "and with it again";
 }
 
+TEST_F(Presses, AtAMixtureTheKeyIsHeardWholeAndSimulatedMutesAreMoved) {
+    EXPECT_TRUE(asks_for_nothing(letter('w')));
+    EXPECT_TRUE(asks_for_nothing(letter('c')));
+    snapshot_ = examples::at_a_mixture(examples::base());
+    EXPECT_TRUE(asks_for<visit::HearWhole>(letter('w')));
+    EXPECT_TRUE(asks_for_nothing(letter('c'))) << "real hands move real mutes";
+    snapshot_.simulated = true;
+    const auto well = drawing_.press(letter('c'), snapshot_);
+    ASSERT_EQ(well.size(), 1U);
+    EXPECT_FALSE(std::get<visit::MoveMutes>(well.front()).leak);
+    const auto badly = drawing_.press({Key::character, 'c', true, false}, snapshot_);
+    ASSERT_EQ(badly.size(), 1U);
+    EXPECT_TRUE(std::get<visit::MoveMutes>(badly.front()).leak);
+}
+
 TEST_F(Presses, ThePointTakesThisPipeAgain) {
     const auto commands = drawing_.press('.', snapshot_);
     ASSERT_EQ(commands.size(), 1U);
