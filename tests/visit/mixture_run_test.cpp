@@ -22,11 +22,11 @@ struct MixtureRunTest : testing::Test {
         great.id = great.name = "great";
         great.chest = organ::ChestArrangement::sides_tall_out;
         great.stops = {stop};
-        organ::Instrument instrument;
-        instrument.divisions = {great};
-        return instrument;
+        organ::Instrument made;
+        made.divisions = {great};
+        return made;
     }();
-    Run run{instrument, organ::find_stop(instrument, "Mixture").value(), {}, {Job::mixture}};
+    visit::Run run{instrument, organ::find_stop(instrument, "Mixture").value(), {}, {Job::mixture}};
     MixtureRun order{run};
 
     PipeId pipe(int row, int key) const { return {"great", "mixture", row, key}; }
