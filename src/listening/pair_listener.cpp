@@ -51,6 +51,8 @@ constexpr Cents kOtherKey{60.0};
 constexpr std::array<Seconds, 4> kLooksForJoined{Seconds{0.25}, Seconds{0.5}, Seconds{0.9},
                                                  Seconds{1.6}};
 constexpr Seconds kLooksAgain{1.5};
+constexpr Seconds kLooksSeldom{12.0};
+constexpr Seconds kLookedThrough{1.6};  // a search's cost grows with the span
 /// Second tones in what was one, with no sign that another joined it: how much stronger than usual
 /// they must be to be believed; and while the room fills, which looks like another tone.
 constexpr double kDoubt = 30.0;
@@ -153,6 +155,7 @@ struct PairListener::State {
     std::optional<FrameIndex> joined;  // since when a second tone may sound beside the first
     std::size_t looks = 0;             // for it
     FrameIndex searched;
+    Seconds patience{kLooksAgain};  // until one that stands alone, or is weak, is searched again
     std::optional<FrameIndex> hidden_from;
     std::vector<HiddenSpan> hidden;
     std::optional<Hertz> shown_sd;
@@ -269,6 +272,7 @@ void PairListener::State::begin_again(FrameIndex at) {
     hidden_from.reset();
     changes.restart(sound.end());
     joined.reset();
+    patience = kLooksAgain;
     shown_sd.reset();
     forget_pace();
     follower.stop();
@@ -419,12 +423,14 @@ void PairListener::State::tick() {
     ticked = sound.end();
     const bool unsure = !follower.two() || follower.weak();
     const bool due =
-        looked_again ? unsure && since(searched) > kLooksAgain : since(from) > kSecondLook;
+        looked_again ? unsure && since(searched) > patience : since(from) > kSecondLook;
     if (due) {
         if (!looked_again) from = from + std::llround(kSettles.count() * sound.rate().value());
         looked_again = true;
         const bool was_two = follower.two();
-        if (!look(std::max(from, at), was_two ? 1.0 : kDoubt)) return restart();
+        patience = std::min(2.0 * patience, kLooksSeldom);
+        if (!look(std::max({from, at, back(kLookedThrough)}), was_two ? 1.0 : kDoubt))
+            return restart();
         // What was read as the reference alone were both.
         if (!was_two && follower.two()) alone.reset();
         return;

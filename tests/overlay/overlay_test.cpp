@@ -101,6 +101,12 @@ TEST(Overlay, BeatsFromAReferenceAreReadFromTheLadderToo) {
     for (const char* words : {"reference alone", "Octave 4′"})
         expect_from_the_ladder(drawing, words);
     EXPECT_TRUE(drawing.says("2.1 cents sharp of its target"));
+    Snapshot one_pitch = example(all, "reference-alone");
+    one_pitch.perhaps_both = true;
+    drawing.draw(one_pitch);
+    expect_from_the_ladder(drawing, "one pitch");
+    EXPECT_TRUE(drawing.says("both in tune"));
+    EXPECT_EQ(drawing.largest("reference alone"), nullptr) << "two in tune sound as one";
     drawing.draw(example(all, "pulled-together"));
     expect_from_the_ladder(drawing, "pulled together");
     EXPECT_FALSE(drawing.says("a second")) << "a beat that tells nothing isn't shown";
