@@ -3,7 +3,7 @@
 #include "core/text.h"
 #include "organ/pitch_of_day.h"
 #include "organ/reference.h"
-#include "visit/audibility.h"
+#include "tuning/audibility.h"
 
 #include <algorithm>
 #include <cmath>
@@ -99,10 +99,10 @@ class Finder {
     std::vector<Finding> find() {
         of_the_whole();
         of_single_pipes();
-        std::vector<Finding> tuning = out_of_tune();
-        std::sort(tuning.begin(), tuning.end(),
+        std::vector<Finding> astray = out_of_tune();
+        std::sort(astray.begin(), astray.end(),
                   [](const Finding& a, const Finding& b) { return a.audibility > b.audibility; });
-        found_.insert(found_.end(), tuning.begin(), tuning.end());
+        found_.insert(found_.end(), astray.begin(), astray.end());
         return std::move(found_);
     }
 
@@ -225,7 +225,7 @@ class Finder {
                         [](const auto& fault) { return fault.kind == FaultKind::wrong_stop; }))
             return {};
         constexpr Hertz kSlowestMet{1.0 / 3.0};
-        std::vector<Finding> tuning;
+        std::vector<Finding> astray;
         for (const SurveyReading& reading : last_of_each_key()) {
             const Cents trend = trends_.of(reading.pipe.midi);
             const Cents off = reading.deviation - trend;
@@ -234,18 +234,18 @@ class Finder {
                 std::max(tuning::tolerance_at(reading.target).value(), sure))
                 continue;
             const Hertz right = transpose(reading.target, trend);
-            const listening::Partials& partials = reading.tone.partials;
-            if (fastest_beat(right, off, partials) < kSlowestMet) continue;
+            const auto& partials = reading.tone.partials;
+            if (tuning::fastest_beat(right, off, partials) < kSlowestMet) continue;
             Finding finding;
             finding.pipe = reading.pipe;
             finding.at = at(reading.tone.stood);
             finding.deviation = off;
             finding.beat = reading.tone.pitch - right;
-            finding.audibility = audibility(right, off, partials);
+            finding.audibility = tuning::audibility(right, off, partials);
             finding.words = tuning_words(reading, off, *finding.beat);
-            tuning.push_back(std::move(finding));
+            astray.push_back(std::move(finding));
         }
-        return tuning;
+        return astray;
     }
 
     std::string tuning_words(const SurveyReading& reading, Cents off, Hertz beat) const {

@@ -2,7 +2,7 @@
 // findings are wanted, and in which words, is the trade's (common practice, no source).
 #include "visit/findings.h"
 
-#include "visit/audibility.h"
+#include "tuning/audibility.h"
 
 #include <algorithm>
 #include <cmath>
@@ -16,6 +16,8 @@ namespace rankwright::visit {
 namespace {
 
 using ::testing::HasSubstr;
+using tuning::audibility;
+using tuning::fastest_beat;
 using tuning::FaultKind;
 
 struct FindingsTest : ::testing::Test {

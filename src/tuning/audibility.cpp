@@ -1,10 +1,10 @@
-#include "visit/audibility.h"
+#include "tuning/audibility.h"
 
 #include <algorithm>
 #include <cmath>
 #include <vector>
 
-namespace rankwright::visit {
+namespace rankwright::tuning {
 
 namespace {
 
@@ -69,4 +69,4 @@ Hertz fastest_beat(Hertz pitch, Cents off, const listening::Partials& partials) 
     return Hertz{highest * first_beat(pitch, off)};
 }
 
-}  // namespace rankwright::visit
+}  // namespace rankwright::tuning

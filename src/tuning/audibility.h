@@ -4,7 +4,7 @@
 #include "core/units.h"
 #include "listening/reading.h"
 
-namespace rankwright::visit {
+namespace rankwright::tuning {
 
 /// A pipe at `pitch` that stands `off` from where the ensemble has it: its partials beat with the
 /// ensemble's at k times the first one's rate. 0 (nobody hears it) to 1 (all of its sound beats
@@ -19,4 +19,4 @@ double audibility(Hertz pitch, Cents off, const listening::Partials& partials = 
 /// The fastest of these beats among partials within 20 dB of the loudest, A-weighted; positive.
 Hertz fastest_beat(Hertz pitch, Cents off, const listening::Partials& partials = {});
 
-}  // namespace rankwright::visit
+}  // namespace rankwright::tuning
