@@ -24,7 +24,7 @@ const std::map<std::string, Allowed> kTable{
     {"simulator", {{"core", "organ"}, {}}},
     {"capture", {{"core", "simulator"}, {"portaudio", "sndfile", "readerwriterqueue", "alsa"}}},
     {"tuning", {{"core", "organ", "listening"}, {}}},
-    {"visit", {{"core", "organ", "listening", "tuning"}, {}}},
+    {"visit", {{"core", "organ", "tuning"}, {}}},
     {"storage", {{"core", "organ", "visit"}, {"toml++", "SQLiteCpp", "sqlite3", "nlohmann"}}},
     {"report", {{"core", "organ", "visit"}, {}}},
     {"overlay", {{"core", "organ", "tuning", "visit"}, {"imgui", "epoxy"}}},

@@ -47,8 +47,8 @@ double slower_than(std::span<const PairPlace> places, const PairRequest& request
     double low = 0.0, high = 0.0, total = 0.0;
     for (const PairPlace& place : places) {
         total += weight_of(place, places.front());
-        high = std::max(
-            high, std::abs(place.beat(request)) + 5.0 * std::sqrt(variance(place, request)));
+        high = std::max(high,
+                        std::abs(place.beat(request)) + 5.0 * std::sqrt(variance(place, request)));
     }
     for (int halving = 0; halving < 40; ++halving) {
         const double x = 0.5 * (low + high);

@@ -5,6 +5,7 @@
 #include "support/sound_server.h"
 #include "support/tones.h"
 
+#include <algorithm>
 #include <chrono>
 #include <cmath>
 #include <csignal>
@@ -251,7 +252,12 @@ TEST_F(WindowAtWork, AMixturesPipeIsHeardOnceTheOthersAreMuted) {
     EXPECT_TRUE(comes_true([](const nlohmann::json& s) { return s["mixture"]["mutes_in"] == 0; }));
     EXPECT_TRUE(press("c"));
     EXPECT_TRUE(comes_true([](const nlohmann::json& s) {
-        return s["mixture"]["heard_whole"] == true && s["mixture"]["pipes"][1]["cents"].is_number();
+        // One of them may be undecided; the worst of those heard is named first.
+        const auto& pipes = s["mixture"]["pipes"];
+        return s["mixture"]["heard_whole"] == true &&
+               std::any_of(pipes.begin(), pipes.end(), [](const nlohmann::json& pipe) {
+                   return pipe["suspect"] == 1 && pipe["cents"].is_number();
+               });
     })) << shown();
     EXPECT_GT(contrast(), 0.05) << "the window is blank";
 }
