@@ -169,7 +169,7 @@ void Work::write_book() {
 }
 
 overlay::Snapshot Work::snapshot(const capture::SourceStatus& source) {
-    write_book();
+    if (book_) run_.acknowledge(book_.acknowledged());
     SnapshotInputs shown{run_, job_, listener_.get(), source, console_.simulated()};
     shown.book = static_cast<bool>(book_);
     if (book_) shown.book_trouble = book_.trouble();

@@ -202,7 +202,7 @@ TEST_F(WindowAtWork, WhatWasKeptIsThereAfterTheProgramWasKilled) {
     const std::string book = (folder / "book.sqlite").string();
     start(
         "--stop \"Great/Fifteenth 2'\" --job single --input simulated --seed 3 --technician "
-        "simulated --book '" +
+        "simulated --temperature 20C --book '" +
         book + "'");
     // In tune as found, or tuned, warm, and to be heard again.
     const auto in_the_book = [](const nlohmann::json& s) {
