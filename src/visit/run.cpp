@@ -13,8 +13,6 @@ namespace rankwright::visit {
 
 namespace {
 
-constexpr Cents kMostWarmth{8.0};  // what falls by more than that did not only cool
-
 StopId id_of(const organ::StopRef& ref) { return {ref.division->id, ref.stop->id}; }
 
 std::string division_and(const std::string& stop, const std::string& division) {
@@ -131,50 +129,6 @@ std::size_t Run::again_count() const {
                                                   [](const PipeOutcome& o) { return o.again; }));
 }
 
-// Five minutes: from memory, and from the bass, which cools slowest.
-Seconds Run::cools_for(const PipeId& pipe) const {
-    constexpr Seconds kCools{300.0};
-    const auto handled = handled_.find(pipe);
-    if (handled == handled_.end()) return Seconds{0.0};
-    return std::max(Seconds{0.0}, handled->second.touched + kCools - now_.at);
-}
-
-std::optional<Seconds> Run::wait() const {
-    if (keeper_.touched() || !outcomes_[current_].again || !ahead().empty()) return std::nullopt;
-    std::optional<Seconds> soonest;
-    for (std::size_t i = 0; i < pipes_.size(); ++i) {
-        if (!outcomes_[i].again) continue;
-        const Seconds left = cools_for(pipes_[i].id);
-        if (!soonest || left < *soonest) soonest = left;
-    }
-    return soonest;
-}
-
-bool Run::has_cooled(const PipeId& pipe) const { return cools_for(pipe) <= Seconds{0.0}; }
-
-// A hand's touch warms a small flue pipe by some tenths of a cent, and it takes minutes to cool
-// (from memory); a reed's tongue hears little of it.
-bool Run::is_warm() const {
-    constexpr Cents kWarmsBy{0.3};
-    if (pipe().make.reed()) return false;
-    if (keeper_.touched())
-        return kWarmsBy * keeper_.touches() > tuning::tolerance_at(target_of(pipe())) * 0.5;
-    return outcomes_[current_].again && !has_cooled(pipe().id);
-}
-
-ListState Run::state_on_leaving() const {
-    // Held while it cools, it goes flat: that says nothing.
-    const bool cools = outcomes_[current_].again && !has_cooled(pipe().id);
-    if (cools && !keeper_.touched()) return ListState::hear_again;
-    if (!outcomes_[current_].settled) return ListState::open;
-    return is_warm() ? ListState::hear_again : ListState::done;
-}
-
-std::string Run::left_open() const {
-    constexpr Seconds kSaidFor{10.0};
-    return left_open_ && now_.at - left_open_->at < kSaidFor ? left_open_->note : std::string();
-}
-
 bool Run::to_do(const organ::Pipe& pipe, const PipeOutcome& outcome) const {
     if (record_.of(pipe.id).out_of_reach) return false;
     return !outcome.settled || (outcome.again && has_cooled(pipe.id));
@@ -254,40 +208,6 @@ void Run::turn_to(std::size_t pipe) {
     follower_.turned();
 }
 
-void Run::leave_pipe() {
-    const bool worked_at = keeper_.heard();
-    const int touches = keeper_.touches();
-    const ListState state = state_on_leaving();
-    for (KeptReading& reading : keeper_.leave())
-        note(std::move(reading));
-    PipeOutcome& outcome = outcomes_[current_];
-    if (!worked_at) return;
-    if (touches > 0) handled_[pipe().id].touches = touches;
-    outcome.open = state == ListState::open;
-    outcome.again = state == ListState::hear_again;
-    if (record_.of(pipe().id).list != state) note(ListChange{pipe().id, state});
-    if (outcome.open) left_open_ = {pipe().note, now_.at};
-}
-
-void Run::set_out_of_reach(bool out) { note(OutOfReach{pipe().id, out}); }
-
-void Run::note_fault(const std::string& fault, const std::string& words) {
-    note(Fault{pipe().id, fault, words});
-}
-
-bool Run::undo() {
-    const auto about = record_.undo(now_.wall);
-    if (!about) return false;
-    // As if it hadn't been heard yet: what is undone mustn't be kept again on leaving.
-    keeper_.turn_to(record_.of(pipe().id).before.has_value());
-    recall_outcomes();
-    const auto of_this_stop = std::find_if(pipes_.begin(), pipes_.end(),
-                                           [&](const auto& one) { return one.id == *about; });
-    if (of_this_stop != pipes_.end())
-        turn_to(static_cast<std::size_t>(of_this_stop - pipes_.begin()));
-    return true;
-}
-
 bool Run::go_to(int key) {
     const auto found = std::find_if(pipes_.begin(), pipes_.end(),
                                     [&](const organ::Pipe& pipe) { return pipe.key == key; });
@@ -321,25 +241,6 @@ void Run::set_pitch(std::optional<Hertz> a) {
     }
 }
 
-void Run::note_day() {
-    if (day_.temperature) note(AirReading{{}, *day_.temperature, day_.humidity});
-    for (const auto& [place, air] : day_.places)
-        note(AirReading{place, air, std::nullopt});
-    if (!day_.pitch) return;
-    noted_pitch_ = day_.pitch;
-    note(PitchReading{*day_.pitch, false});
-}
-
-void Run::note_pitch() {
-    // What the references tell to a fifth of a cent; less isn't news.
-    constexpr Cents kNews{0.2};
-    if (!day_.pitch) return;
-    if (noted_pitch_ && std::abs(interval(*noted_pitch_, *day_.pitch).value()) < kNews.value())
-        return;
-    noted_pitch_ = day_.pitch;
-    note(PitchReading{*day_.pitch, true});
-}
-
 void Run::take_pitch_of_day(Cents deviation) {
     set_pitch(transpose(organ::pitch_of(instrument_, day_), deviation));
 }
@@ -361,30 +262,6 @@ std::optional<organ::Reference> Run::reference_of(const organ::Pipe& pipe) const
 std::optional<organ::Compensation> Run::compensation() const {
     if (!options_.compensate) return std::nullopt;
     return organ::compensation(instrument_, pipe(), day_);
-}
-
-Cents Run::warmth() const {
-    const auto handled = handled_.find(pipe().id);
-    if (handled == handled_.end()) return Cents{0.0};
-    const bool still_warm = outcomes_[current_].again && !has_cooled(pipe().id);
-    if (!keeper_.touched() && !still_warm) return Cents{0.0};
-    const int touches = keeper_.touched() ? keeper_.touches() : handled->second.touches;
-    return std::min(kMostWarmth, handled->second.cooled_by.value_or(Cents{0.0}) * touches);
-}
-
-// As it was left against as it is found again, nobody having touched it.
-void Run::learn_cooling(const KeptReading& figure) {
-    constexpr Cents kKnownTo{0.3};
-    constexpr Cents kLeast{0.2};
-    const auto& left = record_.of(pipe().id).after;
-    if (!outcomes_[current_].again || !has_cooled(pipe().id) || keeper_.touched() || !left ||
-        figure.uncertainty > kKnownTo)
-        return;
-    const Cents fell = interval(figure.pitch, left->pitch);
-    Handling& hand = handled_[pipe().id];
-    hand.cooled_by.reset();
-    if (fell > kLeast && fell < kMostWarmth && hand.touches > 0)
-        hand.cooled_by = fell * (1.0 / hand.touches);
 }
 
 Hertz Run::target_of(const organ::Pipe& pipe) const {
@@ -452,88 +329,6 @@ std::optional<tuning::PairedExpectation> Run::paired_expectation() const {
         }
     }
     return expected;
-}
-
-std::optional<KeptReading> Run::figure_of(const tuning::PipeState& state) const {
-    if (!state.pitch || !state.deviation || !state.uncertainty) return std::nullopt;
-    KeptReading figure;
-    figure.pipe = pipe().id;
-    figure.pitch = *state.pitch;
-    figure.deviation = *state.deviation + warmth();
-    figure.target = transpose(*state.pitch, -figure.deviation);
-    figure.uncertainty = *state.uncertainty;
-    figure.heard = state.heard;
-    figure.settled = state.stage == tuning::Stage::settled;
-    figure.air = organ::temperature_of(day_, pipe().id.division);
-    return figure;
-}
-
-bool Run::follow(const tuning::PipeState& state) { return follow(state, figure_of(state)); }
-
-bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading>& figure) {
-    using tuning::Stage;
-    const Cents warm = warmth();
-    PipeOutcome& outcome = outcomes_[current_];
-    if (state.deviation && (state.stage == Stage::reading || state.stage == Stage::settled)) {
-        if (!outcome.first) outcome.first = state.deviation;
-        outcome.last = state.deviation;
-    }
-    if (state.stage != Stage::waiting && state.stage != Stage::wrong_key)
-        outcome.settled = state.stage == Stage::settled;
-    if (!state.wrong_key) {
-        if (auto kept = keeper_.hear(state.stage, figure)) note(std::move(*kept));
-        if (figure) learn_cooling(*figure);
-        if (keeper_.moving()) handled_[pipe().id].touched = now_.at;
-        const bool own = state.stage == Stage::reading || state.stage == Stage::moving ||
-                         (state.stage == Stage::settled && state.deviation);
-        if (own && !state.wrong_pitch) follower_.own(state.tone);
-    }
-    if (outcome.settled && state.wrong_key) {
-        const auto to = ahead();
-        if (!to.empty() && pipes_[to.front()].key == *state.wrong_key) return next();
-    }
-    return follow_key(state) || warmth() != warm;
-}
-
-// The helper may have misheard, or the technician has gone elsewhere: a key that goes on sounding
-// is meant.
-bool Run::follow_key(const tuning::PipeState& state) {
-    constexpr Seconds kFromADonePipe{0.7};
-    constexpr Seconds kFromAnOpenPipe{1.5};
-    if (options_.job == Job::bearings) return false;
-    const bool free = outcomes_[current_].settled || !keeper_.heard();
-    const auto key = follower_.hear(now_.at, state.tone, state.wrong_key,
-                                    free ? kFromADonePipe : kFromAnOpenPipe);
-    if (!key) return false;
-    const auto meant = std::find_if(pipes_.begin(), pipes_.end(),
-                                    [&](const organ::Pipe& one) { return one.key == *key; });
-    if (meant == pipes_.end() || record_.of(meant->id).out_of_reach) return false;
-    return go_to(*key);
-}
-
-bool Run::follow(const tuning::PairedState& state) {
-    if (state.reference_deviation) {
-        outcomes_[current_].reference = state.reference_deviation;
-        // The bearings were tuned to the day's pitch: they can't tell it.
-        if (options_.job != Job::bearings) learn_pitch(state);
-    }
-    auto figure = state.drawn() ? std::nullopt : figure_of(state.pipe);
-    if (figure) {
-        figure->reference = reference_of(pipe())->pipe.id;
-        figure->reference_deviation = state.reference_deviation;
-        figure->reference_uncertainty = state.reference_uncertainty;
-        figure->beat = state.beat;
-    }
-    return follow(state.pipe, figure);
-}
-
-void Run::learn_pitch(const tuning::PairedState& state) {
-    const auto reference = reference_of(pipe());
-    // A rank in octaves to itself is being tuned: it stands where it was put.
-    if (!reference || reference->pipe.stop == pipe().stop) return;
-    pitch_.heard(state.at, {reference->pipe, *state.reference, *state.reference_uncertainty}, day_);
-    day_.pitch = pitch_.a();
-    note_pitch();
 }
 
 }  // namespace rankwright::visit
