@@ -2,6 +2,7 @@
 
 #include "listening/coarse_pitch.h"
 #include "listening/disturbance.h"
+#include "listening/half_rate.h"
 #include "listening/harmonic_fit.h"
 #include "listening/partial_bank.h"
 
@@ -86,10 +87,23 @@ PitchReading to_reading(const HarmonicFit& fit, std::span<const float> samples) 
     return reading;
 }
 
+FrameIndex whole_frame(const HalvedSound& half, FrameIndex at) {
+    return FrameIndex{static_cast<std::int64_t>(half.frame_of(static_cast<std::size_t>(at.value)))};
+}
+
 }  // namespace
 
 std::optional<PitchReading> measure_pipe(std::span<const float> samples, SampleRate rate,
                                          std::optional<Hertz> near) {
+    if (rate >= kHalvedFrom) {
+        const HalvedSound half = half_rate(samples);
+        auto reading = measure_pipe(half.samples, SampleRate{0.5 * rate.value()}, near);
+        if (!reading) return {};
+        reading->from = whole_frame(half, reading->from);
+        reading->to = whole_frame(half, reading->to);
+        reading->clipped = clipped_share(samples);  // the filter rounds off what was cut
+        return reading;
+    }
     const Seconds longest_period{1.0 / near.value_or(kLowestPitch).value()};
     std::optional<Hertz> coarse =
         find_pitch(undrowned_stretch(samples, rate, longest_period), rate, near);

@@ -1,4 +1,5 @@
 #include "listening/coarse_pitch.h"
+#include "listening/half_rate.h"
 #include "listening/measure.h"
 #include "listening/partial_bank.h"
 
@@ -167,6 +168,12 @@ std::vector<bool> standing(const std::vector<Frame>& frames, Seconds frame) {
 
 std::optional<SteadySpan> find_steady(std::span<const float> samples, SampleRate rate,
                                       std::optional<Hertz> near) {
+    if (rate >= kHalvedFrom) {
+        const HalvedSound half = half_rate(samples);
+        const auto found = find_steady(half.samples, SampleRate{0.5 * rate.value()}, near);
+        if (!found) return {};
+        return SteadySpan{half.frame_of(found->first), 2 * found->count};
+    }
     const std::optional<Note> note = main_note(samples, rate, near);
     if (!note) return {};
     const std::span<const float> heard = samples.subspan(note->first, note->last - note->first);
