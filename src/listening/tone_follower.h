@@ -107,6 +107,7 @@ class ToneFollower {
     void settle_on();
     bool measure_partials(std::int64_t from);
     double information(int row) const;
+    bool is_young() const;
     void measure_turns(std::int64_t from);
     double straying(std::size_t count) const;
     bool compare_partials(std::int64_t from);

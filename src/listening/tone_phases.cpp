@@ -35,8 +35,9 @@ constexpr double kStraysAlike =
     0.1;  // a partial this much softer than the loudest strays twice as much
 // Beside the loudest partial, as a ratio of powers: what the wind drives in the body is as loud.
 constexpr double kTooSoft = 4000.0;
-constexpr double kDiscord = 1.0;       // radians²; less is a stray
-constexpr double kStaysAstray = 0.06;  // of the strays' variance, once a tone stands
+constexpr double kTooSoftYoung = 100.0;  // while the pipe speaks, and the body rings with it
+constexpr double kDiscord = 1.0;         // radians²; less is a stray
+constexpr double kStaysAstray = 0.06;    // of the strays' variance, once a tone stands
 constexpr Seconds kYoung{0.08};
 constexpr double kYoungPeriods = 14.0;
 constexpr double kDisagrees = 9.0;  // squared, in standard uncertainties
@@ -177,11 +178,17 @@ double ToneFollower::information(int row) const {
     return signal < kLeastSnr * noise ? 0.0 : 2.0 * square(kTwoPi * k) * signal / noise;
 }
 
+// So few hops are compared that what speech stirs up still shows in them.
+bool ToneFollower::is_young() const {
+    return lag_ * hop_ < kYoung + Seconds{kYoungPeriods / tuned_.value()};
+}
+
 // Each partial's own turn since `from`, over two thirds of the time, and its noise's variance.
 void ToneFollower::measure_turns(std::int64_t from) {
     lag_ = (2 * (hop_count_ - from) + 2) / 3;
     const double cycles = kTwoPi * turn_ * static_cast<double>(lag_);
     const double loudest = *std::max_element(power_.begin(), power_.begin() + rows());
+    const double too_soft = is_young() ? kTooSoftYoung : kTooSoft;
     turns_.clear();
     for (int row = 0; row < rows(); ++row) {
         const int k = number(row);
@@ -197,7 +204,7 @@ void ToneFollower::measure_turns(std::int64_t from) {
         if (pairs <= 0.0) continue;
         const double turn = std::arg(product * std::polar(1.0, -k * cycles)) / (kTwoPi * k);
         const double softer = loudest / power_[static_cast<std::size_t>(row)];
-        if (softer > kTooSoft) continue;
+        if (softer > too_soft) continue;
         const double strays = 1.0 + kStraysAlike * softer;
         turns_.push_back({row, turn, 2.0 / (info * pairs), strays / square(kTwoPi * k), 0.0});
     }
@@ -242,7 +249,7 @@ double ToneFollower::straying(std::size_t count) const {
 bool ToneFollower::compare_partials(std::int64_t from) {
     constexpr std::size_t kSettlesStray = 8;
     measure_turns(from);
-    const bool young = lag_ * hop_ < kYoung + Seconds{kYoungPeriods / tuned_.value()};
+    const bool young = is_young();
     double stray = kUsualStray;
     double weights = 0.0;
     double mean = 0.0;
