@@ -8,6 +8,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
+#include <numbers>
 
 namespace rankwright::app {
 
@@ -248,8 +249,30 @@ std::string amount_words(const organ::Movement& movement) {
     return text;
 }
 
+namespace {
+
+/// How much of a beat's beads is drawn at so many cycles a frame: all up to ten beats a second,
+/// none from sixteen on, where the eye can't count them and the frames begin to show slower ones
+/// that aren't there.
+float beads_drawn(float cycles) {
+    constexpr float kAll = 0.2F;
+    constexpr float kNone = 0.32F;
+    return std::clamp((kNone - std::abs(cycles)) / (kNone - kAll), 0.0F, 1.0F);
+}
+
+/// Of |1 + e^{iφ}| / 2 over a whole turn.
+constexpr float kMeanWidth = 2.0F / std::numbers::pi_v<float>;
+
+}  // namespace
+
 std::vector<overlay::Ribbon> make_ribbons(std::span<const listening::PartialFrame> frames) {
     std::vector<overlay::Ribbon> ribbons;
+    std::vector<float> turns;  // of the fundamental, cycles from frame to frame
+    for (std::size_t i = 0; i < frames.size(); ++i)
+        turns.push_back(i == 0
+                            ? 0.0F
+                            : std::arg(frames[i].phasor[0] * std::conj(frames[i - 1].phasor[0])) /
+                                  (2.0F * std::numbers::pi_v<float>));
     for (std::size_t k = 0; k < listening::kRibbonPartials; ++k) {
         overlay::Ribbon ribbon;
         ribbon.label = std::to_string(k + 1) + ":" + std::to_string(k + 1);
@@ -262,10 +285,13 @@ std::vector<overlay::Ribbon> make_ribbons(std::span<const listening::PartialFram
         const std::complex<float> partner =
             frames.empty() ? 0.0F : std::polar(1.0F, std::arg(frames[start].phasor[k]));
         ribbon.width.reserve(frames.size());
-        for (const auto& frame : frames)
+        for (std::size_t i = 0; i < frames.size(); ++i) {
+            const float drawn = beads_drawn(static_cast<float>(k + 1) * turns[i]);
+            const float width =
+                mean > 0.0F ? std::abs(frames[i].phasor[k] / mean + partner) / 2.0F : 0.0F;
             ribbon.width.push_back(
-                mean > 0.0F ? std::min(1.0F, std::abs(frame.phasor[k] / mean + partner) / 2.0F)
-                            : 0.0F);
+                mean > 0.0F ? std::min(1.0F, drawn * width + (1.0F - drawn) * kMeanWidth) : 0.0F);
+        }
         ribbons.push_back(std::move(ribbon));
     }
     return ribbons;

@@ -101,6 +101,23 @@ TEST(OnePipeClipping, IsReportedAndThePitchSurvives) {
     }
 }
 
+// Somebody bumps the gain half-way: neither the clipped half nor the step may move the pitch.
+TEST(OnePipeClipping, OfAPartOfTheSpanDoesNotMoveThePitch) {
+    for (const double clipped_from : {0.0, 0.3, 0.7}) {
+        std::vector<float> samples = noisy(example(220.0, 48000.0), 40.0);
+        const auto first = static_cast<std::size_t>(clipped_from * 48000.0);
+        const std::size_t last = std::min(samples.size(), first + 14400);
+        for (std::size_t i = first; i < last; ++i)
+            samples[i] = std::clamp(30.0F * samples[i], -1.0F, 1.0F);
+        const auto reading = measure_pipe(samples, SampleRate{48000.0}, Hertz{220.0});
+        ASSERT_TRUE(reading) << clipped_from;
+        EXPECT_NEAR(cents(220.0, reading->pitch.value()), 0.0,
+                    std::max(0.01, 3.0 * reading->cents_sd().value()))
+            << clipped_from;
+        EXPECT_GT(reading->clipped, 0.05) << clipped_from;
+    }
+}
+
 TEST(OnePipePresence, SilenceAndNoiseAreNoPipe) {
     const std::vector<float> silence(48000, 0.0F);
     EXPECT_FALSE(measure_pipe(silence, SampleRate{48000.0}));

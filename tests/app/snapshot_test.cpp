@@ -42,6 +42,15 @@ TEST(Ribbons, HaveABeadForEachBeat) {
     EXPECT_EQ(ribbons[1].label, "2:2");
 }
 
+// Fifty frames a second would show 40 beats a second as 10.
+TEST(Ribbons, ShowNoSlowBeatWhereAFastOneSounds) {
+    const auto ribbons = make_ribbons(frames(8.0, 4.0));
+    EXPECT_NEAR(beads(ribbons[0].width), 32.0, 1.01);
+    for (std::size_t k = 1; k < ribbons.size(); ++k)
+        for (std::size_t i = 1; i < ribbons[k].width.size(); ++i)
+            EXPECT_NEAR(ribbons[k].width[i], 0.637F, 0.001F) << k + 1 << ' ' << i;
+}
+
 TEST(Ribbons, AreEvenForAPurePipe) {
     for (const auto& ribbon : make_ribbons(frames(0.0, 4.0)))
         for (const float width : ribbon.width)
