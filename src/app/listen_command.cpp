@@ -95,7 +95,12 @@ ExitCode listen_to_file(const ListenOptions& options) {
     const auto best = best_channel(*recording, [&](const std::vector<float>& samples) {
         return measure_channel(*recording, samples, options);
     });
-    if (options.json) std::cout << reading_json(best, recording->rate).dump() << "\n";
+    const bool perhaps_hum = best && !options.near && may_be_hum(best->pitch);
+    if (options.json) {
+        Json line = reading_json(best, recording->rate);
+        line["may_be_hum"] = perhaps_hum;
+        std::cout << line.dump() << "\n";
+    }
     if (!best)
         return report({ErrorKind::nothing_heard,
                        options.near
@@ -104,7 +109,7 @@ ExitCode listen_to_file(const ListenOptions& options) {
                            : "no steady pipe is heard; give its pitch with --near, or the "
                              "part where it stands with --from and --to",
                        Place{options.file}});
-    if (!options.near && may_be_hum(best->pitch))
+    if (perhaps_hum)
         std::cerr << "rankwright: this may be mains hum, which stands just there; with a pipe in "
                      "mind give its pitch with --near\n";
     if (!options.json) print_reading(*best, recording->rate);

@@ -106,9 +106,11 @@ TEST_F(Commands, ListenTakesTheChannelThatHearsThePipe) {
         const auto outcome = rankwright("listen --json " + file("two.wav", both, 48000, 2));
         ASSERT_EQ(outcome.code, 0) << outcome.error;
         EXPECT_NEAR(outcome.json()["hz"].get<double>(), 262.3, 0.01);
+        EXPECT_FALSE(outcome.json()["may_be_hum"].get<bool>());
     }
-    const auto only_hum = rankwright("listen " + file("hum.wav", hum, 48000));
+    const auto only_hum = rankwright("listen --json " + file("hum.wav", hum, 48000));
     EXPECT_NE(only_hum.error.find("mains hum"), std::string::npos) << only_hum.error;
+    EXPECT_TRUE(only_hum.json()["may_be_hum"].get<bool>());
 }
 
 TEST_F(Commands, ListenFindsNothingInNoiseAndSaysSo) {
