@@ -5,6 +5,7 @@
 #include "storage/book_json.h"
 #include "support/book_entries.h"
 #include "support/failing_disk.h"
+#include "support/killed_program.h"
 #include "support/same_entries.h"
 #include "support/temporary_folder.h"
 
@@ -16,11 +17,8 @@
 #include <thread>
 
 #include <SQLiteCpp/SQLiteCpp.h>
-#include <fcntl.h>
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
-#include <sys/wait.h>
-#include <unistd.h>
 
 namespace rankwright::storage {
 namespace {
@@ -224,41 +222,6 @@ TEST_F(Writer, PutsItIntoTheFolderForTemporaryFilesOtherwise) {
     EXPECT_TRUE(fs::remove(rescued));
 }
 
-/// The program that works at a visit, until it is killed.
-class WritingProgram {
-  public:
-    explicit WritingProgram(const fs::path& book) {
-        int ends[2];
-        if (pipe2(ends, O_CLOEXEC) != 0) std::abort();
-        child_ = fork();
-        if (child_ == 0) {
-            dup2(ends[1], STDOUT_FILENO);
-            execl(BOOK_WRITING, BOOK_WRITING, book.c_str(), nullptr);
-            _exit(127);
-        }
-        close(ends[1]);
-        out_ = fdopen(ends[0], "r");
-    }
-    /// Kills it after a time (signal 9) and gives the last serial it had acknowledged; 0 = none.
-    std::uint64_t kill_after(std::chrono::microseconds time) {
-        std::this_thread::sleep_for(time);
-        ::kill(child_, SIGKILL);
-        std::uint64_t last = 0;
-        unsigned long long serial = 0;
-        while (std::fscanf(out_, "%llu", &serial) == 1)
-            last = serial;
-        std::fclose(out_);
-        int status = 0;
-        waitpid(child_, &status, 0);
-        EXPECT_TRUE(WIFSIGNALED(status)) << "it ended by itself";
-        return last;
-    }
-
-  private:
-    pid_t child_ = -1;
-    FILE* out_ = nullptr;
-};
-
 // RANKWRIGHT_KILLS=200 for more than the usual number.
 TEST_F(Writer, WhatWasAcknowledgedOutlivesAKilledProgram) {
     const char* wanted = std::getenv("RANKWRIGHT_KILLS");
@@ -272,8 +235,9 @@ TEST_F(Writer, WhatWasAcknowledgedOutlivesAKilledProgram) {
             file = folder / ("book-" + std::to_string(i));
             acknowledged = 0;
         }
-        const std::uint64_t last =
-            WritingProgram(file).kill_after(std::chrono::microseconds(microseconds(random)));
+        testing::KilledProgram program(BOOK_WRITING, {file.string()});
+        const auto lines = program.kill_after(std::chrono::microseconds(microseconds(random)));
+        const std::uint64_t last = lines.empty() ? 0 : std::stoull(lines.back());
         with_entries += last > acknowledged ? 1 : 0;
         acknowledged = std::max(acknowledged, last);
         if (!fs::exists(file)) continue;
