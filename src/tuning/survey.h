@@ -72,10 +72,15 @@ SurveyResult judge_survey(const SurveyPlan& plan, const std::vector<HeardTone>& 
 class Survey {
   public:
     explicit Survey(SurveyPlan plan) : plan_(std::move(plan)) {}
+    /// The day was told otherwise meanwhile; what was heard stays.
+    void expect(SurveyPlan plan) { plan_ = std::move(plan); }
     void hear(const listening::Hearing& hearing) { heard_.hear(hearing); }
     void finish() { heard_.finish(); }
 
     const std::vector<HeardTone>& tones() const { return heard_.tones(); }
+    std::optional<ToneNow> now() const { return heard_.now(); }
+    const SurveyPlan& plan() const { return plan_; }
+    SampleRate rate() const { return heard_.rate(); }
     /// Of all tones that have ended so far; works it out anew (tenths of a second for a rank).
     SurveyResult result() const { return judge_survey(plan_, heard_.tones(), heard_.rate()); }
 

@@ -225,10 +225,15 @@ std::vector<HeardTone> hear_all(const Sound& sound, int most_ciphers) {
 
 }  // namespace
 
+std::vector<HeardTone> tones_of_recording(std::span<const float> interleaved, SampleRate rate,
+                                          int channels) {
+    constexpr int kMostCiphers = 2;
+    return hear_all({interleaved, rate, channels}, kMostCiphers);
+}
+
 SurveyResult survey_recording(const SurveyPlan& plan, std::span<const float> interleaved,
                               SampleRate rate, int channels) {
-    constexpr int kMostCiphers = 2;
-    return judge_survey(plan, hear_all({interleaved, rate, channels}, kMostCiphers), rate);
+    return judge_survey(plan, tones_of_recording(interleaved, rate, channels), rate);
 }
 
 }  // namespace rankwright::tuning

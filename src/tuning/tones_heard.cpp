@@ -138,4 +138,11 @@ void TonesHeard::hear(const Hearing& hearing) {
 
 void TonesHeard::finish() { end(); }
 
+std::optional<ToneNow> TonesHeard::now() const {
+    if (!tone_ || coarse_count_ == 0) return std::nullopt;
+    if (!mean_.mean())
+        return ToneNow{transpose(kZero, Cents{coarse_sum_ / coarse_count_}), {}, Seconds{0.0}};
+    return ToneNow{transpose(kZero, *mean_.mean()), mean_.uncertainty(), mean_.span()};
+}
+
 }  // namespace rankwright::tuning

@@ -39,6 +39,13 @@ struct HeardTone {
 /// From which frame on a pipe has spoken that began at `from`.
 FrameIndex speech_over(FrameIndex from, Hertz pitch, SampleRate rate);
 
+/// The tone that sounds, as far as it is known.
+struct ToneNow {
+    Hertz pitch;                       ///< mean while it stood, or near it
+    std::optional<Cents> uncertainty;  ///< standard; empty while nothing honest is read of it
+    Seconds heard{0.0};                ///< what the mean rests on
+};
+
 /// Gathers them. Belongs to the listening thread; allocates when a tone ends.
 class TonesHeard {
   public:
@@ -49,6 +56,7 @@ class TonesHeard {
     /// Tones that have ended, in the order of their onsets.
     const std::vector<HeardTone>& tones() const { return tones_; }
     SampleRate rate() const { return rate_; }
+    std::optional<ToneNow> now() const;
 
   private:
     void begin(const listening::Hearing& hearing, FrameIndex from);

@@ -4,6 +4,7 @@
 #include "organ/pitch_of_day.h"
 #include "organ/reference.h"
 #include "tuning/audibility.h"
+#include "visit/survey_words.h"
 
 #include <algorithm>
 #include <cmath>
@@ -58,33 +59,6 @@ std::string beats_text(double beats) {
 }
 std::string seconds_text(Seconds at) { return decimal(at.count(), 1) + " s"; }
 
-std::string interval_text(Cents interval) {
-    struct Name {
-        int cents;
-        const char* words;
-    };
-    constexpr Name kNames[] = {
-        {2400, "two octaves"}, {1902, "a twelfth"}, {1200, "an octave"}, {702, "a fifth"}};
-    for (const Name& name : kNames)
-        if (std::abs(std::abs(interval.value()) - name.cents) < 50.0)
-            return text_of({name.words, interval < Cents{0.0} ? " low" : " high"});
-    return cents_text(interval.value()) + (interval < Cents{0.0} ? " low" : " high");
-}
-
-std::string list_of(const std::vector<Pipe>& pipes) {
-    std::string list;
-    for (std::size_t i = 0; i < pipes.size(); ++i) {
-        std::size_t end = i;
-        while (end + 1 < pipes.size() && pipes[end + 1].key == pipes[end].key + 1)
-            ++end;
-        list += list.empty() ? "" : ", ";
-        list += pipes[i].note;
-        if (end > i) list += " to " + pipes[end].note;
-        i = end;
-    }
-    return list;
-}
-
 class Finder {
   public:
     Finder(const organ::Instrument& instrument, const SurveyedStop& survey, const organ::Day& day)
@@ -108,7 +82,7 @@ class Finder {
 
   private:
     Finding& add(FindingKind kind, std::string words) {
-        found_.push_back({kind, {}, {}, {}, {}, 0.0, std::move(words)});
+        found_.push_back({kind, {}, {}, {}, {}, 0.0, std::move(words), false});
         return found_.back();
     }
     Seconds at(FrameIndex frame) const { return duration(frame - FrameIndex{}, survey_.rate); }
@@ -121,13 +95,13 @@ class Finder {
         of_trends();
         if (!result_.not_played.empty())
             add(FindingKind::not_played,
-                text_of({"not heard: ", list_of(result_.not_played), ": not played, or silent"}));
+                text_of({"not heard: ", notes_of(result_.not_played), ": not played, or silent"}));
     }
 
     void say_of_the_whole(const SurveyFault& fault) {
         if (fault.kind == FaultKind::wrong_stop)
             add(FindingKind::wrong_stop,
-                text_of({"the pipes sound ", interval_text(fault.interval), " all through: not ",
+                text_of({"the pipes sound ", interval_words(fault.interval), " all through: not ",
                          survey_.stop.stop->name,
                          " but another stop is drawn, or a coupler; draw this one alone and play "
                          "again"}));
@@ -161,11 +135,13 @@ class Finder {
         }
         if (!trends_.c_side) return;
         const double apart = (*trends_.sharp_side - *trends_.c_side).value();
-        add(FindingKind::trend,
-            text_of({"the C♯ side stands ", cents_text(apart), " ", sharp_or_flat(apart),
-                     " of the C side: temperature or wind on one side, not single pipes, which "
-                     "are judged from their own side"}))
-            .deviation = Cents{apart};
+        Finding& sides =
+            add(FindingKind::trend,
+                text_of({"the C♯ side stands ", cents_text(apart), " ", sharp_or_flat(apart),
+                         " of the C side: temperature or wind on one side, not single "
+                         "pipes, which are judged from their own side"}));
+        sides.deviation = Cents{apart};
+        sides.of_sides = true;
     }
 
     void of_single_pipes() {
@@ -192,7 +168,7 @@ class Finder {
                                                         "time passed for it")}};
             case FaultKind::octave:
                 return {
-                    {FindingKind::octave, text_of({note, " sounds ", interval_text(fault.interval),
+                    {FindingKind::octave, text_of({note, " sounds ", interval_words(fault.interval),
                                                    ": it overblows, or another key was played"})}};
             case FaultKind::off_speech:
                 return {{FindingKind::off_speech, note + speech_words(fault)}};
@@ -313,6 +289,19 @@ const char* word_of(FindingKind kind) {
             return "out_of_tune";
     }
     return "";
+}
+
+std::string interval_words(Cents interval) {
+    struct Name {
+        int cents;
+        const char* words;
+    };
+    constexpr Name kNames[] = {
+        {2400, "two octaves"}, {1902, "a twelfth"}, {1200, "an octave"}, {702, "a fifth"}};
+    for (const Name& name : kNames)
+        if (std::abs(std::abs(interval.value()) - name.cents) < 50.0)
+            return text_of({name.words, interval < Cents{0.0} ? " low" : " high"});
+    return cents_text(interval.value()) + (interval < Cents{0.0} ? " low" : " high");
 }
 
 Cents Trends::of(int midi) const {

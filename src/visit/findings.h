@@ -37,7 +37,11 @@ struct Finding {
         beat;                 ///< out_of_tune: with the ensemble, first partials, positive = sharp
     double audibility = 0.0;  ///< out_of_tune: see audibility.h
     std::string words;        ///< one sentence, without the stop's name
+    bool of_sides = false;    ///< trend: of one chest side beside the other, not of the whole rank
 };
+
+/// "an octave high", "a twelfth low", "34.2 cents high".
+std::string interval_words(Cents interval);
 
 /// A stop as it was surveyed.
 struct SurveyedStop {

@@ -22,6 +22,7 @@ void note_reading(PipeRecord& pipe, const KeptReading& reading, std::uint64_t se
     switch (reading.moment) {
         case Moment::survey:
             pipe.survey = reading;
+            pipe.survey_serial = serial;
             break;
         case Moment::before:
             pipe.before = reading;

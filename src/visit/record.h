@@ -19,7 +19,8 @@ struct PipeRecord {
     std::optional<KeptReading> survey;
     std::optional<KeptReading> before;
     std::optional<KeptReading> after;
-    std::uint64_t after_serial = 0;  ///< of `after`; 0 without one
+    std::uint64_t survey_serial = 0;  ///< of `survey`; 0 without one
+    std::uint64_t after_serial = 0;   ///< of `after`; 0 without one
     std::vector<Fault> faults;
     bool out_of_reach = false;
     std::optional<ListState> list;

@@ -240,12 +240,18 @@ void Run::set_pitch(std::optional<Hertz> a) {
     }
 }
 
+void Run::take_measured_pitch(Hertz a) {
+    pitch_.give(a);
+    day_.pitch = pitch_.a();
+    note_pitch();
+}
+
 void Run::take_pitch_of_day(Cents deviation) {
     set_pitch(transpose(organ::pitch_of(instrument_, day_), deviation));
 }
 
 std::optional<organ::Reference> Run::reference_of(const organ::Pipe& pipe) const {
-    if (options_.job == Job::to_target) return std::nullopt;
+    if (options_.job == Job::to_target || options_.job == Job::survey) return std::nullopt;
     if (options_.job == Job::bearings) {
         const auto step = std::find_if(bearings_.begin(), bearings_.end(),
                                        [&](const auto& one) { return one.key == pipe.key; });

@@ -26,6 +26,7 @@ enum class Job {
     from_reference,  ///< by beats, from the pipe that the instrument file names
     bearings,        ///< the temperament octave: its A to target, then note from note, by beats
     mixture,         ///< each pipe of each key, the others muted, pure to the unison: MixtureRun
+    survey,          ///< the helper plays the rank through, nothing is tuned: SurveyKeeper
 };
 
 struct RunOptions {
@@ -68,6 +69,8 @@ class Run {
     /// Notes the day's air and pitch as they were given at the start.
     void note_day();
     const Record& record() const { return record_; }
+    /// Makes an entry of now; returns its serial.
+    std::uint64_t note(BookMatter matter) { return record_.add(now_.wall, std::move(matter)); }
     /// Entries for the tuning book, made since the last call.
     std::vector<BookEntry> take_owed() { return record_.take_owed(); }
     /// The book has everything up to and including that entry on disk.
@@ -104,6 +107,8 @@ class Run {
     /// found at the ones before, and where one stood, is there again when they are taken up again.
     /// It must have pipes.
     void take(organ::StopRef stop);
+    /// The next of the stops to be worked at where something is left to do.
+    std::optional<organ::StopRef> next_stop() const;
     /// Moves on or back, past the pipes out of reach; at either end it stays, and says false. A
     /// pipe that is left before it has settled stays open; one that is gone back to is open again
     /// as soon as it is heard.
@@ -132,6 +137,8 @@ class Run {
     /// A of today as typed; empty: as measured, or carried from the organ's own pitch by the
     /// thermometer.
     void set_pitch(std::optional<Hertz> a);
+    /// A of today as a whole rank told it. It stands as a typed one does, and is noted as measured.
+    void take_measured_pitch(Hertz a);
     /// Takes the pipe now sounding as right: A of today is what makes its deviation nought.
     void take_pitch_of_day(Cents deviation);
 
@@ -170,14 +177,11 @@ class Run {
     Seconds cools_for(const PipeId& pipe) const;
     bool has_cooled(const PipeId& pipe) const;
     bool to_do(const organ::Pipe& pipe, const PipeOutcome& outcome) const;
-    /// The next of the stops to be worked at where something is left to do.
-    std::optional<organ::StopRef> next_stop() const;
     PipeOutcome recalled(const PipeId& pipe) const;
     ListState state_on_leaving() const;
     void learn_cooling(const KeptReading& figure);
     bool follow_key(const tuning::PipeState& state);
     std::optional<KeptReading> figure_of(const tuning::PipeState& state) const;
-    void note(BookMatter matter) { record_.add(now_.wall, std::move(matter)); }
     void note_pitch();
     std::optional<organ::Reference> reference_of(const organ::Pipe& pipe) const;
     Celsius air_at_pipe() const;
