@@ -1,6 +1,7 @@
 // `rankwright book`: what the tuning book holds.
 #include "app/book_command.h"
 
+#include "app/book_notes.h"
 #include "app/columns.h"
 #include "app/commands.h"
 #include "app/json_output.h"
@@ -13,7 +14,10 @@
 #include <cstdio>
 #include <filesystem>
 #include <iostream>
+#include <map>
 #include <memory>
+#include <set>
+#include <utility>
 
 namespace rankwright::app {
 
@@ -122,26 +126,66 @@ bool of_stop(const PipeId& pipe, const std::string& wanted) {
 
 std::string stop_of(const PipeId& pipe) { return pipe.division + "/" + pipe.stop; }
 
-void print_figures(const std::vector<PipeFigures>& figures) {
+using Notes = std::map<PipeId, PipeNotes>;
+
+/// "proposed; ciphers, slow of speech"; empty where nothing is noted.
+std::string words_of(const PipeNotes& notes) {
+    std::string words = notes.list ? storage::to_word(*notes.list) : "";
+    for (std::size_t i = 0; i < notes.faults.size(); ++i)
+        words += (i > 0 ? ", " : words.empty() ? "" : "; ") + notes.faults[i].fault;
+    return words;
+}
+
+void print_figures(const std::vector<PipeFigures>& figures, const Notes& notes) {
     std::string heading;
     for (const PipeFigures& one : figures) {
         if (const std::string now = stop_of(one.pipe); now != heading) {
             heading = now;
             std::printf("\n%s (cents)\n", heading.c_str());
-            std::printf("   key  %s%s%svisit\n", padded("survey", 18).c_str(),
-                        padded("found", 18).c_str(), padded("left", 18).c_str());
+            std::printf("   key  %s%s%s%snoted\n", padded("survey", 18).c_str(),
+                        padded("found", 18).c_str(), padded("left", 18).c_str(),
+                        padded("visit", 12).c_str());
         }
         const auto& latest = one.after ? one.after : one.before ? one.before : one.survey;
         const std::string row = one.pipe.row > 1 ? "/" + std::to_string(one.pipe.row) : "";
-        std::printf("  %4d%s  %s%s%s%s\n", one.pipe.key, row.c_str(),
+        const auto noted = notes.find(one.pipe);
+        std::printf("  %4d%s  %s%s%s%s%s\n", one.pipe.key, row.c_str(),
                     padded(cents(one.survey), 18).c_str(), padded(cents(one.before), 18).c_str(),
-                    padded(cents(one.after), 18).c_str(), latest ? day_of(latest->at).c_str() : "");
+                    padded(cents(one.after), 18).c_str(),
+                    padded(latest ? day_of(latest->at) : "", 12).c_str(),
+                    noted == notes.end() ? "" : words_of(noted->second).c_str());
     }
+}
+
+/// A dead pipe has no figure, but it is known to be dead.
+void print_faults(const Notes& notes) {
+    bool any = false;
+    for (const auto& [pipe, noted] : notes)
+        for (const visit::Fault& fault : noted.faults) {
+            std::printf("%s  %s  %s%s%s\n", any ? "" : "\nFaults:\n",
+                        padded(to_string(pipe), 28).c_str(), fault.fault.c_str(),
+                        fault.words.empty() ? "" : ": ", fault.words.c_str());
+            any = true;
+        }
+}
+
+Json notes_json(const Notes& notes) {
+    Json faults = Json::array();
+    Json list = Json::array();
+    for (const auto& [pipe, noted] : notes) {
+        for (const visit::Fault& fault : noted.faults)
+            faults.push_back(
+                {{"pipe", to_string(pipe)}, {"fault", fault.fault}, {"words", fault.words}});
+        if (noted.list)
+            list.push_back({{"pipe", to_string(pipe)}, {"state", storage::to_word(*noted.list)}});
+    }
+    return {{"faults", std::move(faults)}, {"list", std::move(list)}};
 }
 
 ExitCode show_readings(const BookOptions& options, const std::string& stop,
                        const storage::TuningBook& book) {
     Result<std::vector<PipeFigures>> figures;
+    std::set<std::string> visits;
     if (options.visit.empty()) {
         const auto organ = organ_of(book, options.organ);
         if (!organ) return report(organ.error());
@@ -150,11 +194,17 @@ ExitCode show_readings(const BookOptions& options, const std::string& stop,
         const auto visit = visit_of(book, options.visit);
         if (!visit) return report(visit.error());
         figures = book.figures(*visit);
+        visits.insert(*visit);
     }
     if (!figures) return report(figures.error());
     figures->erase(std::remove_if(figures->begin(), figures->end(),
                                   [&](const PipeFigures& one) { return !of_stop(one.pipe, stop); }),
                    figures->end());
+    for (const PipeFigures& one : *figures)
+        visits.insert(one.visit);
+    auto notes = notes_of(book, visits);
+    if (!notes) return report(notes.error());
+    std::erase_if(*notes, [&](const auto& one) { return !of_stop(one.first, stop); });
     if (options.json) {
         Json out{{"pipes", Json::array()}};
         for (const PipeFigures& one : *figures)
@@ -163,9 +213,11 @@ ExitCode show_readings(const BookOptions& options, const std::string& stop,
                                     {"survey", reading_or_null(one.survey)},
                                     {"before", reading_or_null(one.before)},
                                     {"after", reading_or_null(one.after)}});
+        out.update(notes_json(*notes));
         print_json(out);
     } else {
-        print_figures(*figures);
+        print_figures(*figures, *notes);
+        print_faults(*notes);
     }
     return figures->empty() ? nothing("the book has no readings there") : kDone;
 }

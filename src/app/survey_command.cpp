@@ -4,14 +4,23 @@
 #include "app/day_options.h"
 #include "app/json_output.h"
 #include "app/recorded_input.h"
+#include "app/survey_book.h"
 #include "organ/note.h"
+#include "storage/tuning_book.h"
 #include "tuning/survey_recording.h"
 #include "visit/findings.h"
+#include "visit/survey_words.h"
 
 #include <algorithm>
+#include <cmath>
 #include <cstdio>
+#include <filesystem>
 #include <iostream>
+#include <map>
 #include <memory>
+#include <set>
+#include <string>
+#include <vector>
 
 namespace rankwright::app {
 
@@ -25,8 +34,19 @@ struct SurveyOptions {
     std::optional<int> channel;
     std::optional<double> from, to;
     DayOptions day;
+    std::string book;  ///< where to keep it; empty: nowhere, but for `keep`
+    bool keep = false;
+    bool new_visit = false;
     bool json = false;
 };
+
+using LastTime = std::map<PipeId, visit::KeptReading>;
+
+std::optional<Cents> last_cents(const LastTime& last_time, const PipeId& pipe) {
+    const auto known = last_time.find(pipe);
+    if (known == last_time.end()) return std::nullopt;
+    return known->second.deviation;
+}
 
 /// The pipes that should be heard: of a mixture, one row.
 Result<std::vector<organ::Pipe>> rank_of(const organ::StopRef& stop, std::optional<int> row) {
@@ -47,7 +67,8 @@ Result<std::vector<organ::Pipe>> rank_of(const organ::StopRef& stop, std::option
 }
 
 /// An unread pitch is only near, and said so by its uncertainty.
-Json reading_json(const tuning::SurveyReading& reading, SampleRate rate, Seconds skipped) {
+Json reading_json(const tuning::SurveyReading& reading, SampleRate rate, Seconds skipped,
+                  const LastTime& last_time) {
     const auto seconds = [&](FrameIndex at) {
         return (duration(at - FrameIndex{}, rate) + skipped).count();
     };
@@ -60,7 +81,8 @@ Json reading_json(const tuning::SurveyReading& reading, SampleRate rate, Seconds
             {"hz", reading.tone.pitch.value()},
             {"target_hz", reading.target.value()},
             {"cents", reading.deviation.value()},
-            {"cents_sd", reading.tone.uncertainty.value()}};
+            {"cents_sd", reading.tone.uncertainty.value()},
+            {"last_cents", or_null(last_cents(last_time, reading.pipe.id))}};
 }
 
 Json finding_json(const visit::Finding& finding, Seconds skipped) {
@@ -77,8 +99,31 @@ Json finding_json(const visit::Finding& finding, Seconds skipped) {
     return json;
 }
 
+void print_findings(const std::vector<visit::Finding>& findings, std::size_t heard) {
+    constexpr std::size_t kByName = 10;
+    const visit::ToldSurvey told = visit::told(findings, heard, kByName);
+    std::printf(findings.empty() ? "\nNothing to remark.\n" : "\nFindings, the gravest first:\n");
+    for (const auto* lines : {&told.whole, &told.pipes})
+        for (const std::string& line : *lines)
+            std::printf("  %s\n", line.c_str());
+    if (told.tuning.empty()) return;
+    std::printf("  %s%s\n", told.tuning.c_str(),
+                told.worst.size() > 1 ? "; the most audible first:" : ":");
+    for (const std::string& line : told.worst)
+        std::printf("    %s\n", line.c_str());
+    if (told.others > 0)
+        std::printf("    and %zu more, less audible (--json names them all)\n", told.others);
+}
+
+std::size_t pipes_heard(const tuning::SurveyResult& result) {
+    std::set<PipeId> heard;
+    for (const tuning::SurveyReading& reading : result.readings)
+        heard.insert(reading.pipe.id);
+    return heard.size();
+}
+
 void print_survey(const visit::SurveyedStop& survey, const std::vector<visit::Finding>& findings,
-                  Seconds skipped) {
+                  Seconds skipped, const LastTime& last_time) {
     const tuning::SurveyResult& result = survey.result;
     std::printf("%s · %s: %zu readings\n", survey.stop.division->name.c_str(),
                 survey.stop.stop->name.c_str(), result.readings.size());
@@ -89,19 +134,36 @@ void print_survey(const visit::SurveyedStop& survey, const std::vector<visit::Fi
         std::printf("A %.2f Hz today, as given\n", result.pitch->value());
     else
         std::printf("A of today isn't known from this rank: say it with --pitch\n");
-    std::printf("\n key  note                    from       to          Hz     cents\n");
+    std::printf("\n key  note                    from       to          Hz     cents%s\n",
+                last_time.empty() ? "" : "          last time");
     for (const tuning::SurveyReading& reading : result.readings) {
         const auto seconds = [&](FrameIndex at) {
             return (duration(at - FrameIndex{}, survey.rate) + skipped).count();
         };
-        std::printf("%4d  %s%8.2f %8.2f s %10.3f  %+8.2f ± %.2f\n", reading.pipe.key,
+        std::printf("%4d  %s%8.2f %8.2f s %10.3f  %+8.2f ± %.2f", reading.pipe.key,
                     padded(reading.pipe.note, 20).c_str(), seconds(reading.tone.stood),
                     seconds(reading.tone.to), reading.tone.pitch.value(), reading.deviation.value(),
                     reading.tone.uncertainty.value());
+        if (const auto last = last_cents(last_time, reading.pipe.id))
+            std::printf("  %+8.2f", last->value());
+        std::printf("\n");
     }
-    std::printf(findings.empty() ? "\nNothing to remark.\n" : "\nFindings, the gravest first:\n");
-    for (const visit::Finding& finding : findings)
-        std::printf("  %s\n", finding.words.c_str());
+    print_findings(findings, pipes_heard(result));
+}
+
+/// Into the book where one is asked for, or says why not; gives how the pipes stood last time.
+Result<LastTime> keep(const SurveyOptions& options, const organ::Instrument& instrument,
+                      const visit::SurveyedStop& surveyed,
+                      const std::vector<visit::Finding>& findings, const organ::Day& day) {
+    if (surveyed.result.readings.empty() || (options.book.empty() && !options.keep))
+        return LastTime{};
+    const VisitBook::Options book{
+        options.book.empty() ? storage::usual_book() : std::filesystem::path(options.book),
+        std::filesystem::absolute(options.organ).string(), options.new_visit};
+    auto kept = keep_survey(instrument, surveyed, findings, day, book);
+    if (!kept) return tl::unexpected(kept.error());
+    if (!kept->why_not.empty()) std::fprintf(stderr, "rankwright: %s\n", kept->why_not.c_str());
+    return std::move(kept->last_time);
 }
 
 ExitCode survey(const SurveyOptions& options) {
@@ -123,6 +185,8 @@ ExitCode survey(const SurveyOptions& options) {
         recording->rate};
     const auto findings = visit::findings_of(*instrument, surveyed, *day);
     const Seconds skipped = duration(recording->first - FrameIndex{}, recording->rate);
+    const auto last_time = keep(options, *instrument, surveyed, findings, *day);
+    const LastTime shown = last_time.value_or(LastTime{});
     if (options.json) {
         Json out{{"organ", instrument->name},
                  {"division", stop->division->name},
@@ -130,7 +194,7 @@ ExitCode survey(const SurveyOptions& options) {
         out["pitch_hz"] = or_null(surveyed.result.pitch);
         out["readings"] = Json::array();
         for (const tuning::SurveyReading& reading : surveyed.result.readings)
-            out["readings"].push_back(reading_json(reading, recording->rate, skipped));
+            out["readings"].push_back(reading_json(reading, recording->rate, skipped, shown));
         out["findings"] = Json::array();
         for (const visit::Finding& finding : findings)
             out["findings"].push_back(finding_json(finding, skipped));
@@ -142,8 +206,8 @@ ExitCode survey(const SurveyOptions& options) {
                            " is heard; is it the right recording, and was each key held for a "
                            "second or two?",
                        Place{options.file}});
-    if (!options.json) print_survey(surveyed, findings, skipped);
-    return kDone;
+    if (!options.json) print_survey(surveyed, findings, skipped, shown);
+    return last_time ? kDone : report(last_time.error());
 }
 
 }  // namespace
@@ -164,6 +228,11 @@ void add_survey_command(CLI::App& app, ExitCode& code) {
         ->check(CLI::NonNegativeNumber);
     command->add_option("--to", options->to, "end here, in seconds")->check(CLI::NonNegativeNumber);
     options->day.add_to(*command);
+    command->add_option("--book", options->book,
+                        "keep it in this tuning book, and show last time's figures from there");
+    command->add_flag("--keep", options->keep, "the same in the usual tuning book");
+    command->add_flag("--new-visit", options->new_visit,
+                      "begin a visit, even if the organ's last one isn't over");
     command->add_flag("--json", options->json, "one JSON object");
     command->callback([options, &code] { code = survey(*options); });
 }

@@ -54,12 +54,30 @@ Result<std::unique_ptr<VisitBook>> VisitBook::open(const organ::Instrument& inst
 
 VisitBook::VisitBook(const Options& options, visit::VisitRecord visit,
                      std::vector<visit::BookEntry> earlier)
-    : visit_(std::move(visit)), earlier_(std::move(earlier)), writer_(options.file, visit_) {}
+    : file_(options.file),
+      visit_(std::move(visit)),
+      earlier_(std::move(earlier)),
+      writer_(options.file, visit_) {}
 
 Book VisitBook::book() {
     return {[this](visit::BookEntry entry) { writer_.post(std::move(entry)); },
             [this] { return writer_.acknowledged(); }, [this] { return writer_.trouble(); },
             [this] { writer_.end_visit(visit::wall_now()); }};
+}
+
+std::map<PipeId, visit::KeptReading> VisitBook::last_time() const {
+    std::map<PipeId, visit::KeptReading> readings;
+    const auto book = storage::TuningBook::open_existing(file_);
+    if (!book) return readings;
+    const auto figures = book->last_figures(visit_.organ, visit_.id);
+    if (!figures) return readings;
+    for (const visit::PipeFigures& pipe : *figures)
+        for (const auto* one : {&pipe.after, &pipe.before, &pipe.survey})
+            if (*one) {
+                readings.emplace(pipe.pipe, (*one)->reading);
+                break;
+            }
+    return readings;
 }
 
 std::string VisitBook::resumed() const {

@@ -8,6 +8,7 @@
 #include "visit/record.h"
 
 #include <filesystem>
+#include <map>
 #include <memory>
 #include <string>
 
@@ -30,6 +31,9 @@ class VisitBook {
     visit::Record record() const { return visit::Record{earlier_}; }
     /// For the session, while this lives.
     Book book();
+    /// How each pipe stood when an earlier visit heard it last: as it was left, or else as it was
+    /// found. Looked up anew; nothing where the book can't be read.
+    std::map<PipeId, visit::KeptReading> last_time() const;
     /// The visit was begun before, at that time; empty for a new one.
     std::string resumed() const;
 
@@ -37,6 +41,7 @@ class VisitBook {
     VisitBook(const Options& options, visit::VisitRecord visit,
               std::vector<visit::BookEntry> earlier);
 
+    std::filesystem::path file_;
     visit::VisitRecord visit_;
     std::vector<visit::BookEntry> earlier_;
     storage::BookWriter writer_;

@@ -2,9 +2,12 @@
 // construction, cents by the definition 1200·log2.
 #include "support/program.h"
 #include "support/scene.h"
+#include "support/short_rank.h"
 #include "support/sound_files.h"
 
 #include <cmath>
+#include <filesystem>
+#include <fstream>
 #include <map>
 #include <string>
 
@@ -21,28 +24,12 @@ struct SurveyCommand : ::testing::Test {
     TemporaryFolder folder;
     const std::string organ = std::string("'") + RANKWRIGHT_INSTRUMENTS + "/emberlow.toml' ";
 
-    static double off(int key) { return key == 4 ? 20.0 : 0.5 * (key % 3 - 1); }
-    /// The lowest keys of Great/Octave 4′ at A 437.5, one of them left out.
+    static double off(int key) { return ShortRank::off(key); }
+    /// A short rank in a file.
     std::string take(int channels = 1, int format = SF_FORMAT_WAV | SF_FORMAT_PCM_16) {
-        test::Scene scene(kRate, 20.0, 3);
-        double now = 0.5;
-        for (int key = 1; key <= 9; ++key) {
-            if (key == 6) continue;
-            scene.add({.hz = 437.5 * std::exp2((key - 22) / 12.0 + off(key) / 1200.0),
-                       .from_s = now,
-                       .to_s = now + 1.7,
-                       .decay_s = 0.3,
-                       .phase_seed = static_cast<std::uint64_t>(key)});
-            now += 2.1;
-        }
-        scene.add_white(0.1, 40.0).add_voice(4.7, 0.3, 0.02);
-        std::vector<float> samples;
-        for (const float x : scene.floats())
-            for (int c = 0; c < channels; ++c)
-                samples.push_back(c == 1 ? 0.5F * x : x);
         const auto path =
             folder / (format == (SF_FORMAT_WAV | SF_FORMAT_PCM_16) ? "rank.wav" : "rank.flac");
-        EXPECT_TRUE(write_sound(path, samples, kRate, channels, format));
+        EXPECT_TRUE(ShortRank{kRate}.write(path, channels, format));
         return "'" + path.string() + "' ";
     }
 };
@@ -106,6 +93,63 @@ TEST_F(SurveyCommand, IsReadableAndTakesAnyNumberOfChannels) {
     ASSERT_EQ(part.json()["readings"].size(), 2U);
     EXPECT_EQ(part.json()["readings"][0]["key"], 3);
     EXPECT_GT(part.json()["readings"][0]["from_s"].get<double>(), 4.7);
+}
+
+TEST_F(SurveyCommand, KeepsWhatItHeardInTheBookAndShowsLastTimesFigures) {
+    const std::string stop = "--stop \"Great/Octave 4'\" ";
+    const std::string book = "--book '" + (folder / "book.sqlite").string() + "' ";
+    const std::string asked = "survey --json " + organ + take() + stop;
+    const Outcome first = rankwright(asked + book);
+    ASSERT_EQ(first.code, 0) << first.error;
+    std::map<int, double> cents;
+    const auto found = first.json();
+    for (const auto& one : found["readings"]) {
+        cents[one["key"]] = one["cents"];
+        EXPECT_TRUE(one["last_cents"].is_null());
+    }
+    const auto kept = rankwright("book readings --json " + book).json();
+    ASSERT_EQ(kept["pipes"].size(), 8U);
+    for (const auto& one : kept["pipes"]) {
+        const std::string pipe = one["pipe"];
+        const int key = std::stoi(pipe.substr(pipe.rfind('/') + 1));
+        EXPECT_NEAR(one["survey"]["deviation_cents"].get<double>(), cents.at(key), 1e-6) << key;
+        EXPECT_TRUE(one["before"].is_null());
+    }
+    bool proposed = false;
+    for (const auto& one : kept["list"])
+        proposed = proposed || (one["pipe"] == "great/octave-4/1/4" && one["state"] == "proposed");
+    EXPECT_TRUE(proposed) << kept["list"];
+    EXPECT_THAT(rankwright("book readings " + book).out, HasSubstr("proposed"));
+
+    // The same day it goes on with the visit; another visit shows the figures of this one.
+    ASSERT_EQ(rankwright(asked + book).code, 0);
+    EXPECT_EQ(rankwright("book visits --json " + book).json()["visits"].size(), 1U);
+    const Outcome next = rankwright(asked + book + "--new-visit");
+    ASSERT_EQ(next.code, 0) << next.error;
+    const auto again = next.json();
+    ASSERT_EQ(again["readings"].size(), 8U);
+    for (const auto& one : again["readings"])
+        EXPECT_NEAR(one["last_cents"].get<double>(), cents.at(one["key"]), 1e-6);
+    EXPECT_EQ(rankwright("book visits --json " + book).json()["visits"].size(), 2U);
+    EXPECT_THAT(rankwright("survey " + organ + take() + stop + book).out, HasSubstr("last time"));
+}
+
+TEST_F(SurveyCommand, KeepsNothingUnlessItIsAskedToAndSaysWhatStandsInTheWay) {
+    const std::string home = "XDG_DATA_HOME='" + (folder / "data").string() + "' ";
+    const std::string asked = "survey --json " + organ + take() + "--stop \"Great/Octave 4'\" ";
+    ASSERT_EQ(rankwright(asked, home).code, 0);
+    EXPECT_FALSE(std::filesystem::exists(folder / "data"));
+    ASSERT_EQ(rankwright(asked + "--keep", home).code, 0);
+    EXPECT_TRUE(std::filesystem::exists(folder / "data/rankwright/tuning-book.sqlite"));
+    // A file where a folder should be: the book can't be made there, the figures are shown all the
+    // same.
+    std::ofstream(folder / "file") << "no folder";
+    const Outcome outcome =
+        rankwright(asked + "--book '" + (folder / "file" / "book.sqlite").string() + "'",
+                   "TMPDIR='" + (folder / "").string() + "' ");
+    EXPECT_EQ(outcome.code, 2);
+    EXPECT_EQ(outcome.json()["readings"].size(), 8U);
+    EXPECT_THAT(outcome.error, HasSubstr("book"));
 }
 
 TEST_F(SurveyCommand, SaysWhatIsWrong) {
