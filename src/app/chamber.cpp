@@ -150,11 +150,13 @@ ExitCode work_at(const organ::Instrument& instrument, const organ::StopRef& stop
     };
     remember({stop.division->id, stop.stop->id}, stop.division->name + " · " + stop.stop->name);
     catch_interrupts();
-    Session session(
-        std::move(input->source),
-        std::make_unique<Work>(instrument, stop, options.day, options.run,
-                               std::move(input->console), *book ? (*book)->book() : Book{},
-                               *book ? (*book)->record() : visit::Record{}));
+    Session session(std::move(input->source),
+                    std::make_unique<Work>(
+                        instrument, stop, options.day, options.run, std::move(input->console),
+                        *book ? (*book)->book() : Book{},
+                        *book ? (*book)->record() : visit::Record{}, MixtureEar::When::aside,
+                        *book && options.run.job == visit::Job::survey ? (*book)->last_time()
+                                                                       : SurveyWork::LastTime{}));
     const ExitCode code = work(session, *window, options);
     const overlay::Snapshot last = session.snapshot();
     for (const overlay::StopChoice& choice : last.stops)

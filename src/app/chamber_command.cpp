@@ -78,6 +78,12 @@ ExitCode open_chamber(ChamberArguments& arguments) {
     if (options.run.job == visit::Job::bearings) {
         if (const auto bad = bearings_trouble(*instrument, *stop)) return report(*bad);
     }
+    if (options.run.job == visit::Job::survey && stop->stop->mixture())
+        return report({ErrorKind::bad_input,
+                       stop->stop->name +
+                           " is a mixture: hear it with --job mixture, or record one row, the "
+                           "others muted, for `rankwright survey --row`",
+                       std::nullopt});
     options.organ_file = std::filesystem::absolute(arguments.organ).string();
     return work_at(*instrument, *stop, options);
 }
@@ -101,14 +107,15 @@ void add_chamber_command(CLI::App& app, ExitCode& code) {
                 options.run.job = job == "single"     ? visit::Job::to_target
                                   : job == "bearings" ? visit::Job::bearings
                                   : job == "mixture"  ? visit::Job::mixture
+                                  : job == "survey"   ? visit::Job::survey
                                                       : visit::Job::from_reference;
             },
             "single: each pipe alone to its target; reference: by beats from the pipe that the "
             "file names (default; single where it names none); bearings: the temperament octave, "
             "note from note by tempered intervals; mixture: each pipe of each key, the others "
-            "muted, "
-            "or the key heard whole")
-        ->check(CLI::IsMember({"single", "reference", "bearings", "mixture"}));
+            "muted, or the key heard whole; survey: the helper plays the rank through, about two "
+            "seconds a key, and nothing is tuned")
+        ->check(CLI::IsMember({"single", "reference", "bearings", "mixture", "survey"}));
     command->add_flag("--compensate", options.run.compensate,
                       "put pipes that are warmer or colder than the reference, and reeds, where "
                       "they will agree at the organ's own temperature");

@@ -66,6 +66,31 @@ Json mixture_json(const overlay::MixtureKey& key) {
     return out;
 }
 
+const char* word(overlay::SurveyView::Stage stage) {
+    using SurveyStage = overlay::SurveyView::Stage;
+    return stage == SurveyStage::playing ? "playing"
+           : stage == SurveyStage::done  ? "done"
+                                         : "working out";
+}
+
+std::string words_of(const overlay::SurveyView& survey) {
+    std::string words = std::to_string(survey.heard) + word(survey.stage);
+    for (const std::string& finding : survey.findings)
+        words += "/" + finding;
+    return words;
+}
+
+Json survey_json(const overlay::SurveyView& survey) {
+    return {{"stage", word(survey.stage)},
+            {"sounding", survey.sounding},
+            {"heard", survey.heard},
+            {"missing", survey.missing},
+            {"last_cents", or_null(survey.last_time)},
+            {"findings", survey.findings},
+            {"proposed", survey.proposed},
+            {"not_kept", survey.not_kept.empty() ? Json(nullptr) : Json(survey.not_kept)}};
+}
+
 void print_json(const Snapshot& s, Seconds now) {
     Json line;
     line["at_s"] = now.count();
@@ -90,6 +115,7 @@ void print_json(const Snapshot& s, Seconds now) {
     line["move"] = s.advice.words.empty() ? Json(nullptr) : Json(s.advice.words);
     line["amount"] = s.amount.empty() ? Json(nullptr) : Json(s.amount);
     if (s.mixture) line["mixture"] = mixture_json(*s.mixture);
+    if (s.survey) line["survey"] = survey_json(*s.survey);
     line["settled"] = s.settled_count;
     line["kept"] = s.kept_count;
     line["open"] = s.open_count;
@@ -97,6 +123,13 @@ void print_json(const Snapshot& s, Seconds now) {
     line["book_trouble"] = s.book_trouble.empty() ? Json(nullptr) : Json(s.book_trouble);
     line["pipes"] = s.pipe_count;
     std::cout << line.dump() << std::endl;
+}
+
+void print_words(const overlay::SurveyView& survey, int pipes) {
+    std::printf("; %d of %d heard", survey.heard, pipes);
+    if (survey.stage != overlay::SurveyView::Stage::playing)
+        std::printf(", %s", word(survey.stage));
+    if (!survey.findings.empty()) std::printf("; %s", survey.findings.front().c_str());
 }
 
 void print_words(const Snapshot& s, Seconds now) {
@@ -111,13 +144,15 @@ void print_words(const Snapshot& s, Seconds now) {
     const bool figure = s.deviation && s.uncertainty && s.stage != Stage::waiting;
     if (figure) {
         const double cents = s.deviation->value();
-        const Hertz beats = s.beat ? s.beat->rate : s.beats.value_or(Hertz{0.0});
-        std::printf("  %s %.2f cents ± %.2f, %.2f beats a second", cents > 0.0 ? "sharp" : "flat",
-                    std::abs(cents), s.uncertainty->value(), std::abs(beats.value()));
+        std::printf("  %s %.2f cents ± %.2f", cents > 0.0 ? "sharp" : "flat", std::abs(cents),
+                    s.uncertainty->value());
+        const auto beats = s.beat ? std::optional{s.beat->rate} : s.beats;
+        if (beats) std::printf(", %.2f beats a second", std::abs(beats->value()));
         if (!s.advice.words.empty())
             std::printf("; %s%s%s", s.advice.words.c_str(), s.amount.empty() ? "" : ", ",
                         s.amount.c_str());
     }
+    if (s.survey) print_words(*s.survey, s.pipe_count);
     std::printf("\n");
     std::fflush(stdout);
 }
@@ -128,6 +163,7 @@ void ReadingLog::add(const Snapshot& snapshot, Seconds now) {
     constexpr Seconds kEvery{0.5};
     std::string state = snapshot.note + word(snapshot.stage);
     if (snapshot.mixture) state += words_of(*snapshot.mixture);
+    if (snapshot.survey) state += words_of(*snapshot.survey);
     const bool figure = snapshot.deviation && snapshot.stage != Stage::waiting;
     if (state == last_ && !(figure && now - printed_ >= kEvery)) return;
     last_ = state;

@@ -18,28 +18,44 @@ using Stop = std::pair<std::string, std::string>;  // division, stop
 // How long the helper lets the reference sound alone before drawing the stop that is tuned.
 constexpr Seconds kReferenceAlone{2.0};
 
+// The first is the one that is tuned, a second its reference.
+void draw_only(simulator::SimulatedHelper& helper, std::vector<Stop>& drawn,
+               const std::vector<Stop>& wanted) {
+    if (drawn == wanted) return;
+    for (const auto& [division, stop] : drawn) {
+        helper.hold_back(division, stop, Seconds{0.0});
+        helper.draw(division, stop, false);
+    }
+    if (wanted.size() > 1) helper.draw(wanted.back().first, wanted.back().second, true);
+    helper.hold_back(wanted.front().first, wanted.front().second,
+                     wanted.size() > 1 ? kReferenceAlone : Seconds{0.0});
+    drawn = wanted;
+}
+
 void take_call(simulator::SimulatedHelper& helper, std::vector<Stop>& drawn,
                const organ::Pipe& pipe, const std::optional<organ::Pipe>& reference) {
     const Stop tuned{pipe.division, pipe.stop};
     std::vector<Stop> wanted{tuned};
     if (reference && Stop{reference->division, reference->stop} != tuned)
         wanted.push_back({reference->division, reference->stop});
-    if (drawn != wanted) {
-        for (const auto& [division, stop] : drawn) {
-            helper.hold_back(division, stop, Seconds{0.0});
-            helper.draw(division, stop, false);
-        }
-        if (wanted.size() > 1) helper.draw(wanted.back().first, wanted.back().second, true);
-        helper.hold_back(tuned.first, tuned.second,
-                         wanted.size() > 1 ? kReferenceAlone : Seconds{0.0});
-        drawn = wanted;
-    }
+    draw_only(helper, drawn, wanted);
     const bool one_key =
         !reference || (reference->division == pipe.division && reference->key == pipe.key);
     if (one_key)
         helper.call(pipe.division, pipe.key);
     else
         helper.call({pipe.division, pipe.key}, {reference->division, reference->key});
+}
+
+// About two seconds a key, as for a survey.
+void play_through(simulator::SimulatedHelper& helper, std::vector<Stop>& drawn,
+                  const std::vector<organ::Pipe>& pipes) {
+    constexpr Seconds kHold{2.0};
+    draw_only(helper, drawn, {{pipes.front().division, pipes.front().stop}});
+    std::vector<simulator::SimulatedHelper::Key> keys;
+    for (const organ::Pipe& pipe : pipes)
+        keys.push_back({pipe.division, pipe.key});
+    helper.play(std::move(keys), kHold);
 }
 
 void place_mutes(simulator::Chamber& chamber, const std::set<PipeId>& wanted,
@@ -75,6 +91,9 @@ SimulatedChamber simulate_chamber(const organ::Instrument& instrument,
         orders->post([helper, drawn, pipe, reference](Chamber&) {
             take_call(*helper, *drawn, pipe, reference);
         });
+    };
+    console.play = [orders, helper, drawn](const std::vector<organ::Pipe>& pipes) {
+        orders->post([helper, drawn, pipes](Chamber&) { play_through(*helper, *drawn, pipes); });
     };
     console.move_device = [orders](const PipeId& pipe, Millimetres up) {
         orders->post([pipe, up](Chamber& chamber) { chamber.move_device(pipe, up); });

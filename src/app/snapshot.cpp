@@ -1,6 +1,7 @@
 #include "app/snapshot.h"
 
 #include "app/mixture_snapshot.h"
+#include "app/survey_snapshot.h"
 #include "organ/air.h"
 #include "organ/note.h"
 #include "organ/pitch_of_day.h"
@@ -171,10 +172,12 @@ void fill_day_notices(Snapshot& out, const visit::Run& run) {
     const auto add = [&](std::string words) { out.notices.push_back({false, std::move(words)}); };
     const organ::Day& day = run.day();
     const std::string home = organ::celsius_text(run.instrument().at);
+    const bool tunes = run.job() != visit::Job::survey;
     if (const auto compensated = run.compensation())
         add("Compensated: wanted " + off_words(compensated->offset) +
             " of the plain target now, it will agree at " + home + ".");
-    else if (const auto later = organ::compensation(run.instrument(), run.pipe(), day))
+    else if (const auto later = organ::compensation(run.instrument(), run.pipe(), day);
+             later && tunes)
         add("In tune now, this " + std::string(run.pipe().make.reed() ? "reed" : "pipe") +
             " will read " + off_words(-later->offset) + " at " + home + ".");
     const auto today = run.pitch_today().explained(day);
@@ -376,6 +379,7 @@ overlay::Snapshot make_snapshot(const SnapshotInputs& in) {
     }
     fill_notices(out, in);
     if (in.mixture) fill_mixture(out, *in.mixture, in.run);
+    if (in.survey) fill_survey(out, *in.survey, in.run, in.book);
     return out;
 }
 

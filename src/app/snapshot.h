@@ -2,6 +2,7 @@
 #pragma once
 
 #include "app/mixture_work.h"
+#include "app/survey_work.h"
 #include "capture/source.h"
 #include "listening/pair_listener.h"
 #include "listening/pipe_listener.h"
@@ -27,6 +28,7 @@ struct SnapshotInputs {
     bool book = false;                     ///< the work is kept in a tuning book
     std::string book_trouble{};            ///< why it can't be written now
     const MixtureWork* mixture = nullptr;  ///< the third job, where it is that
+    const SurveyWork* survey = nullptr;    ///< a rank played through, where it is that
     /// How the pipe in hand stands, as it may be shown.
     tuning::PipeState pipe() const;
 };

@@ -13,7 +13,7 @@ std::optional<visit::Command> ScreenReader::look(const overlay::Snapshot& snapsh
         pipe_ = pipe;
         technician_.turn_to(snapshot.device, now);
     }
-    if (snapshot.wait) return std::nullopt;
+    if (snapshot.wait || snapshot.survey) return std::nullopt;
     if (snapshot.mixture) {
         const bool others_sound = snapshot.stage == Stage::wrong_key;
         auto command = look_at_mutes(*snapshot.mixture, snapshot.key, others_sound, now);

@@ -23,7 +23,7 @@ bool stands(const tuning::PipeState& state) {
 
 Work::Work(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day,
            visit::RunOptions options, Console console, Book book, visit::Record record,
-           MixtureEar::When mixtures)
+           MixtureEar::When mixtures, SurveyWork::LastTime last_time)
     : console_(std::move(console)),
       book_(std::move(book)),
       stops_(stop_choices(instrument)),
@@ -31,6 +31,8 @@ Work::Work(const organ::Instrument& instrument, organ::StopRef stop, organ::Day 
     tell_time(Seconds{0.0});
     run_.note_day();
     if (options.job == visit::Job::mixture) mixture_.emplace(run_, mixtures);
+    if (options.job == visit::Job::survey)
+        survey_.emplace(run_, std::move(last_time), mixtures == MixtureEar::When::at_once);
     expect_current();
 }
 
@@ -50,6 +52,11 @@ void Work::hear(const capture::CaptureBlock& block) {
     listener_->process(block.first, samples);
     if (mixture_) mixture_->keep(block);
     tell_time(duration(block.frames, block.rate));
+    if (survey_) {
+        survey_->hear(block, listener_->hearing());
+        write_book();
+        return;
+    }
     bool moved_on = false;
     if (paired_ && !run_.hears_alone()) {
         pair_listener_->process(block.first, samples);
@@ -66,7 +73,22 @@ void Work::hear(const capture::CaptureBlock& block) {
     write_book();
 }
 
+// Any key of the rank may come.
+void Work::expect_play() {
+    survey_->expect();
+    job_.expect(run_.expectation());
+    if (listener_) listener_->expect(std::nullopt);
+    std::vector<organ::Pipe> pipes = run_.pipes();
+    std::sort(pipes.begin(), pipes.end(),
+              [](const auto& one, const auto& other) { return one.key < other.key; });
+    const Called wanted{pipes.front().id, false};
+    if (!console_.simulated() || called_ == wanted) return;
+    called_ = wanted;
+    console_.play(pipes);
+}
+
 void Work::expect_current() {
+    if (survey_) return expect_play();
     auto paired = run_.paired_expectation();
     paired_ = paired.has_value();
     std::optional<organ::Pipe> reference;
@@ -90,9 +112,16 @@ void Work::expect_current() {
 
 void Work::obey(const visit::Command& command) {
     const Overloaded visitor{
-        [&](const visit::GoNext&) { mixture_ ? mixture_->order().next() : run_.next(); },
-        [&](const visit::GoBack&) { mixture_ ? mixture_->order().back() : run_.back(); },
+        [&](const visit::GoNext&) {
+            if (survey_) return survey_->next();
+            mixture_ ? mixture_->order().next() : run_.next();
+        },
+        [&](const visit::GoBack&) {
+            if (survey_) return survey_->go_on();
+            mixture_ ? mixture_->order().back() : run_.back();
+        },
         [&](const visit::GoToKey& go) {
+            if (survey_) return;  // the play tells which
             // Of a mixture's key already in hand it is the pipe in hand that is meant.
             if (mixture_ && go.key == run_.pipe().key)
                 run_.go_to(PipeId{run_.pipe().id});
@@ -134,7 +163,7 @@ void Work::obey(const visit::Command& command) {
         [&](const visit::MarkOutOfReach&) {
             const bool reached = !run_.record().of(run_.pipe().id).out_of_reach;
             run_.set_out_of_reach(reached);
-            if (reached) mixture_ ? mixture_->order().next() : run_.next();
+            if (reached && !survey_) mixture_ ? mixture_->order().next() : run_.next();
         },
         [&](const visit::NoteFault& noted) { run_.note_fault(noted.fault, noted.words); },
         [&](const visit::Undo&) { run_.undo(); },
@@ -150,6 +179,7 @@ void Work::obey(const visit::Command& command) {
 
 void Work::rest() {
     tell_time(Seconds{0.0});
+    if (survey_) survey_->rest();
     run_.rest();
     write_book();
     if (book_ && ends_visit_) book_.end_visit();
@@ -169,12 +199,17 @@ void Work::write_book() {
 }
 
 overlay::Snapshot Work::snapshot(const capture::SourceStatus& source) {
+    if (survey_) {
+        survey_->look_for_answer();
+        write_book();
+    }
     if (book_) run_.acknowledge(book_.acknowledged());
     SnapshotInputs shown{run_, job_, listener_.get(), source, console_.simulated()};
     shown.book = static_cast<bool>(book_);
     if (book_) shown.book_trouble = book_.trouble();
     shown.stops = stops_;
     if (mixture_) shown.mixture = &*mixture_;
+    if (survey_) shown.survey = &*survey_;
     if (paired_ && !run_.hears_alone()) {
         shown.paired = &paired_job_;
         if (pair_listener_) {

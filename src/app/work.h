@@ -2,6 +2,7 @@
 #pragma once
 
 #include "app/mixture_work.h"
+#include "app/survey_work.h"
 #include "capture/source.h"
 #include "core/units.h"
 #include "listening/pair_listener.h"
@@ -28,6 +29,8 @@ namespace rankwright::app {
 struct Console {
     /// The helper's next key: the pipe, and the reference to be heard before and beside it.
     std::function<void(const organ::Pipe&, const std::optional<organ::Pipe>& reference)> call;
+    /// The helper plays these keys one after the other.
+    std::function<void(const std::vector<organ::Pipe>&)> play;
     std::function<void(const PipeId&, Millimetres up)> move_device;  ///< the hand at the pipe
     std::function<void(Celsius)> set_temperature;                    ///< of the chamber's air
     /// The hands put mutes into these pipes and take all others out; the first that is put in lets
@@ -52,7 +55,7 @@ class Work {
     /// `instrument` must outlive the work.
     Work(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day,
          visit::RunOptions options, Console console, Book book = {}, visit::Record record = {},
-         MixtureEar::When mixtures = MixtureEar::When::aside);
+         MixtureEar::When mixtures = MixtureEar::When::aside, SurveyWork::LastTime last_time = {});
 
     void hear(const capture::CaptureBlock& block);
     void obey(const visit::Command& command);
@@ -68,6 +71,7 @@ class Work {
   private:
     /// Tells job, ear and helper of the pipe now wanted.
     void expect_current();
+    void expect_play();
     void tell_time(Seconds passed);
     void write_book();
 
@@ -81,6 +85,7 @@ class Work {
     tuning::AgainstReference paired_job_;
     bool paired_ = false;  ///< the current pipe is tuned from its reference
     std::optional<MixtureWork> mixture_;
+    std::optional<SurveyWork> survey_;
     std::unique_ptr<listening::PipeListener> listener_;
     std::unique_ptr<listening::PairListener> pair_listener_;
     capture::CaptureBlock block_;  ///< the latest; its stream, rate and channels are the listener's

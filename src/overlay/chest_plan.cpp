@@ -61,6 +61,12 @@ void draw_standing(Canvas& canvas, const Standing& at, const ChestPipe& pipe) {
             canvas.fill({at.left, at.top + 3, at.right, std::min(at.foot - 2, at.top + 3 + high)},
                         kCool);
     }
+    if (pipe.last_time) {
+        const double cents = pipe.last_time->value();
+        const float high = block_height(cents);
+        const float y = cents > 0 ? at.top - 3 - high : std::min(at.foot - 2, at.top + 3 + high);
+        canvas.line({at.left - 2, y}, {at.right + 2, y}, kGrey, 2);
+    }
 }
 
 }  // namespace

@@ -45,6 +45,17 @@ constexpr std::array<std::string_view, 7> kCautions{{
 void draw_hints(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     canvas.fill(place, kGround);
     const float baseline = place.bottom - 10;
+    if (snapshot.survey) {
+        const bool playing = snapshot.survey->stage == SurveyView::Stage::playing;
+        const std::string over =
+            playing ? "Page down: the play is over" : "Page down: next stop · Page up: play on";
+        canvas.text_within({place.left + 24, baseline}, place.width() - 48, {kSmall, kGrey},
+                           kSmall * 0.75F,
+                           over +
+                               " · S: stops · F: fault · U: undo · T: temperature · H: help, "
+                               "cautions · Q: leave");
+        return;
+    }
     std::string words =
         "Page down: next · Page up: back · S: stops · F: fault · X: out of reach · U: undo · "
         "H: help, cautions";

@@ -85,11 +85,16 @@ void Overlay::draw_chooser(const Chooser& chooser, const Choices& choices, Size 
 
 void Overlay::draw_work(Canvas& canvas, const Layout& layout, const Snapshot& snapshot) {
     draw_header(canvas, layout.header, snapshot);
-    draw_call(canvas, layout.call, snapshot);
-    draw_pipe(canvas, layout.pipe, snapshot);
     const Notice* urgent = urgent_notice(snapshot);
-    const bool nothing_else = !snapshot.pitch && snapshot.stage == Stage::waiting;
-    if (urgent != nullptr && nothing_else) {
+    const bool nothing_else =
+        !snapshot.pitch && snapshot.stage == Stage::waiting && !snapshot.survey;
+    if (!snapshot.survey) {
+        draw_call(canvas, layout.call, snapshot);
+        draw_pipe(canvas, layout.pipe, snapshot);
+    }
+    if (snapshot.survey) {
+        draw_survey(canvas, layout, snapshot);
+    } else if (urgent != nullptr && nothing_else) {
         draw_trouble(
             canvas,
             {layout.advice.left, layout.figures.top, layout.figures.right, layout.notices.bottom},

@@ -28,6 +28,8 @@ void draw_wrong_pipe(Canvas& canvas, const Rect& place, const Snapshot& snapshot
 void draw_whole_key(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
 /// The key's pipes in their rows, mutes in their tops, each with what is known of it.
 void draw_mixture_key(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
+/// A rank played through, in place of pipe, figures, ribbons and call.
+void draw_survey(Canvas& canvas, const Layout& layout, const Snapshot& snapshot);
 /// "Not this one": two lines crossed out, 64 units wide.
 void draw_not_equal(Canvas& canvas, Point at);
 void draw_chest(Canvas& canvas, const Rect& place, const Snapshot& snapshot);

@@ -36,6 +36,7 @@ struct ChestPipe {
     float height = 0.5F;             ///< 0..1, relative to the tallest
     std::string note;                ///< short: "G", "F♯"
     std::optional<Cents> deviation;  ///< last reading from target
+    std::optional<Cents> last_time;  ///< as an earlier visit left it, where that is to be seen
     bool kept = false;               ///< done, and in the tuning book
     bool again = false;              ///< done, but to be heard once more when it has cooled
     bool out_of_reach = false;
@@ -70,6 +71,23 @@ struct MixtureKey {
     std::string next_note;   ///< the key of that pipe where it is another one
     std::string instead;     ///< Stage::wrong_key: what sounds, "1 1/3′"; "2′ of tenor D"
     std::string to_mute;     ///< others sound too: these have no mute, "2′ · 1 1/3′"
+};
+
+/// A rank that is played through; `Snapshot`'s figures are of the key heard last.
+struct SurveyView {
+    enum class Stage {
+        playing,
+        working_out,  ///< the play is over, and all of it is heard once more
+        done,
+    };
+    Stage stage = Stage::playing;
+    bool sounding = false;              ///< that key sounds now
+    std::optional<Cents> last_time;     ///< how it stood when an earlier visit left it
+    int heard = 0;                      ///< of Snapshot::pipe_count
+    std::string missing;                ///< keys not heard: "CC♯, DD to EE"
+    std::vector<std::string> findings;  ///< short, the whole rank's first
+    int proposed = 0;                   ///< done: for the work list
+    std::string not_kept;               ///< why readings aren't kept; empty when they are
 };
 
 /// A stop that may be taken in hand.
@@ -153,6 +171,7 @@ struct Snapshot {
     Seconds ribbon_span{8.0};  ///< the chart's width in time
 
     std::optional<MixtureKey> mixture;  ///< the third job: its key takes the chest's place
+    std::optional<SurveyView> survey;   ///< nothing is tuned: the rank is played through
 
     // the chest
     std::vector<ChestPipe> chest;

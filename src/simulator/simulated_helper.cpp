@@ -37,6 +37,8 @@ Seconds SimulatedHelper::give_or_take(Seconds about) {
 }
 
 void SimulatedHelper::turn_to(std::vector<Key> keys) {
+    to_play_.clear();
+    holds_for_ = Seconds{0.0};
     called_ = std::move(keys);
     lifts_at_ = now_ + give_or_take(parameters_.reaction);
     presses_at_.reset();
@@ -49,6 +51,27 @@ void SimulatedHelper::call(std::string_view division, int key) {
 }
 
 void SimulatedHelper::call(const Key& one, const Key& other) { turn_to({one, other}); }
+
+void SimulatedHelper::play(std::vector<Key> keys, Seconds hold) {
+    if (keys.empty()) return rest();
+    turn_to({keys.front()});
+    to_play_.assign(keys.rbegin(), keys.rend() - 1);
+    holds_for_ = hold;
+}
+
+// Who plays a rank through keeps an even pace.
+void SimulatedHelper::play_on(Seconds now) {
+    constexpr double kUneven = 0.1;
+    if (holds_for_ <= Seconds{0.0}) return;
+    lifts_at_ = now + holds_for_ * std::clamp(1.0 + kUneven * random_.normal(), 0.7, 1.4);
+    called_.clear();
+    if (to_play_.empty()) {
+        holds_for_ = Seconds{0.0};
+        return;
+    }
+    called_ = {to_play_.back()};
+    to_play_.pop_back();
+}
 
 void SimulatedHelper::rest() { turn_to({}); }
 
@@ -74,6 +97,7 @@ void SimulatedHelper::press(Chamber& chamber, Seconds now) {
     }
     for (const Key& key : held_)
         chamber.key_down(key.division, key.key);
+    play_on(now);
 }
 
 void SimulatedHelper::set_stops(Chamber& chamber, Seconds now) {

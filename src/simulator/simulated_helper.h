@@ -38,6 +38,8 @@ class SimulatedHelper {
     void call(std::string_view division, int key);
     /// Two keys at once (octaves, bearings), on one manual or two.
     void call(const Key& one, const Key& other);
+    /// Plays these keys one after the other, holding each about so long, then takes the hands off.
+    void play(std::vector<Key> keys, Seconds hold);
     /// Hands off the keys.
     void rest();
     /// Does what is due at `now`. Often: some fifty times a second feels human.
@@ -67,6 +69,7 @@ class SimulatedHelper {
     void set_stops(Chamber& chamber, Seconds now);
     void lift(Chamber& chamber);
     void press(Chamber& chamber, Seconds now);
+    void play_on(Seconds now);
     Seconds give_or_take(Seconds about);
 
     Parameters parameters_;
@@ -80,6 +83,8 @@ class SimulatedHelper {
     std::optional<Seconds> presses_at_;
     std::optional<Seconds> notices_at_;  ///< that the wrong key is down
     bool corrects_ = false;              ///< the next press puts a mistake right
+    std::vector<Key> to_play_;           ///< after the key that is down, the last one first
+    Seconds holds_for_{0.0};             ///< each of those
 };
 
 }  // namespace rankwright::simulator
