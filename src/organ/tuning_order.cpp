@@ -1,8 +1,13 @@
 #include "organ/tuning_order.h"
 
+#include "organ/reference.h"
+#include "organ/walking_order.h"
+
 #include <algorithm>
+#include <map>
 #include <set>
 #include <tuple>
+#include <utility>
 
 namespace rankwright::organ {
 
@@ -23,6 +28,37 @@ std::set<Id> needs(const StopRef& ref) {
     before.erase(id_of(ref));
     return before;
 }
+
+// Depth first: each pipe after its reference, the rest as they come.
+class ReferencesFirst {
+  public:
+    ReferencesFirst(const Instrument& instrument, std::vector<Pipe> pipes)
+        : instrument_(instrument), pipes_(std::move(pipes)), taken_(pipes_.size(), false) {
+        for (std::size_t i = 0; i < pipes_.size(); ++i)
+            index_.emplace(pipes_[i].id, i);
+    }
+    std::vector<Pipe> order() {
+        for (std::size_t i = 0; i < pipes_.size(); ++i)
+            take(i);
+        return std::move(out_);
+    }
+
+  private:
+    void take(std::size_t i) {
+        if (taken_[i]) return;
+        taken_[i] = true;  // before its reference: a circle ends here
+        if (const auto reference = reference_of(instrument_, pipes_[i], {}))
+            if (const auto found = index_.find(reference->pipe.id); found != index_.end())
+                take(found->second);
+        out_.push_back(pipes_[i]);
+    }
+
+    const Instrument& instrument_;
+    std::vector<Pipe> pipes_;
+    std::vector<bool> taken_;
+    std::map<PipeId, std::size_t> index_;
+    std::vector<Pipe> out_;
+};
 
 bool is_reed(const Stop& stop) { return !stop.makes.empty() && stop.makes.front().make.reed(); }
 
@@ -56,6 +92,20 @@ std::vector<StopRef> tuning_order(const Instrument& instrument) {
         left.erase(next);
     }
     return order;
+}
+
+std::vector<Pipe> order_of_work(const Instrument& instrument, std::vector<Pipe> pipes) {
+    std::map<Id, std::size_t> place;
+    for (const StopRef& ref : tuning_order(instrument))
+        place.emplace(id_of(ref), place.size());
+    const auto place_of = [&](const Pipe& pipe) {
+        const auto found = place.find({pipe.id.division, pipe.id.stop});
+        return found == place.end() ? place.size() : found->second;
+    };
+    pipes = walking_order(instrument, std::move(pipes));
+    std::stable_sort(pipes.begin(), pipes.end(),
+                     [&](const Pipe& a, const Pipe& b) { return place_of(a) < place_of(b); });
+    return ReferencesFirst(instrument, std::move(pipes)).order();
 }
 
 }  // namespace rankwright::organ

@@ -1,6 +1,8 @@
 // What is asked of the helper at the console.
 #pragma once
 
+#include "organ/reference.h"
+
 #include <optional>
 #include <string>
 #include <vector>
@@ -19,5 +21,8 @@ struct Call {
     Key key;                  ///< of the pipe
     std::optional<Key> also;  ///< the reference's, where it is another one
 };
+
+/// For a pipe and its reference; without one it sounds alone.
+Call call_for(const organ::Pipe& pipe, const std::optional<organ::Reference>& reference);
 
 }  // namespace rankwright::visit

@@ -200,18 +200,13 @@ class Finder {
         if (std::any_of(result_.faults.begin(), result_.faults.end(),
                         [](const auto& fault) { return fault.kind == FaultKind::wrong_stop; }))
             return {};
-        constexpr Hertz kSlowestMet{1.0 / 3.0};
         std::vector<Finding> astray;
         for (const SurveyReading& reading : last_of_each_key()) {
             const Cents trend = trends_.of(reading.pipe.midi);
             const Cents off = reading.deviation - trend;
-            const double sure = 2.0 * reading.tone.uncertainty.value();
-            if (std::abs(off.value()) <=
-                std::max(tuning::tolerance_at(reading.target).value(), sure))
-                continue;
             const Hertz right = transpose(reading.target, trend);
             const auto& partials = reading.tone.partials;
-            if (tuning::fastest_beat(right, off, partials) < kSlowestMet) continue;
+            if (!visit::out_of_tune(right, off, reading.tone.uncertainty, partials)) continue;
             Finding finding;
             finding.pipe = reading.pipe;
             finding.at = at(reading.tone.stood);
@@ -310,17 +305,24 @@ Cents Trends::of(int midi) const {
 }
 
 Trends trends_of(const SurveyedStop& survey) {
+    std::vector<Stood> stood;
+    for (const SurveyReading& reading : survey.result.readings)
+        if (reading.slip == tuning::Slip::none && !reading.tone.tremulant)
+            stood.push_back({reading.pipe.midi, reading.deviation});
+    return trends_of(survey.stop, stood);
+}
+
+Trends trends_of(const organ::StopRef& stop, std::span<const Stood> readings) {
     std::vector<double> all, c, sharp;
-    for (const SurveyReading& reading : survey.result.readings) {
-        if (reading.slip != tuning::Slip::none || reading.tone.tremulant) continue;
+    for (const Stood& reading : readings) {
         const double off = reading.deviation.value();
         all.push_back(off);
-        (on_c_side(reading.pipe.midi) ? c : sharp).push_back(off);
+        (on_c_side(reading.midi) ? c : sharp).push_back(off);
     }
     Trends trends;
     if (const Middle rank = middle_of(all); clear(rank.cents, rank.error))
         trends.rank = Cents{rank.cents};
-    const auto chest = survey.stop.stop->chest.value_or(survey.stop.division->chest);
+    const auto chest = stop.stop->chest.value_or(stop.division->chest);
     const bool sides = chest == organ::ChestArrangement::sides_tall_in ||
                        chest == organ::ChestArrangement::sides_tall_out;
     const Middle left = middle_of(c), right = middle_of(sharp);
@@ -329,6 +331,13 @@ Trends trends_of(const SurveyedStop& survey) {
         trends.sharp_side = Cents{right.cents};
     }
     return trends;
+}
+
+bool out_of_tune(Hertz right, Cents off, Cents uncertainty, const listening::Partials& partials) {
+    constexpr Hertz kSlowestMet{1.0 / 3.0};
+    const double sure = 2.0 * uncertainty.value();
+    if (std::abs(off.value()) <= std::max(tuning::tolerance_at(right).value(), sure)) return false;
+    return tuning::fastest_beat(right, off, partials) >= kSlowestMet;
 }
 
 std::vector<Finding> findings_of(const organ::Instrument& instrument, const SurveyedStop& survey,

@@ -6,6 +6,7 @@
 #include "tuning/survey.h"
 
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -61,6 +62,17 @@ struct Trends {
 /// A rank has gone when its middle is over a cent off and clearly so (3 standard errors of a
 /// median); so have the sides of a chest that has them when they differ by as much.
 Trends trends_of(const SurveyedStop& survey);
+/// The same of readings told otherwise.
+struct Stood {
+    int midi = 60;  ///< the key's
+    Cents deviation;
+};
+Trends trends_of(const organ::StopRef& stop, std::span<const Stood> readings);
+
+/// Whether a pipe that stands `off` (and so well known) from where the ensemble has it is out of
+/// tune: see findings_of.
+bool out_of_tune(Hertz right, Cents off, Cents uncertainty,
+                 const listening::Partials& partials = {});
 
 /// Everything to be said of one stop. A pipe is out of tune when it stands outside its tolerance,
 /// clearly so (2 standard deviations), and one of its loud partials beats faster than once in three

@@ -146,7 +146,10 @@ void Record::note(const BookEntry& entry) {
     const Overloaded visitor{[&](const KeptReading& m) { note_reading(known, m, entry.serial); },
                              [&](const Fault& m) { known.faults.push_back(m); },
                              [&](const OutOfReach& m) { known.out_of_reach = m.out_of_reach; },
-                             [&](const ListChange& m) { known.list = m.state; },
+                             [&](const ListChange& m) {
+                                 known.list = m.state;
+                                 known.list_serial = entry.serial;
+                             },
                              [](const auto&) {}};
     std::visit(visitor, entry.matter);
     if (!std::holds_alternative<KeptReading>(entry.matter)) return;

@@ -24,6 +24,7 @@ struct PipeRecord {
     std::vector<Fault> faults;
     bool out_of_reach = false;
     std::optional<ListState> list;
+    std::uint64_t list_serial = 0;  ///< of `list`; 0 without one
 };
 
 /// A visit's entries in memory. Belongs to the listening thread; nothing here touches a disk.

@@ -14,10 +14,6 @@ namespace {
 
 StopId id_of(const organ::StopRef& ref) { return {ref.division->id, ref.stop->id}; }
 
-std::string division_and(const std::string& stop, const std::string& division) {
-    return division + " · " + stop;
-}
-
 }  // namespace
 
 Run::Run(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day,
@@ -280,22 +276,7 @@ Celsius Run::air_at_pipe() const {
     return organ::temperature_of(day_, pipe().id.division).value_or(instrument_.at);
 }
 
-Call Run::call() const {
-    const auto key_of = [](const organ::Pipe& p) { return Call::Key{p.division, p.note, p.key}; };
-    Call out;
-    out.key = key_of(pipe());
-    out.stops = {pipe().stop};
-    const auto reference = reference_of(pipe());
-    if (!reference || alone_) return out;
-    const organ::Pipe& from = reference->pipe;
-    const bool elsewhere = from.division != pipe().division;
-    if (elsewhere)
-        out.stops.insert(out.stops.begin(), division_and(from.stop, from.division));
-    else if (from.stop != pipe().stop)
-        out.stops.insert(out.stops.begin(), from.stop);
-    if (elsewhere || from.key != pipe().key) out.also = key_of(from);
-    return out;
-}
+Call Run::call() const { return call_for(pipe(), alone_ ? std::nullopt : reference_of(pipe())); }
 
 tuning::Expectation Run::expectation() const {
     tuning::Expectation expected;
