@@ -49,6 +49,25 @@ std::string root_of(const std::vector<visit::VisitRecord>& visits, const visit::
     return root;
 }
 
+/// The latest first; parts of the same visit aren't before it.
+Result<std::vector<visit::VisitRecord>> visits_before(const storage::TuningBook& book,
+                                                      const visit::VisitRecord& visit) {
+    const auto visits = book.visits(visit.organ);
+    if (!visits) return tl::unexpected(visits.error());
+    const std::string root = root_of(*visits, visit);
+    std::vector<visit::VisitRecord> earlier;
+    for (auto one = visits->rbegin(); one != visits->rend(); ++one)
+        if (one->started < visit.started && root_of(*visits, *one) != root) earlier.push_back(*one);
+    return earlier;
+}
+
+Result<visit::DatedReadings> left_by(const storage::TuningBook& book,
+                                     const visit::VisitRecord& visit) {
+    const auto entries = book.entries(visit.id);
+    if (!entries) return tl::unexpected(entries.error());
+    return visit::readings_of(visit.id, *entries).left;
+}
+
 }  // namespace
 
 Result<visit::VisitRecord> find_visit(const storage::TuningBook& book, const WhichVisit& which) {
@@ -79,19 +98,40 @@ Result<visit::VisitRecord> find_visit(const storage::TuningBook& book, const Whi
     return fail(fitting.empty() ? ErrorKind::not_found : ErrorKind::bad_input, words);
 }
 
+Result<std::optional<visit::VisitRecord>> visit_before(const storage::TuningBook& book,
+                                                       const visit::VisitRecord& visit) {
+    auto earlier = visits_before(book, visit);
+    if (!earlier) return tl::unexpected(earlier.error());
+    if (earlier->empty()) return std::nullopt;
+    return std::move(earlier->front());
+}
+
+Result<visit::DatedReadings> left_before(const storage::TuningBook& book,
+                                         const visit::VisitRecord& visit) {
+    constexpr std::size_t kMostVisits = 8;
+    const auto earlier = visits_before(book, visit);
+    if (!earlier) return tl::unexpected(earlier.error());
+    visit::DatedReadings left;
+    for (std::size_t i = 0; i < std::min(kMostVisits, earlier->size()); ++i) {
+        auto readings = left_by(book, (*earlier)[i]);
+        if (!readings) return tl::unexpected(readings.error());
+        left.merge(*readings);
+    }
+    return left;
+}
+
 Result<visit::DatedReadings> left_before(const storage::TuningBook& book,
                                          const visit::VisitRecord& visit,
                                          const visit::DatedReadings& found) {
-    const auto visits = book.visits(visit.organ);
-    if (!visits) return tl::unexpected(visits.error());
-    const std::string root = root_of(*visits, visit);
+    const auto earlier = visits_before(book, visit);
+    if (!earlier) return tl::unexpected(earlier.error());
     visit::DatedReadings left;
-    for (auto one = visits->rbegin(); one != visits->rend() && left.size() < found.size(); ++one) {
-        if (one->started >= visit.started || root_of(*visits, *one) == root) continue;
-        const auto entries = book.entries(one->id);
-        if (!entries) return tl::unexpected(entries.error());
-        for (auto& [pipe, reading] : visit::readings_of(one->id, *entries).left)
-            if (found.count(pipe) > 0) left.try_emplace(pipe, std::move(reading));
+    for (const visit::VisitRecord& one : *earlier) {
+        if (left.size() == found.size()) break;
+        const auto readings = left_by(book, one);
+        if (!readings) return tl::unexpected(readings.error());
+        for (const auto& [pipe, reading] : *readings)
+            if (found.count(pipe) > 0) left.try_emplace(pipe, reading);
     }
     return left;
 }

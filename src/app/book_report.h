@@ -5,6 +5,7 @@
 #include "report/visit_report.h"
 #include "storage/tuning_book.h"
 
+#include <optional>
 #include <string>
 
 namespace rankwright::app {
@@ -19,6 +20,13 @@ struct WhichVisit {
 /// isn't in it.
 Result<visit::VisitRecord> find_visit(const storage::TuningBook& book, const WhichVisit& which);
 
+/// The latest visit at the same organ before that one; empty when there is none.
+Result<std::optional<visit::VisitRecord>> visit_before(const storage::TuningBook& book,
+                                                       const visit::VisitRecord& visit);
+
+/// How each pipe was left by the latest of the eight visits before this one that heard it.
+Result<visit::DatedReadings> left_before(const storage::TuningBook& book,
+                                         const visit::VisitRecord& visit);
 /// How each pipe of `found` was left by the latest visit before this one that heard it.
 Result<visit::DatedReadings> left_before(const storage::TuningBook& book,
                                          const visit::VisitRecord& visit,

@@ -8,6 +8,7 @@
 #include "app/stay_awake.h"
 #include "app/technician.h"
 #include "app/visit_book.h"
+#include "app/visit_pages.h"
 #include "capture/live_source.h"
 #include "capture/recording_source.h"
 #include "core/thread_role.h"
@@ -53,7 +54,7 @@ Result<std::unique_ptr<VisitBook>> open_book(const organ::Instrument& instrument
     if (options.book.empty() && options.input == "simulated") {
         // Practice isn't the organ's history; and its pipes are out of tune anew each time.
         wanted.file = storage::usual_book().replace_filename("simulated.sqlite");
-        wanted.new_visit = true;
+        wanted.new_visit = !options.run.only_listed;
     } else if (options.book.empty() && options.input == "mic") {
         wanted.file = storage::usual_book();
     }
@@ -61,7 +62,31 @@ Result<std::unique_ptr<VisitBook>> open_book(const organ::Instrument& instrument
     return VisitBook::open(instrument, wanted);
 }
 
-ExitCode work(Session& session, Window& window, const ChamberOptions& options) {
+/// What was asked for by a key and takes a while to be read.
+class PageKeys {
+  public:
+    explicit PageKeys(VisitPages pages) : pages_(std::move(pages)) {}
+
+    /// True when the command was for a page.
+    bool take(const visit::Command& command, Seconds now) {
+        const auto* wanted = std::get_if<visit::WritePage>(&command);
+        if (wanted == nullptr) return false;
+        said_ = pages_.write(wanted->what);
+        said_at_ = now;
+        return true;
+    }
+    std::string said(Seconds now) const {
+        constexpr Seconds kToBeRead{12.0};
+        return now - said_at_ < kToBeRead ? said_ : std::string();
+    }
+
+  private:
+    VisitPages pages_;
+    std::string said_;
+    Seconds said_at_{0.0};
+};
+
+ExitCode work(Session& session, Window& window, const ChamberOptions& options, PageKeys pages) {
     std::optional<ScreenReader> technician;
     if (options.simulated_technician) technician.emplace(options.seed);
     ReadingLog log(options.json ? ReadingLog::Form::json : ReadingLog::Form::words);
@@ -74,10 +99,11 @@ ExitCode work(Session& session, Window& window, const ChamberOptions& options) {
             snapshot.notices.push_back(
                 {false,
                  "This computer may fall asleep during the work: turn that off in its settings."});
+        snapshot.page_written = pages.said(now);
         std::vector<visit::Command> commands;
         const bool open = window.frame(snapshot, commands);
         for (const visit::Command& command : commands)
-            session.post(command);
+            if (!pages.take(command, now)) session.post(command);
         if (technician)
             if (const auto command = technician->look(snapshot, now)) session.post(*command);
         if (options.print || options.json) log.add(snapshot, now);
@@ -138,6 +164,18 @@ ExitCode work_at(const organ::Instrument& instrument, const organ::StopRef& stop
     if (!input) return report(input.error());
     const auto book = open_book(instrument, options);
     if (!book) return report(book.error());
+    visit::RunOptions run = options.run;
+    if (*book) run.history = (*book)->history(instrument);
+    PageKeys pages{
+        *book ? VisitPages{instrument, (*book)->file(), [&kept = **book] { return kept.id(); }}
+              : VisitPages{instrument, {}, {}}};
+    if (run.only_listed) {
+        const auto entries = *book ? (*book)->record().entries() : std::vector<visit::BookEntry>{};
+        if (visit::work_list(instrument, entries, run.history).to_do() == 0)
+            return report({ErrorKind::nothing_heard,
+                           "nothing is on the list: `rankwright list` shows and changes it",
+                           std::nullopt});
+    }
     if (!window) {
         auto opened = Window::open({});
         if (!opened) return report(opened.error());
@@ -150,14 +188,15 @@ ExitCode work_at(const organ::Instrument& instrument, const organ::StopRef& stop
     };
     remember({stop.division->id, stop.stop->id}, stop.division->name + " · " + stop.stop->name);
     catch_interrupts();
-    Session session(std::move(input->source),
-                    std::make_unique<Work>(
-                        instrument, stop, options.day, options.run, std::move(input->console),
-                        *book ? (*book)->book() : Book{},
-                        *book ? (*book)->record() : visit::Record{}, MixtureEar::When::aside,
-                        *book && options.run.job == visit::Job::survey ? (*book)->last_time()
-                                                                       : SurveyWork::LastTime{}));
-    const ExitCode code = work(session, *window, options);
+    auto last_time = *book && options.run.job == visit::Job::survey ? (*book)->last_time()
+                                                                    : SurveyWork::LastTime{};
+    Session session(
+        std::move(input->source),
+        std::make_unique<Work>(instrument, stop, options.day, std::move(run),
+                               std::move(input->console), *book ? (*book)->book() : Book{},
+                               *book ? (*book)->record() : visit::Record{}, MixtureEar::When::aside,
+                               std::move(last_time)));
+    const ExitCode code = work(session, *window, options, std::move(pages));
     const overlay::Snapshot last = session.snapshot();
     for (const overlay::StopChoice& choice : last.stops)
         if (choice.current) remember(choice.id, last.stop);

@@ -84,6 +84,11 @@ ExitCode open_chamber(ChamberArguments& arguments) {
                            " is a mixture: hear it with --job mixture, or record one row, the "
                            "others muted, for `rankwright survey --row`",
                        std::nullopt});
+    if (options.run.only_listed && options.run.job == visit::Job::bearings)
+        return report({ErrorKind::bad_input,
+                       "the bearings are set note from note, whatever is on the list: leave out "
+                       "--list or --job bearings",
+                       std::nullopt});
     options.organ_file = std::filesystem::absolute(arguments.organ).string();
     return work_at(*instrument, *stop, options);
 }
@@ -116,6 +121,9 @@ void add_chamber_command(CLI::App& app, ExitCode& code) {
             "muted, or the key heard whole; survey: the helper plays the rank through, about two "
             "seconds a key, and nothing is tuned")
         ->check(CLI::IsMember({"single", "reference", "bearings", "mixture", "survey"}));
+    command->add_flag("--list", options.run.only_listed,
+                      "only the pipes of the work list, over all stops, in the order for the feet "
+                      "(mixtures with --job mixture)");
     command->add_flag("--compensate", options.run.compensate,
                       "put pipes that are warmer or colder than the reference, and reeds, where "
                       "they will agree at the organ's own temperature");

@@ -28,6 +28,8 @@ int run(int argc, const char* const* argv) {
     add_check_command(app, code);
     add_inputs_command(app, code);
     add_new_command(app, code);
+    add_list_command(app, code);
+    add_calls_command(app, code);
     add_report_command(app, code);
     add_book_command(app, code);
     try {

@@ -17,6 +17,8 @@ void add_survey_command(CLI::App& app, ExitCode& code);
 void add_inputs_command(CLI::App& app, ExitCode& code);
 void add_chamber_command(CLI::App& app, ExitCode& code);
 void add_new_command(CLI::App& app, ExitCode& code);
+void add_list_command(CLI::App& app, ExitCode& code);
+void add_calls_command(CLI::App& app, ExitCode& code);
 void add_report_command(CLI::App& app, ExitCode& code);
 void add_book_command(CLI::App& app, ExitCode& code);
 

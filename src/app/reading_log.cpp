@@ -122,6 +122,7 @@ void print_json(const Snapshot& s, Seconds now) {
     line["hear_again"] = s.again_count;
     line["book_trouble"] = s.book_trouble.empty() ? Json(nullptr) : Json(s.book_trouble);
     line["pipes"] = s.pipe_count;
+    line["list_to_do"] = s.list ? Json(s.list->to_do) : Json(nullptr);
     std::cout << line.dump() << std::endl;
 }
 
@@ -161,7 +162,8 @@ void print_words(const Snapshot& s, Seconds now) {
 
 void ReadingLog::add(const Snapshot& snapshot, Seconds now) {
     constexpr Seconds kEvery{0.5};
-    std::string state = snapshot.note + word(snapshot.stage);
+    std::string state = snapshot.stop + snapshot.note + word(snapshot.stage);
+    if (snapshot.list) state += std::to_string(snapshot.list->to_do);
     if (snapshot.mixture) state += words_of(*snapshot.mixture);
     if (snapshot.survey) state += words_of(*snapshot.survey);
     const bool figure = snapshot.deviation && snapshot.stage != Stage::waiting;

@@ -7,8 +7,8 @@ namespace rankwright::app {
 
 std::optional<visit::Command> ScreenReader::look(const overlay::Snapshot& snapshot, Seconds now) {
     using overlay::Stage;
-    const std::string pipe =
-        std::to_string(snapshot.key) + (snapshot.mixture ? snapshot.mixture->in_hand : "");
+    const std::string pipe = snapshot.stop + std::to_string(snapshot.key) +
+                             (snapshot.mixture ? snapshot.mixture->in_hand : "");
     if (pipe_ != pipe) {
         pipe_ = pipe;
         technician_.turn_to(snapshot.device, now);

@@ -1,5 +1,6 @@
 #include "app/visit_book.h"
 
+#include "app/visit_list.h"
 #include "storage/tuning_book.h"
 #include "visit/wall_time.h"
 
@@ -31,6 +32,17 @@ Result<std::optional<Found>> find_open_visit(const std::filesystem::path& file,
 
 }  // namespace
 
+visit::VisitRecord visit_begun_now(const organ::Instrument& instrument,
+                                   const std::string& instrument_file) {
+    visit::VisitRecord visit;
+    visit.id = storage::new_visit_id();
+    visit.organ = slug(instrument.name);
+    visit.organ_name = instrument.name;
+    visit.instrument_file = instrument_file;
+    visit.started = visit::wall_now();
+    return visit;
+}
+
 Result<std::unique_ptr<VisitBook>> VisitBook::open(const organ::Instrument& instrument,
                                                    const Options& options) {
     const std::string organ = slug(instrument.name);
@@ -42,11 +54,7 @@ Result<std::unique_ptr<VisitBook>> VisitBook::open(const organ::Instrument& inst
     }
     if (!found) {
         found.emplace();
-        found->visit.id = storage::new_visit_id();
-        found->visit.organ = organ;
-        found->visit.organ_name = instrument.name;
-        found->visit.instrument_file = options.instrument_file;
-        found->visit.started = visit::wall_now();
+        found->visit = visit_begun_now(instrument, options.instrument_file);
     }
     return std::unique_ptr<VisitBook>(
         new VisitBook(options, std::move(found->visit), std::move(found->earlier)));
@@ -78,6 +86,12 @@ std::map<PipeId, visit::KeptReading> VisitBook::last_time() const {
                 break;
             }
     return readings;
+}
+
+visit::ListHistory VisitBook::history(const organ::Instrument& instrument) const {
+    const auto book = storage::TuningBook::open_existing(file_);
+    if (!book) return {};
+    return history_before(*book, visit_, instrument).value_or(visit::ListHistory{});
 }
 
 std::string VisitBook::resumed() const {

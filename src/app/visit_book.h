@@ -6,6 +6,7 @@
 #include "organ/instrument.h"
 #include "storage/book_writer.h"
 #include "visit/record.h"
+#include "visit/work_list.h"
 
 #include <filesystem>
 #include <map>
@@ -13,6 +14,10 @@
 #include <string>
 
 namespace rankwright::app {
+
+/// A visit that begins now at the organ of that file, not in the book yet.
+visit::VisitRecord visit_begun_now(const organ::Instrument& instrument,
+                                   const std::string& instrument_file);
 
 /// Belongs to the thread that makes it; what `book` gives is the session's.
 class VisitBook {
@@ -34,6 +39,11 @@ class VisitBook {
     /// How each pipe stood when an earlier visit heard it last: as it was left, or else as it was
     /// found. Looked up anew; nothing where the book can't be read.
     std::map<PipeId, visit::KeptReading> last_time() const;
+    const std::filesystem::path& file() const { return file_; }
+    /// Under which it stands in the book. [any]
+    std::string id() const { return writer_.visit_id(); }
+    /// What earlier visits tell for the work list; nothing where the book can't be read.
+    visit::ListHistory history(const organ::Instrument& instrument) const;
     /// The visit was begun before, at that time; empty for a new one.
     std::string resumed() const;
 

@@ -2,6 +2,7 @@
 #include "app/book_report.h"
 #include "app/commands.h"
 #include "app/json_output.h"
+#include "app/visit_pages.h"
 #include "report/report_page.h"
 #include "storage/durable_file.h"
 #include "visit/wall_time.h"
@@ -189,9 +190,7 @@ ExitCode write_report(const ReportOptions& options) {
         std::cout << report::to_html(*made);
         return kDone;
     }
-    const std::string file = options.file.empty() ? slug(visit->organ) + "-" +
-                                                        report::local_date(visit->started) + ".html"
-                                                  : options.file;
+    const std::string file = options.file.empty() ? report_file_name(*visit) : options.file;
     if (const auto written = storage::write_durably(file, report::to_html(*made)); !written)
         return report(written.error());
     if (!options.json) std::printf("%s\n", file.c_str());

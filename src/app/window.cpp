@@ -158,6 +158,14 @@ Result<std::unique_ptr<Window>> Window::open(const Options& options) {
             self->overlay->press(*press);
     });
 
+    glfwSetCharCallback(glfw, [](GLFWwindow* window, unsigned code_point) {
+        auto* self = static_cast<State*>(glfwGetWindowUserPointer(window));
+        overlay::KeyPress typed;
+        typed.key = overlay::Key::text;
+        typed.text = static_cast<char32_t>(code_point);
+        if (!self->chooser) self->overlay->press(typed);
+    });
+
     IMGUI_CHECKVERSION();
     ImGui::CreateContext();
     ImGui::GetIO().IniFilename = nullptr;

@@ -29,6 +29,7 @@ Work::Work(const organ::Instrument& instrument, organ::StopRef stop, organ::Day 
       stops_(stop_choices(instrument)),
       run_(instrument, stop, std::move(day), options, std::move(record)) {
     tell_time(Seconds{0.0});
+    new_visit_ = !run_.record().latest().has_value();
     run_.note_day();
     if (options.job == visit::Job::mixture) mixture_.emplace(run_, mixtures);
     if (options.job == visit::Job::survey)
@@ -166,6 +167,9 @@ void Work::obey(const visit::Command& command) {
             if (reached && !survey_) mixture_ ? mixture_->order().next() : run_.next();
         },
         [&](const visit::NoteFault& noted) { run_.note_fault(noted.fault, noted.words); },
+        [&](const visit::GoToPipe& go) { run_.go_to_any(go.pipe); },
+        [&](const visit::Note& said) { run_.note(said.matter); },
+        [&](const visit::WritePage&) {},  // whoever has the book does
         [&](const visit::Undo&) { run_.undo(); },
         [&](const visit::EndVisit&) { ends_visit_ = true; },
         [&](const visit::Quit&) { quit_ = true; }};
@@ -217,7 +221,10 @@ overlay::Snapshot Work::snapshot(const capture::SourceStatus& source) {
             shown.meetings = pair_listener_->meeting_frames();
         }
     }
-    return make_snapshot(shown);
+    overlay::Snapshot out = make_snapshot(shown);
+    list_view_.fill(out, run_);
+    out.ask_checks = new_visit_ && shown.book && !console_.simulated();
+    return out;
 }
 
 }  // namespace rankwright::app

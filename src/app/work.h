@@ -1,6 +1,7 @@
 // The work at the organ: joins the ear, the job, the run and the tuning book, on one thread.
 #pragma once
 
+#include "app/list_view.h"
 #include "app/mixture_work.h"
 #include "app/survey_work.h"
 #include "capture/source.h"
@@ -79,8 +80,10 @@ class Work {
     Book book_;
     bool quit_ = false;
     bool ends_visit_ = false;
+    bool new_visit_ = false;  ///< nothing was heard in it yet when the work began
     std::vector<overlay::StopChoice> stops_;
     visit::Run run_;
+    ListView list_view_;
     tuning::SinglePipe job_;
     tuning::AgainstReference paired_job_;
     bool paired_ = false;  ///< the current pipe is tuned from its reference

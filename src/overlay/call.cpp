@@ -28,10 +28,12 @@ std::string joined(const std::vector<std::string>& notes, std::size_t from, std:
     return words;
 }
 
-void to_come(Column& column, const std::string& then, std::size_t from) {
+void to_come(Column& column, const Snapshot& snapshot, std::size_t from) {
+    const std::string& then = snapshot.then;
+    const std::string& next_stop = snapshot.next_stop;
     const auto notes = notes_to_come(then);
     if (notes.empty()) {
-        if (!then.empty()) column.label(then);
+        if (!then.empty() && next_stop.empty()) column.label(then);
         return;
     }
     if (from >= notes.size()) return;
@@ -63,17 +65,30 @@ void draw_call(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     } else if (snapshot.stage == Stage::settled && !next.empty()) {
         column.label("call next");
         column.note(next);
-        to_come(column, snapshot.then, 1);
+        to_come(column, snapshot, 1);
+    } else if (snapshot.stage == Stage::settled && !snapshot.next_stop.empty() &&
+               snapshot.calls.size() > 1) {
+        column.label("draw next");
+        column.line(snapshot.next_stop, kLadder, true);
+        column.label("and call");
+        column.note(snapshot.calls[1].key);
     } else {
         column.label("call");
         if (snapshot.also_note.empty())
             column.note(snapshot.note);
         else
             call_two(column, snapshot);
-        to_come(column, snapshot.then, 0);
+        to_come(column, snapshot, 0);
+    }
+    if (!snapshot.next_stop.empty() && snapshot.stage != Stage::settled) {
+        column.label("then draw");
+        column.line(snapshot.next_stop, kLadder, false);
     }
     column.baseline += 6;
-    if (snapshot.pipe_count > 0) {
+    if (snapshot.only_listed && snapshot.list) {
+        column.label("on the list");
+        column.line(std::to_string(snapshot.list->to_do) + " to do", kLadder, false);
+    } else if (snapshot.pipe_count > 0) {
         const bool book = snapshot.keeping != Keeping::no_book;
         column.label(book ? "kept" : "settled");
         column.line(std::to_string(book ? snapshot.kept_count : snapshot.settled_count) + " of " +

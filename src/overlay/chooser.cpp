@@ -113,6 +113,7 @@ void Chooser::press(const KeyPress& key, const Choices& choices) {
             if (key.character == ' ' || key.character == '.') confirm(choices);
             break;
         case Key::erase:
+        case Key::text:
             break;
     }
 }

@@ -3,6 +3,7 @@
 #include <array>
 #include <string>
 #include <string_view>
+#include <vector>
 
 namespace rankwright::overlay {
 
@@ -13,10 +14,14 @@ struct KeyLine {
     std::string_view does;
 };
 
-constexpr std::array<KeyLine, 13> kKeys{{{"Page down, →, space", "next pipe"},
+constexpr std::array<KeyLine, 17> kKeys{{{"Page down, →, space", "next pipe"},
                                          {"Page up, ←", "pipe before"},
                                          {". (point)", "take this pipe again"},
                                          {"G or a digit", "go to a key by its number"},
+                                         {"L", "the work list"},
+                                         {"N", "the helper's next calls"},
+                                         {"R", "write the report"},
+                                         {"K", "what to check before the work"},
                                          {"S", "take another stop"},
                                          {"T", "type the temperature (and humidity)"},
                                          {"P", "type the pitch of the day"},
@@ -26,6 +31,20 @@ constexpr std::array<KeyLine, 13> kKeys{{{"Page down, →, space", "next pipe"},
                                          {"X", "out of reach; once more: within reach"},
                                          {"U", "undo what was kept or noted last"},
                                          {"Q or Esc", "leave"}}};
+
+// What should not be forgotten on leaving; at most three, the gravest first.
+std::vector<std::string> left_undone(const Snapshot& snapshot) {
+    std::vector<std::string> words;
+    if (snapshot.mixture && snapshot.mixture->mutes_in > 0) {
+        const std::string mutes = std::to_string(snapshot.mixture->mutes_in);
+        words.push_back(mutes + (mutes == "1" ? " mute is" : " mutes are") + " still in");
+    }
+    if (snapshot.open_count > 0)
+        words.push_back("left open: " + std::to_string(snapshot.open_count));
+    if (snapshot.again_count > 0)
+        words.push_back("to be heard again: " + std::to_string(snapshot.again_count));
+    return words;
+}
 
 // Sources: G. L. Miller, The Recent Revolution in Organ Building (1913), ch. XI, for the spring;
 // NIOSH 98-126 for 85 dB(A) over 8 hours, halved with every 3 dB; the rest common practice, no
@@ -57,7 +76,8 @@ void draw_hints(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
         return;
     }
     std::string words =
-        "Page down: next · Page up: back · S: stops · F: fault · X: out of reach · U: undo · "
+        "Page down: next · Page up: back · L: list · S: stops · F: fault · X: out of reach · U: "
+        "undo · "
         "H: help, cautions";
     if (!snapshot.reference.empty()) words = "A: pipe alone · " + words;
     if (snapshot.alone) words = "A: with reference · " + words;
@@ -79,7 +99,7 @@ void draw_help(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     canvas.text({left, baseline}, {44, kPale, true}, "keys");
     canvas.text({middle, baseline}, {44, kPale, true}, "take care");
     baseline += 62;
-    const float step = snapshot.mixture ? 41.0F : 46.0F;
+    const float step = snapshot.mixture ? 33.0F : 37.0F;
     const float does = left + 190;
     const auto line = [&](const KeyLine& key) {
         canvas.text_within({left, baseline}, does - left - 12, {24, kPale, true}, kSmall, key.keys);
@@ -105,25 +125,31 @@ void draw_help(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
                 "any key: back to work");
 }
 
-void draw_quit_question(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
+void draw_quit_question(Canvas& canvas, const Rect& place, const Snapshot& snapshot,
+                        const LeavingTicks& ticks) {
     canvas.fill(place, IM_COL32(0, 0, 0, 190));
     const Point middle = place.centre();
-    const Rect plate{middle.x - 430, middle.y - 130, middle.x + 430, middle.y + 130};
+    const Rect plate{middle.x - 600, middle.y - 330, middle.x + 600, middle.y + 330};
     canvas.fill(plate, kPlate, 12);
     canvas.outline(plate, kGrey, 3, 12);
-    canvas.text({middle.x, middle.y - 34}, {kLadder, kPale, true, Align::centre},
+    canvas.text({middle.x, plate.top + 66}, {kLadder, kPale, true, Align::centre},
                 "leave the work?");
-    canvas.text({middle.x, middle.y + 36}, {kLarge, kPale, false, Align::centre},
+    canvas.text({middle.x, plate.top + 122}, {kLarge, kPale, false, Align::centre},
                 "Enter: leave, and go on another time");
-    if (snapshot.mixture && snapshot.mixture->mutes_in > 0) {
-        const std::string mutes = std::to_string(snapshot.mixture->mutes_in);
-        draw_caution_mark(canvas, {plate.left + 44, plate.top - 44}, 44);
-        canvas.text_within({plate.left + 84, plate.top - 26}, plate.width() - 84,
-                           {kLadder, kPale, true}, kLarge,
-                           mutes + (mutes == "1" ? " mute is" : " mutes are") + " still in");
-    }
-    canvas.text({middle.x, middle.y + 90}, {kLarge, kPale, false, Align::centre},
+    canvas.text({middle.x, plate.top + 170}, {kLarge, kPale, false, Align::centre},
                 "E: the visit is over · any other key: stay");
+    float baseline = plate.top + 244;
+    for (const std::string& words : left_undone(snapshot)) {
+        draw_caution_mark(canvas, {plate.left + 60, baseline - 17}, 40);
+        canvas.text_within({plate.left + 98, baseline}, plate.width() - 130, {kLadder, kPale, true},
+                           kLarge, words);
+        baseline += 58;
+    }
+    constexpr float kRow = 62.0F;
+    float top = plate.bottom - kRow * kChecksAfter.size() - 20;
+    for (std::size_t i = 0; i < kChecksAfter.size(); ++i, top += kRow)
+        draw_check(canvas, {plate.left + 40, top, plate.right - 30, top + kRow}, i + 1,
+                   kChecksAfter[i], ticks.ticked(i));
 }
 
 }  // namespace rankwright::overlay

@@ -15,6 +15,7 @@ enum class Key {
     erase,
     tab,
     character,  ///< a letter, digit, space, point or minus: KeyPress::character
+    text,       ///< what the keyboard's layout makes of presses, for typed words: KeyPress::text
 };
 
 struct KeyPress {
@@ -22,6 +23,7 @@ struct KeyPress {
     char character = 0;  ///< lower case; 0 for the named keys
     bool shift = false;
     bool repeat = false;  ///< held down: comes again by itself
+    char32_t text = 0;    ///< a code point of Unicode; comes after the press that made it
 };
 
 }  // namespace rankwright::overlay

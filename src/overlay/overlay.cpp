@@ -50,6 +50,8 @@ bool Overlay::prepare(Size window) {
 }
 
 std::vector<visit::Command> Overlay::draw(const Snapshot& snapshot, Size window) {
+    if (snapshot.ask_checks && !checks_asked_) checks_.emplace();
+    checks_asked_ = checks_asked_ || snapshot.ask_checks;
     std::vector<visit::Command> commands;
     for (const KeyPress& key : std::exchange(presses_, {}))
         take(key, snapshot, commands);
@@ -59,22 +61,39 @@ std::vector<visit::Command> Overlay::draw(const Snapshot& snapshot, Size window)
     Canvas canvas(list, fonts_, scale_for(window), drawn_);
     const Layout layout = Layout::of(window);
     canvas.fill(layout.window, kGround);
-    if (page_ == Page::help) {
-        draw_help(canvas, layout.window, snapshot);
-        return commands;
+    if (!draw_page(canvas, layout, snapshot)) {
+        draw_work(canvas, layout, snapshot);
+        if (entry_) entry_->draw(canvas, layout.window);
+        if (page_ == Page::quit) draw_quit_question(canvas, layout.window, snapshot, leaving_);
     }
-    if (stop_list_) {
-        stop_list_->draw(canvas, layout.window, snapshot);
-        return commands;
+    if (!snapshot.page_written.empty()) {
+        const Rect plate{layout.window.left + 24, layout.window.top + 6, layout.window.right - 24,
+                         layout.window.top + 110};
+        canvas.fill(plate, kPlate, 10);
+        canvas.outline(plate, kPale, 3, 10);
+        canvas.paragraph({plate.left + 24, plate.top + 6, plate.right - 24, plate.bottom - 4},
+                         {kLarge, kPale, true}, kSmall, snapshot.page_written);
     }
-    if (fault_list_) {
-        fault_list_->draw(canvas, layout.window, snapshot);
-        return commands;
-    }
-    draw_work(canvas, layout, snapshot);
-    if (entry_) entry_->draw(canvas, layout.window);
-    if (page_ == Page::quit) draw_quit_question(canvas, layout.window, snapshot);
     return commands;
+}
+
+// What takes the whole window. False: the work is shown.
+bool Overlay::draw_page(Canvas& canvas, const Layout& layout, const Snapshot& snapshot) {
+    if (page_ == Page::help)
+        draw_help(canvas, layout.window, snapshot);
+    else if (page_ == Page::calls)
+        draw_call_list(canvas, layout.window, snapshot);
+    else if (stop_list_)
+        stop_list_->draw(canvas, layout.window, snapshot);
+    else if (fault_list_)
+        fault_list_->draw(canvas, layout.window, snapshot);
+    else if (work_list_)
+        work_list_->draw(canvas, layout.window, snapshot);
+    else if (checks_)
+        checks_->draw(canvas, layout.window);
+    else
+        return false;
+    return true;
 }
 
 void Overlay::draw_chooser(const Chooser& chooser, const Choices& choices, Size window) {
@@ -121,34 +140,46 @@ void Overlay::draw_work(Canvas& canvas, const Layout& layout, const Snapshot& sn
     draw_hints(canvas, layout.hints, snapshot);
 }
 
+// Whether the press was for the page that is open.
+bool Overlay::take_by_page(const KeyPress& key, const Snapshot& snapshot,
+                           std::vector<visit::Command>& out) {
+    const auto taken = [&](auto& page, const auto& outcome) {
+        if (outcome.command) out.push_back(*outcome.command);
+        if (outcome.done) page.reset();
+        return true;
+    };
+    if (checks_) {
+        const ChecksPage::Outcome outcome = checks_->press(key);
+        taken(checks_, outcome);
+        return !outcome.pass_on;
+    }
+    if (work_list_) return taken(work_list_, work_list_->press(key, snapshot));
+    if (key.key == Key::text) return true;
+    if (entry_) return taken(entry_, entry_->press(key));
+    if (stop_list_) return taken(stop_list_, stop_list_->press(key, snapshot));
+    if (fault_list_) return taken(fault_list_, fault_list_->press(key));
+    if (page_ == Page::work) return false;
+    if (key.repeat) return true;
+    if (page_ == Page::calls) {
+        const bool goes_on = key.key == Key::page_down || key.key == Key::page_up ||
+                             (key.key == Key::character && key.character == ' ');
+        if (!goes_on) page_ = Page::work;
+        return !goes_on;
+    }
+    if (page_ == Page::quit && leaving_.press(key)) return true;
+    const bool over = key.key == Key::character && key.character == 'e';
+    if (page_ == Page::quit && (over || key.key == Key::enter)) {
+        if (auto note = leaving_.note("before leaving")) out.push_back(std::move(*note));
+        if (over) out.emplace_back(visit::EndVisit{});
+        out.emplace_back(visit::Quit{});
+    }
+    page_ = Page::work;
+    return true;
+}
+
 void Overlay::take(const KeyPress& key, const Snapshot& snapshot,
                    std::vector<visit::Command>& out) {
-    if (entry_) {
-        const ValueEntry::Outcome outcome = entry_->press(key);
-        if (outcome.command) out.push_back(*outcome.command);
-        if (outcome.done) entry_.reset();
-        return;
-    }
-    if (stop_list_) {
-        const StopList::Outcome outcome = stop_list_->press(key, snapshot);
-        if (outcome.command) out.push_back(*outcome.command);
-        if (outcome.done) stop_list_.reset();
-        return;
-    }
-    if (fault_list_) {
-        const FaultList::Outcome outcome = fault_list_->press(key);
-        if (outcome.command) out.push_back(*outcome.command);
-        if (outcome.done) fault_list_.reset();
-        return;
-    }
-    if (page_ != Page::work) {
-        if (key.repeat) return;
-        const bool over = key.key == Key::character && key.character == 'e';
-        if (page_ == Page::quit && over) out.emplace_back(visit::EndVisit{});
-        if (page_ == Page::quit && (over || key.key == Key::enter)) out.emplace_back(visit::Quit{});
-        page_ = Page::work;
-        return;
-    }
+    if (take_by_page(key, snapshot, out)) return;
     const bool hand = snapshot.simulated && (key.key == Key::up || key.key == Key::down);
     if (hand) {
         const Millimetres step = hand_step(snapshot, key.shift);
@@ -207,6 +238,18 @@ void Overlay::take_character(const KeyPress& key, const Snapshot& snapshot,
                     visit::MoveMutes{key.shift ? std::optional{kCareless} : std::nullopt});
             return;
         }
+        case 'l':
+            work_list_.emplace(snapshot);
+            return;
+        case 'n':
+            page_ = Page::calls;
+            return;
+        case 'k':
+            checks_.emplace();
+            return;
+        case 'r':
+            out.emplace_back(visit::WritePage{});
+            return;
         case 's':
             if (!snapshot.stops.empty()) stop_list_.emplace(snapshot);
             return;

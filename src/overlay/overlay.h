@@ -2,6 +2,7 @@
 #pragma once
 
 #include "overlay/canvas.h"
+#include "overlay/checks.h"
 #include "overlay/chooser.h"
 #include "overlay/fault_list.h"
 #include "overlay/fonts.h"
@@ -11,6 +12,7 @@
 #include "overlay/snapshot.h"
 #include "overlay/stop_list.h"
 #include "overlay/value_entry.h"
+#include "overlay/work_list_page.h"
 #include "visit/command.h"
 
 #include <optional>
@@ -43,7 +45,10 @@ class Overlay {
     const std::vector<DrawnText>& drawn_texts() const { return drawn_; }
 
   private:
-    enum class Page { work, help, quit };
+    enum class Page { work, help, quit, calls };
+    bool take_by_page(const KeyPress& key, const Snapshot& snapshot,
+                      std::vector<visit::Command>& out);
+    bool draw_page(Canvas& canvas, const Layout& layout, const Snapshot& snapshot);
     void take(const KeyPress& key, const Snapshot& snapshot, std::vector<visit::Command>& out);
     void take_character(const KeyPress& key, const Snapshot& snapshot,
                         std::vector<visit::Command>& out);
@@ -58,6 +63,10 @@ class Overlay {
     std::optional<ValueEntry> entry_;
     std::optional<StopList> stop_list_;
     std::optional<FaultList> fault_list_;
+    std::optional<WorkListPage> work_list_;
+    std::optional<ChecksPage> checks_;
+    bool checks_asked_ = false;
+    Ticks<kChecksAfter.size()> leaving_{kChecksAfter};
 };
 
 /// How far one press of an arrow key moves a simulated device: about 0.4 cent, `far` 4 cents.

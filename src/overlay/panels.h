@@ -2,6 +2,7 @@
 #pragma once
 
 #include "overlay/canvas.h"
+#include "overlay/checks.h"
 #include "overlay/layout.h"
 #include "overlay/snapshot.h"
 #include "overlay/words.h"
@@ -9,6 +10,7 @@
 namespace rankwright::overlay {
 
 class RibbonPainter;
+using LeavingTicks = Ticks<kChecksAfter.size()>;
 
 void draw_header(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
 /// How far off, which way, and how sure; or what is awaited, or another key that sounds.
@@ -40,7 +42,10 @@ void draw_trouble(Canvas& canvas, const Rect& place, const Notice& notice);
 void draw_hints(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
 /// All keys, and the cautions of the work.
 void draw_help(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
-void draw_quit_question(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
+void draw_quit_question(Canvas& canvas, const Rect& place, const Snapshot& snapshot,
+                        const LeavingTicks& ticks);
+/// What the helper is to hold: the call in hand and those to come, for the helper's own eyes.
+void draw_call_list(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
 
 /// A triangle with an exclamation mark: goes with every caution, so that colour isn't alone.
 void draw_caution_mark(Canvas& canvas, Point centre, float size);

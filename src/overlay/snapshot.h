@@ -7,6 +7,7 @@
 #include "organ/pipe.h"
 #include "tuning/stage.h"
 
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
@@ -98,6 +99,35 @@ struct StopChoice {
     bool current = false;
 };
 
+/// A pipe of the work list, or the one in hand.
+struct ListLine {
+    PipeId pipe;
+    std::string stop;   ///< "Great · Principal 8′"
+    std::string note;   ///< "middle G"
+    std::string why;    ///< "5.0 cents sharp: beats 1.5 a second with the ensemble"
+    bool to_do = true;  ///< else dropped, out of reach, or not listed
+    bool listed = true;
+    bool out_of_reach = false;
+    bool complaint = false;
+};
+
+/// The work list as it is shown.
+struct ListPage {
+    std::vector<ListLine> lines;       ///< the most audible first
+    std::vector<std::size_t> walking;  ///< the same for the feet: indices into `lines`
+    std::vector<std::string> remarks;
+    int to_do = 0;
+    int done = 0;
+};
+
+/// What the helper is to hold.
+struct NextCall {
+    std::string stops;   ///< "Octave 4′, then Principal 8′ as well"; said where it changes
+    std::string key;     ///< "middle G"
+    std::string number;  ///< "key 32"
+    std::string also;    ///< "and hold tenor C, key 13"; empty as a rule
+};
+
 /// Whether the pipe in hand is in the tuning book as it now stands.
 enum class Keeping {
     no_book,
@@ -126,6 +156,7 @@ struct Snapshot {
     std::string also_where;  ///< its division, when it is another one
     std::vector<std::string> stops_on;
     int key = 0;
+    PipeId pipe;  ///< the one in hand
     int settled_count = 0;
     int open_count = 0;           ///< left before they had settled
     std::optional<Seconds> wait;  ///< nothing to do but let pipes cool, for so long
@@ -178,6 +209,12 @@ struct Snapshot {
     std::string left_side;   ///< "C side"
     std::string right_side;  ///< "C♯ side"
 
+    std::shared_ptr<const ListPage> list;  ///< null where there is none
+    bool only_listed = false;              ///< the run goes from listed pipe to listed pipe
+    std::string next_stop;                 ///< the next pipe stands in another stop: its name
+    std::vector<NextCall> calls;           ///< the one in hand, and those to come
+    bool ask_checks = false;               ///< before the first note of a visit
+    std::string page_written;       ///< where a page went that was asked for, or why it didn't
     std::vector<StopChoice> stops;  ///< of the instrument, those that have pipes
 
     // the input

@@ -74,6 +74,7 @@ StopList::Outcome StopList::press(const KeyPress& key, const Snapshot& snapshot)
             return {true, std::nullopt};
         case Key::escape:
         case Key::erase:
+        case Key::text:
             break;
     }
     return {true, std::nullopt};

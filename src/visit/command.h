@@ -3,6 +3,7 @@
 
 #include "core/pipe_id.h"
 #include "core/units.h"
+#include "visit/book_entry.h"
 
 #include <optional>
 #include <string>
@@ -48,14 +49,29 @@ struct NoteFault {
     std::string fault;  ///< in trade words: visit/faults.h
     std::string words{};
 };
+/// A pipe of any stop is taken in hand.
+struct GoToPipe {
+    PipeId pipe;
+};
+/// Said of any pipe, stop or the organ, and noted as it is: on or off the work list, out of reach,
+/// a complaint, what was checked.
+struct Note {
+    BookMatter matter;
+};
+/// Write the report of the visit as it stands, or the helper's calls, as a page.
+struct WritePage {
+    enum class What { report, calls };
+    What what = What::report;
+};
 /// Take back what was kept or noted last.
 struct Undo {};
 /// The visit is over; without this it is gone on with when the organ is opened again.
 struct EndVisit {};
 struct Quit {};
 
-using Command = std::variant<GoNext, GoBack, GoToKey, MoveDevice, SetTemperature, SetPitch,
-                             TakePitchOfDay, TakeStop, HearAlone, HearWhole, MoveMutes,
-                             MarkOutOfReach, NoteFault, Undo, EndVisit, Quit>;
+using Command =
+    std::variant<GoNext, GoBack, GoToKey, MoveDevice, SetTemperature, SetPitch, TakePitchOfDay,
+                 TakeStop, HearAlone, HearWhole, MoveMutes, MarkOutOfReach, NoteFault, GoToPipe,
+                 Note, WritePage, Undo, EndVisit, Quit>;
 
 }  // namespace rankwright::visit

@@ -75,7 +75,8 @@ std::size_t MixtureRun::first_of_next_key() const {
 }
 
 bool MixtureRun::in_reach(std::size_t pipe) const {
-    return !run_.record().of(run_.pipes()[pipe].id).out_of_reach;
+    const PipeId& id = run_.pipes()[pipe].id;
+    return !run_.record().of(id).out_of_reach && run_.wants(id);
 }
 
 std::size_t MixtureRun::upcoming() const {

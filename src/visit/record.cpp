@@ -115,7 +115,10 @@ std::optional<PipeId> Record::undo(WallTime at) {
     });
     if (last == entries_.rend()) return std::nullopt;
     const PipeId pipe = *pipe_of(last->matter);
-    const bool left = std::holds_alternative<ListChange>(last->matter);
+    const auto* change = std::get_if<ListChange>(&last->matter);
+    const bool left = change != nullptr &&
+                      (change->state == ListState::open || change->state == ListState::done ||
+                       change->state == ListState::hear_again);
     std::vector<std::uint64_t> together;
     for (auto entry = last; entry != entries_.rend(); ++entry) {
         const bool same_breath = last->at - entry->at <= kOneBreath;

@@ -37,6 +37,7 @@ Run::Run(const organ::Instrument& instrument, organ::StopRef stop, organ::Day da
             stop_ = ref;
     find_pipes();
     keeper_.turn_to(record_.of(pipe().id).before.has_value());
+    if (options_.only_listed) begin_at_list();
 }
 
 void Run::find_pipes() {
@@ -76,7 +77,8 @@ PipeOutcome Run::recalled(const PipeId& pipe) const {
     outcome.again = known.list == ListState::hear_again;
     outcome.open = known.list == ListState::open;
     // Cut off in the middle, it may have settled and not been left yet.
-    const bool stood = known.after && known.after->settled && !outcome.open;
+    const bool stood = known.after && known.after->settled && !outcome.open &&
+                       known.after_serial > known.list_serial;
     outcome.settled = known.list == ListState::done || outcome.again || stood;
     return outcome;
 }
@@ -133,6 +135,16 @@ bool Run::to_do(const organ::Pipe& pipe, const PipeOutcome& outcome) const {
 // of that is left, just on.
 std::vector<std::size_t> Run::ahead() const {
     std::vector<std::size_t> wanted;
+    if (options_.only_listed) {
+        // As far as the stop in hand goes.
+        for (const organ::Pipe& one : listed_ahead()) {
+            const auto here = std::find_if(pipes_.begin(), pipes_.end(),
+                                           [&](const auto& own) { return own.id == one.id; });
+            if (here == pipes_.end()) break;
+            wanted.push_back(static_cast<std::size_t>(here - pipes_.begin()));
+        }
+        return wanted;
+    }
     std::vector<std::size_t> plainly;
     for (std::size_t i = current_ + 1; i < pipes_.size(); ++i) {
         if (!record_.of(pipes_[i].id).out_of_reach) plainly.push_back(i);
@@ -167,6 +179,7 @@ std::optional<organ::StopRef> Run::next_stop() const {
 
 bool Run::next() {
     leave_pipe();
+    if (options_.only_listed) return next_listed();
     const auto to = ahead();
     if (!to.empty()) {
         turn_to(to.front());
@@ -185,6 +198,11 @@ bool Run::next() {
 }
 
 bool Run::back() {
+    if (!trail_.empty()) {
+        const PipeId from = trail_.back();
+        trail_.pop_back();
+        return go_to_any(from);
+    }
     for (std::size_t i = current_; i-- > 0;) {
         if (record_.of(pipes_[i].id).out_of_reach) continue;
         turn_to(i);
@@ -201,6 +219,7 @@ void Run::turn_to(std::size_t pipe) {
     if (options_.job != Job::mixture) alone_ = false;
     keeper_.turn_to(record_.of(pipes_[current_].id).before.has_value());
     follower_.turned();
+    silent_since_.reset();
 }
 
 bool Run::go_to(int key) {

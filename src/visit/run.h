@@ -12,6 +12,7 @@
 #include "visit/key_follower.h"
 #include "visit/pitch_today.h"
 #include "visit/record.h"
+#include "visit/work_list.h"
 
 #include <cstddef>
 #include <map>
@@ -37,6 +38,10 @@ struct RunOptions {
     /// When a stop is done the run goes on to the next of these, in the order in which stops are
     /// tuned; empty: it stays at the one in hand.
     std::vector<StopId> stops{};
+    /// Only the work list's pipes are gone to, over all stops (but for mixtures, which are a job of
+    /// their own), in the order for the feet, and round again until it is empty.
+    bool only_listed = false;
+    ListHistory history{};  ///< for the work list
 };
 
 /// What is known of one pipe of the run.
@@ -89,6 +94,14 @@ class Run {
     const PitchToday& pitch_today() const { return pitch_; }
     organ::StopRef stop() const { return stop_; }
     const organ::Instrument& instrument() const { return instrument_; }
+    /// The work list as it stands.
+    const WorkList& list() const { return listed().list; }
+    bool only_listed() const { return options_.only_listed; }
+    /// The pipe is on it with work left, or the run goes to every pipe.
+    bool wants(const PipeId& pipe) const;
+    /// What will be called next, at most so many: over all stops where only listed pipes are gone
+    /// to, else of the stop in hand.
+    std::vector<Call> calls_ahead(std::size_t most) const;
     /// Where the other chest side begins in `standing`; 0 = no sides.
     std::size_t other_side() const { return other_side_; }
     std::size_t settled_count() const;
@@ -117,6 +130,8 @@ class Run {
     /// Goes to a key; false when the stop has no pipe there.
     bool go_to(int key);
     bool go_to(const PipeId& pipe);  ///< the same by the pipe's own name
+    /// Goes to a pipe of any stop, taking that in hand; false when the instrument doesn't have it.
+    bool go_to_any(const PipeId& pipe);
     /// The current pipe can't be reached, or can again.
     void set_out_of_reach(bool out);
     /// Notes what is wrong with the current pipe, in trade words.
@@ -177,6 +192,18 @@ class Run {
     Seconds cools_for(const PipeId& pipe) const;
     bool has_cooled(const PipeId& pipe) const;
     bool to_do(const organ::Pipe& pipe, const PipeOutcome& outcome) const;
+    struct Listed {
+        WorkList list;
+        std::vector<organ::Pipe> feet;  ///< of this job, with the pipe in hand, as one walks
+        std::size_t entries = 0;        ///< of the record when it was made
+        std::optional<PipeId> at;       ///< the pipe in hand then
+    };
+    const Listed& listed() const;
+    std::vector<organ::Pipe> listed_ahead() const;
+    bool next_listed();
+    void begin_at_list();
+    bool anything_ahead() const;
+    bool ends_stop_in_silence(const tuning::PipeState& state);
     PipeOutcome recalled(const PipeId& pipe) const;
     ListState state_on_leaving() const;
     void learn_cooling(const KeptReading& figure);
@@ -223,6 +250,9 @@ class Run {
     };
     std::optional<LeftOpen> left_open_;
     std::optional<Hertz> noted_pitch_;
+    mutable Listed listed_;
+    std::vector<PipeId> trail_;  ///< the pipes from which `next` went on along the list
+    std::optional<Seconds> silent_since_;
 };
 
 }  // namespace rankwright::visit

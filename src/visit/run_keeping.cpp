@@ -22,8 +22,14 @@ Seconds Run::cools_for(const PipeId& pipe) const {
 }
 
 std::optional<Seconds> Run::wait() const {
-    if (keeper_.touched() || !outcomes_[current_].again || !ahead().empty()) return std::nullopt;
+    if (keeper_.touched() || !outcomes_[current_].again || anything_ahead()) return std::nullopt;
     std::optional<Seconds> soonest;
+    if (options_.only_listed) {
+        for (const ListedPipe& one : list().pipes)
+            if (one.to_do() && one.state == ListState::hear_again)
+                soonest = std::min(soonest.value_or(Seconds{1e9}), cools_for(one.pipe.id));
+        return soonest;
+    }
     for (std::size_t i = 0; i < pipes_.size(); ++i) {
         if (!outcomes_[i].again) continue;
         const Seconds left = cools_for(pipes_[i].id);
@@ -172,6 +178,7 @@ bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading
         const auto to = ahead();
         if (!to.empty() && pipes_[to.front()].key == *state.wrong_key) return next();
     }
+    if (ends_stop_in_silence(state)) return next();
     return follow_key(state) || warmth() != warm;
 }
 

@@ -34,6 +34,11 @@ struct Words {
     std::string operator()(const visit::MoveMutes&) const { return "move mutes"; }
     std::string operator()(const visit::MarkOutOfReach&) const { return "out of reach"; }
     std::string operator()(const visit::NoteFault& noted) const { return "fault " + noted.fault; }
+    std::string operator()(const visit::GoToPipe& go) const {
+        return "go to " + to_string(go.pipe);
+    }
+    std::string operator()(const visit::Note&) const { return "note"; }
+    std::string operator()(const visit::WritePage&) const { return "write page"; }
     std::string operator()(const visit::Undo&) const { return "undo"; }
     std::string operator()(const visit::EndVisit&) const { return "end visit"; }
     std::string operator()(const visit::Quit&) const { return "quit"; }

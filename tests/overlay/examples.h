@@ -152,6 +152,54 @@ inline Snapshot at_a_mixture(Snapshot s) {
 }
 
 /// Everything that may happen at a pipe, then the long, the wide and the empty.
+/// At work over a list of seven pipes, one dropped.
+inline Snapshot over_the_list() {
+    Snapshot s = base();
+    s.pipe = {"great", "principal-8", 1, 32};
+    s.only_listed = true;
+    s.then.clear();
+    s.next_stop = "Trumpet 8′";
+    const auto line = [](const char* stop, const char* name, int key, const char* note,
+                         const char* why) {
+        ListLine one;
+        one.pipe = {"great", stop, 1, key};
+        one.stop = name;
+        one.note = note;
+        one.why = why;
+        return one;
+    };
+    ListPage page;
+    page.lines = {
+        line("trumpet-8", "Great · Trumpet 8′", 20, "tenor G",
+             "complaint: growls whenever the choir sits down, and the organist leaves it out"),
+        line("principal-8", "Great · Principal 8′", 32, "middle G",
+             "5.0 cents sharp: beats 1.1 a second with the ensemble, 2.3 a second with its "
+             "reference"),
+        line("octave-4", "Great · Octave 4′", 25, "middle C",
+             "3.1 cents flat: beats 0.94 a second with the ensemble · moved 3.0 cents flatter "
+             "since May 2026"),
+        line("octave-4", "Great · Octave 4′", 40, "treble D♯", "added by hand"),
+        line("gamba-8", "Great · Gamba 8′", 7, "FF♯", "left open · 1.2 cents flat"),
+        line("mixture-iii", "Great · Mixture III", 30, "middle F, row 2", "slow of speech"),
+        line("gamba-8", "Great · Gamba 8′", 9, "GG♯", "dropped · 0.9 cents flat"),
+    };
+    page.lines.back().to_do = false;
+    page.walking = {2, 3, 1, 4, 5, 0, 6};
+    page.remarks = {
+        "Great · Gamba 8′ stands 4.1 cents flat as a whole: temperature or wind, not "
+        "its single pipes, which are judged from there"};
+    page.to_do = 6;
+    page.done = 11;
+    s.list = std::make_shared<const ListPage>(page);
+    s.calls = {
+        {"Great: Octave 4′, then Principal 8′ as well", "middle G", "key 32", ""},
+        {"Great: Octave 4′, then Gamba 8′ as well", "FF♯", "key 7", ""},
+        {"Great: Clarion 4′", "middle C", "key 25", "and tenor C, key 13"},
+        {"Great: Clarion 4′", "C in altissimo", "key 61", "and C in alt on the Swell, key 49"},
+        {"Great: Octave 4′, then Trumpet 8′ as well", "tenor G", "key 20", ""}};
+    return s;
+}
+
 inline std::vector<Example> all() {
     using organ::Material;
     using organ::PipeKind;
