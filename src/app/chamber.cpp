@@ -100,6 +100,8 @@ ExitCode work(Session& session, Window& window, const ChamberOptions& options, P
                 {false,
                  "This computer may fall asleep during the work: turn that off in its settings."});
         snapshot.page_written = pages.said(now);
+        // A recording's organ is no longer to be looked after.
+        snapshot.ask_checks = snapshot.ask_checks && options.input == "mic";
         std::vector<visit::Command> commands;
         const bool open = window.frame(snapshot, commands);
         for (const visit::Command& command : commands)

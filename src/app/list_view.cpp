@@ -50,6 +50,17 @@ std::shared_ptr<const overlay::ListPage> page_of(const visit::Run& run) {
     return page;
 }
 
+// Mixtures are a job of their own.
+bool has_other_job(const visit::Run& run) {
+    const bool mixtures = run.job() == visit::Job::mixture;
+    const auto& pipes = run.list().pipes;
+    return std::any_of(pipes.begin(), pipes.end(), [&](const visit::ListedPipe& one) {
+        const PipeId& id = one.pipe.id;
+        const auto ref = organ::stop_by_id(run.instrument(), id.division, id.stop);
+        return one.to_do() && ref.stop != nullptr && ref.stop->mixture() != mixtures;
+    });
+}
+
 overlay::NextCall words_of(const visit::Call& call) {
     overlay::NextCall next;
     next.stops = call.key.division + ": ";
@@ -71,6 +82,7 @@ void ListView::fill(overlay::Snapshot& out, const visit::Run& run) {
     const PipeId& here = run.pipe().id;
     if (!page_ || entries_ != run.record().entries().size() || at_ != here) {
         page_ = page_of(run);
+        other_job_ = has_other_job(run);
         entries_ = run.record().entries().size();
         at_ = here;
     }
@@ -80,6 +92,12 @@ void ListView::fill(overlay::Snapshot& out, const visit::Run& run) {
     const auto ahead = run.calls_ahead(kCallsAhead);
     if (!ahead.empty() && ahead.front().stops.back() != run.pipe().stop)
         out.next_stop = ahead.front().stops.back();
+    if (out.only_listed && ahead.empty() && other_job_)
+        out.notices.push_back(
+            {false, run.job() == visit::Job::mixture
+                        ? "What else is on the list is no mixture: leave, and start with --list."
+                        : "Mixtures are on the list too: leave, and start with --list --job "
+                          "mixture."});
     out.calls.push_back(words_of(run.call()));
     for (const visit::Call& call : ahead)
         out.calls.push_back(words_of(call));

@@ -17,6 +17,7 @@ class ListView {
 
   private:
     std::shared_ptr<const overlay::ListPage> page_;
+    bool other_job_ = false;   ///< pipes are listed that another job is for
     std::size_t entries_ = 0;  ///< of the record, when it was made
     std::optional<PipeId> at_;
 };

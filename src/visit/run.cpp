@@ -92,6 +92,7 @@ void Run::take(organ::StopRef stop) {
         left_[id_of(stop_)] = pipe().key;
     }
     stop_ = stop;
+    stop_taken_ = now_.at;
     find_pipes();
     turn_to(current_);
     if (const auto before = left_.find(id_of(stop_)); before != left_.end()) go_to(before->second);

@@ -251,7 +251,8 @@ class Run {
     std::optional<LeftOpen> left_open_;
     std::optional<Hertz> noted_pitch_;
     mutable Listed listed_;
-    std::vector<PipeId> trail_;  ///< the pipes from which `next` went on along the list
+    std::optional<Seconds> stop_taken_;  ///< when another stop was taken in hand
+    std::vector<PipeId> trail_;          ///< the pipes from which `next` went on along the list
     std::optional<Seconds> silent_since_;
 };
 

@@ -188,6 +188,10 @@ bool Run::follow_key(const tuning::PipeState& state) {
     constexpr Seconds kFromADonePipe{0.7};
     constexpr Seconds kFromAnOpenPipe{1.5};
     if (options_.job == Job::bearings) return false;
+    // Stops are drawn with the last key still held, and then sound on it (common practice, no
+    // source).
+    constexpr Seconds kDrawsStops{6.0};
+    if (stop_taken_ && now_.at - *stop_taken_ < kDrawsStops && !keeper_.heard()) return false;
     const bool free = outcomes_[current_].settled || !keeper_.heard();
     const auto key = follower_.hear(now_.at, state.tone, state.wrong_key,
                                     free ? kFromADonePipe : kFromAnOpenPipe);

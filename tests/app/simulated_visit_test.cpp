@@ -129,5 +129,46 @@ TEST_F(SimulatedVisit, WhatIsCalledDoneStandsWithinToleranceWhenItHasCooled) {
     EXPECT_GE(done * 2, static_cast<int>(worked_at.size()));
 }
 
+// Over two stops, and only where the list says; reeds, which needn't cool. The Clarion is tuned
+// after the Trumpet, since the file lists it after it; each along its chest.
+TEST_F(SimulatedVisit, TheWorkListIsGoneThroughAndIsEmptyInTheEnd) {
+    ASSERT_TRUE(instrument);
+    visit::Record record;
+    for (const PipeId& id : std::vector<PipeId>{{"great", "clarion-4", 1, 17},
+                                                {"great", "trumpet-8", 1, 26},
+                                                {"great", "trumpet-8", 1, 13}}) {
+        record.add({}, visit::ListChange{id, visit::ListState::wanted});
+        worked_at.push_back(
+            *organ::pipe_of(organ::stop_by_id(*instrument, id.division, id.stop), id.key));
+    }
+    book.entries = record.take_owed();
+    simulator::Chamber::Parameters parameters;
+    parameters.seed = seed;
+    parameters.temperature = instrument->at;
+    SimulatedChamber chamber = simulate_chamber(*instrument, parameters, false);
+    visit::RunOptions options;
+    options.only_listed = true;
+    Work work(*instrument, organ::stop_by_id(*instrument, "great", "octave-4"), {}, options,
+              std::move(chamber.console), book.port(), std::move(record));
+    std::vector<std::string> wanted;
+    for (const organ::Pipe& pipe : visit::for_the_feet(*instrument, work.run().list()))
+        wanted.push_back(to_string(pipe.id));
+    work_through(work, chamber, Seconds{900.0});
+
+    EXPECT_EQ(work.run().list().to_do(), 0U) << "after " << took.count() << " s";
+    std::vector<std::string> done;
+    for (const visit::BookEntry& entry : book.entries)
+        if (const auto* change = std::get_if<visit::ListChange>(&entry.matter);
+            change != nullptr && change->state == visit::ListState::done)
+            done.push_back(to_string(change->pipe));
+    EXPECT_EQ(done, wanted) << "in the order for the feet, and nothing else";
+    for (const organ::Pipe& pipe : worked_at) {
+        const Hertz target = organ::target(*instrument, pipe, {});
+        EXPECT_LE(std::abs(interval(target, truth[pipe.id]).value()),
+                  tuning::tolerance_at(target).value() + 0.6)
+            << to_string(pipe.id);
+    }
+}
+
 }  // namespace
 }  // namespace rankwright::app

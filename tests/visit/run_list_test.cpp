@@ -149,6 +149,29 @@ TEST_F(RunOverTheList, GoesOnToAnotherStopWhenTheKeyOfASettledPipeEnds) {
     EXPECT_EQ(run.pipe().id, pipe("principal-8", 10));
 }
 
+// The helper draws the next stop with the last key still held: that key isn't meant.
+TEST_F(RunOverTheList, TheOldKeyOnTheNewStopIsNotFollowed) {
+    want(pipe("octave-4", 10));
+    want(pipe("principal-8", 20));
+    visit::Run run = begin();
+    work(run, tuning::Stage::settled, now);
+    EXPECT_TRUE(run.next());
+    tuning::PipeState other;
+    other.stage = tuning::Stage::wrong_key;
+    other.tone = 2;
+    other.wrong_key = 10;
+    const auto sounds_for = [&](double seconds) {
+        for (int i = 0; i < static_cast<int>(seconds * 10.0); ++i) {
+            now += Seconds{0.1};
+            run.tell_time({now, {}});
+            run.follow(other);
+        }
+        return run.pipe().id;
+    };
+    EXPECT_EQ(sounds_for(4.0), pipe("principal-8", 20));
+    EXPECT_EQ(sounds_for(6.0), pipe("principal-8", 10)) << "but one that goes on and on is";
+}
+
 TEST_F(RunOverTheList, TellsTheCallsToComeOverAllStops) {
     for (const PipeId& one :
          {pipe("principal-8", 25), pipe("principal-8", 5), pipe("octave-4", 25)})
