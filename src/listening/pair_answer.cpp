@@ -54,7 +54,7 @@ void PairFit::mean_slope(std::size_t b, std::size_t pipe, const PairState& state
     result.by_path.assign(path_, 0.0);
     result.by_gain.assign(2 * gains_, 0.0);
     if (!(spread > 0.0)) return;
-    result.weight = k * k * power * bands_[b].rate / state.bands[b].noise;
+    result.weight = k * k * power * bands_[b].rate / bands_[b].floor;
     for (std::size_t m = 0; m < kPoints; ++m) {
         const double part = std::norm(gains[m]) * (path[m] - centre) / spread;
         for (std::size_t p = 0; p < path_; ++p) {

@@ -42,6 +42,12 @@ constexpr std::size_t kSearchOwnBands = 2;
 constexpr double kSearchOwn = 3.0;  // lower than this many meetings
 constexpr std::size_t kMostPlaces = 8;
 constexpr std::size_t kLowMeetings = 4;
+constexpr std::size_t kMirrored = 2;
+constexpr double kMirroredTurns = 3.0;  // of the beat in the span
+constexpr double kMirrorNear = 0.1;     // turns
+constexpr std::size_t kSifted = 6;
+constexpr double kSlowTurns = 1.5;
+constexpr std::array<double, 5> kSlowTried{0.12, 0.25, 0.45, 0.75, 1.1};  // turns
 constexpr int kMostReferencePoints = 30;  // either side
 
 struct Candidate {
@@ -221,6 +227,35 @@ void add_swapped(std::vector<Candidate>& candidates, const PairRequest& request)
     }
 }
 
+/// A beat that turns a few times looks much the same with its sign turned, as far as the lowest
+/// partials go: adds the mirror images of the best places, the best first, unless they are there.
+void add_mirrored(std::vector<Candidate>& candidates, const PairRequest& request, double span_s) {
+    const double m = request.reference_partial, n = request.pipe_partial;
+    const std::size_t count = std::min(candidates.size(), kMirrored);
+    for (std::size_t i = 0; i < count; ++i) {
+        Candidate mirror = candidates[i];
+        const double beat = n * mirror.pipe_offset - m * mirror.reference_offset;
+        if (std::abs(beat) * span_s > kMirroredTurns) continue;
+        mirror.pipe_offset -= 2.0 * beat / n;
+        const bool known = std::any_of(
+            candidates.begin(), candidates.end(), [&](const Candidate& c) {
+                return n * std::abs(c.pipe_offset - mirror.pipe_offset) * span_s < kMirrorNear;
+            });
+        if (!known) candidates.push_back(mirror);
+    }
+}
+
+/// Within a turn or so the wander of both makes places that the few lowest partials rank wrongly:
+/// adds beats of either sign around the reference as it is known.
+void add_slow(std::vector<Candidate>& candidates, const PairRequest& request, double span_s) {
+    const double m = request.reference_partial, n = request.pipe_partial;
+    const Candidate best = candidates.front();
+    if (std::abs(n * best.pipe_offset - m * best.reference_offset) * span_s > kSlowTurns) return;
+    for (const double turns : kSlowTried)
+        for (const double sign : {-1.0, 1.0})
+            candidates.push_back({0.0, sign * turns / (n * span_s), best.evidence});
+}
+
 struct Stage {
     std::size_t wander_terms, gain_terms;
     int steps;
@@ -356,7 +391,7 @@ PairPlan plan_pair(std::span<const float> samples, const PairRequest& request) {
         if (line.reference_partial == 0 && line.pipe_partial == 0) continue;
         if (line.reference_partial > kHighestPartial || line.pipe_partial > kHighestPartial) break;
         line.hz = unit * plan.spacing_hz;
-        const double aside = std::min(0.45 * plan.spacing_hz, 200.0);
+        const double aside = 0.45 * plan.spacing_hz;
         line.floor = floor.variance(line.hz - aside, line.hz + aside);
         const double wide = std::min(
             0.4 * plan.spacing_hz,
@@ -372,7 +407,7 @@ PairPlan plan_pair(std::span<const float> samples, const PairRequest& request) {
 }
 
 std::vector<PairPlace> find_places(std::span<const float> samples, const PairRequest& request,
-                                   const PairPlan& plan) {
+                                   const PairPlan& plan, SearchEffort effort) {
     const double span_s = seconds(samples, request);
     const double f = request.reference.value();
     const double m = request.reference_partial, n = request.pipe_partial;
@@ -427,6 +462,14 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
         lines = s == 0 ? most_informative(lines, 6) : telling_lines(lines, kMostLines);
         const std::vector<PairBand> bands = cut(samples, request, plan, lines, low_beat, high_beat);
         if (bands.empty()) return places;
+        if (candidates.size() > kMostPlaces) {
+            const Stage sifting{stages[s].wander_terms, stages[s].gain_terms, 4, 400.0};
+            const auto sifted = refine(bands, request, candidates, span_s, sifting);
+            candidates.clear();
+            for (const PairPlace& p : sifted)
+                if (candidates.size() < kSifted)
+                    candidates.push_back({p.reference_hz - f, p.pipe_hz - f * m / n, p.evidence});
+        }
         places = refine(bands, request, candidates, span_s, stages[s]);
         if (s == 0 && !places.empty()) low_power = places.front().power;
         for (PairPlace& place : places)
@@ -434,7 +477,10 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
         candidates.clear();
         for (const PairPlace& p : places)
             candidates.push_back({p.reference_hz - f, p.pipe_hz - f * m / n, p.evidence});
-        if (m == n && s == 0) add_swapped(candidates, request);
+        if (s > 0) break;
+        if (m == n) add_swapped(candidates, request);
+        add_mirrored(candidates, request, span_s);
+        if (effort == SearchEffort::thorough) add_slow(candidates, request, span_s);
     }
     return places;
 }
