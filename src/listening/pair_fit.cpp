@@ -23,6 +23,9 @@ constexpr double kLeastWander = 0.0003;
 constexpr double kUsualUnrest = 0.02;
 constexpr double kUnrestWeight = 3.0;
 constexpr double kLeastUnrest = 0.0003;
+/// A pipe's partial keeps most of its level. Without this bound a second "tone" that never stands
+/// explains a reed's rustle, in dozens of lines that the flue beside it hasn't.
+constexpr double kMostUnrest = 0.3;
 /// So many standard uncertainties off, the prior of the reference's offset goes on straight.
 constexpr double kReferenceTail = 4.0;
 
@@ -431,7 +434,7 @@ void PairFit::relevel(PairState& state) {
             const double terms = static_cast<double>(gains_ - 1);
             const double variance =
                 (2.0 * kUnrestWeight * prior + 2.0 * sum) / (2.0 * kUnrestWeight + 2.0 * terms);
-            s.unrest[i] = std::max(std::sqrt(variance), kLeastUnrest);
+            s.unrest[i] = std::clamp(std::sqrt(variance), kLeastUnrest, kMostUnrest);
             unrest[i] += 1.0 / (s.unrest[i] * s.unrest[i]);
             count[i] += 1.0;
         }

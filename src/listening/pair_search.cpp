@@ -463,7 +463,7 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
         const std::vector<PairBand> bands = cut(samples, request, plan, lines, low_beat, high_beat);
         if (bands.empty()) return places;
         if (candidates.size() > kMostPlaces) {
-            const Stage sifting{stages[s].wander_terms, stages[s].gain_terms, 4, 400.0};
+            const Stage sifting{stages[s].wander_terms, stages[s].gain_terms, 5, 4000.0};
             const auto sifted = refine(bands, request, candidates, span_s, sifting);
             candidates.clear();
             for (const PairPlace& p : sifted)
