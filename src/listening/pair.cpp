@@ -102,7 +102,7 @@ std::optional<BeatReading> measure_pair(std::span<const float> samples,
                                         const PairRequest& request) {
     const PairPlan plan = plan_pair(samples, request);
     if (plan.lines.empty()) return std::nullopt;
-    const std::vector<PairPlace> places = 
+    const std::vector<PairPlace> places =
         find_places(samples, request, plan, SearchEffort::thorough);
     if (places.empty() || !holds_two(places.front())) return std::nullopt;
     return weigh(places, request);

@@ -42,13 +42,14 @@ constexpr std::size_t kSearchOwnBands = 2;
 constexpr double kSearchOwn = 3.0;  // lower than this many meetings
 constexpr std::size_t kMostPlaces = 8;
 constexpr std::size_t kLowMeetings = 4;
+constexpr double kFarFetched = 6.0;  // standard uncertainties of the reference
 constexpr std::size_t kMirrored = 2;
 constexpr double kMirroredTurns = 3.0;  // of the beat in the span
 constexpr double kMirrorNear = 0.1;     // turns
 constexpr std::size_t kSifted = 6;
 constexpr double kSlowTurns = 1.5;
 constexpr std::array<double, 5> kSlowTried{0.12, 0.25, 0.45, 0.75, 1.1};  // turns
-constexpr int kMostReferencePoints = 30;  // either side
+constexpr int kMostReferencePoints = 30;                                  // either side
 
 struct Candidate {
     double reference_offset = 0.0;
@@ -217,12 +218,28 @@ double reference_sd(const PairRequest& request) {
     return std::hypot(request.reference_sd.value(), kDrift * request.reference.value());
 }
 
+bool unison(const PairRequest& request) {
+    return request.reference_partial == request.pipe_partial;
+}
+
+/// A unison's state with the other tone for the reference.
+void swap_pipes(PairState& state) {
+    const auto half = static_cast<std::ptrdiff_t>(state.unknowns.size() / 2);
+    std::rotate(state.unknowns.begin(), state.unknowns.begin() + half, state.unknowns.end());
+    std::swap(state.wander[0], state.wander[1]);
+    std::swap(state.unrest[0], state.unrest[1]);
+    for (PairState::Band& band : state.bands) {
+        std::swap(band.level[0], band.level[1]);
+        std::swap(band.unrest[0], band.unrest[1]);
+    }
+}
+
 /// In a unison either tone can be the reference: adds the other way where that isn't far-fetched.
 void add_swapped(std::vector<Candidate>& candidates, const PairRequest& request) {
     const std::size_t count = candidates.size();
     for (std::size_t i = 0; i < count; ++i) {
         const Candidate c = candidates[i];
-        if (std::abs(c.pipe_offset) < 6.0 * reference_sd(request))
+        if (std::abs(c.pipe_offset) < kFarFetched * reference_sd(request))
             candidates.push_back({c.pipe_offset, c.reference_offset, c.evidence});
     }
 }
@@ -237,8 +254,8 @@ void add_mirrored(std::vector<Candidate>& candidates, const PairRequest& request
         const double beat = n * mirror.pipe_offset - m * mirror.reference_offset;
         if (std::abs(beat) * span_s > kMirroredTurns) continue;
         mirror.pipe_offset -= 2.0 * beat / n;
-        const bool known = std::any_of(
-            candidates.begin(), candidates.end(), [&](const Candidate& c) {
+        const bool known =
+            std::any_of(candidates.begin(), candidates.end(), [&](const Candidate& c) {
                 return n * std::abs(c.pipe_offset - mirror.pipe_offset) * span_s < kMirrorNear;
             });
         if (!known) candidates.push_back(mirror);
@@ -260,6 +277,7 @@ struct Stage {
     std::size_t wander_terms, gain_terms;
     int steps;
     double keep;  ///< places this far below the best in evidence go on
+    bool swaps;
 };
 
 /// Refines every candidate on the bands; `answers`: with the means over the span and their doubt.
@@ -275,13 +293,23 @@ std::vector<PairPlace> refine(std::span<const PairBand> bands, const PairRequest
     model.gain_terms = stage.gain_terms;
     PairFit fit(bands, model);
     std::vector<PairPlace> places;
-    for (const Candidate& candidate : candidates) {
-        PairState state = fit.start(candidate.reference_offset, candidate.pipe_offset);
+    const auto settle = [&](PairState& state) {
         fit.refine(state, stage.steps);
-        const PairAnswer answer = fit.answer(state);
-        const PairPlace place = place_of(state, answer, model, request);
+        const PairPlace place = place_of(state, fit.answer(state), model, request);
         if (std::isfinite(place.evidence) && std::isfinite(place.beat_variance))
             places.push_back(place);
+    };
+    PairState best;
+    best.evidence = -1e300;
+    for (const Candidate& candidate : candidates) {
+        PairState state = fit.start(candidate.reference_offset, candidate.pipe_offset);
+        settle(state);
+        if (state.evidence > best.evidence) best = std::move(state);
+    }
+    // The best, wander and all, with the other one for the reference.
+    if (stage.swaps && !best.bands.empty() && unison(request)) {
+        swap_pipes(best);
+        if (std::abs(best.unknowns[0]) < kFarFetched * reference_sd(request)) settle(best);
     }
     std::sort(places.begin(), places.end(),
               [](const PairPlace& a, const PairPlace& b) { return a.evidence > b.evidence; });
@@ -439,8 +467,9 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
     const auto terms = [&](double a_second, double least, double most) {
         return static_cast<std::size_t>(std::clamp(std::round(a_second * span_s), least, most));
     };
-    const std::array<Stage, 2> stages{{{terms(2.5, 2.0, 8.0), terms(1.2, 2.0, 4.0), 8, 70.0},
-                                       {terms(4.0, 3.0, 14.0), terms(2.0, 2.0, 6.0), 12, 30.0}}};
+    const std::array<Stage, 2> stages{
+        {{terms(2.5, 2.0, 8.0), terms(1.2, 2.0, 4.0), 8, 70.0, false},
+         {terms(4.0, 3.0, 14.0), terms(2.0, 2.0, 6.0), 12, 30.0, true}}};
     std::vector<PairPlace> places;
     std::array<double, 2> low_power{};
     for (std::size_t s = 0; s < stages.size(); ++s) {
@@ -463,7 +492,7 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
         const std::vector<PairBand> bands = cut(samples, request, plan, lines, low_beat, high_beat);
         if (bands.empty()) return places;
         if (candidates.size() > kMostPlaces) {
-            const Stage sifting{stages[s].wander_terms, stages[s].gain_terms, 5, 4000.0};
+            const Stage sifting{stages[s].wander_terms, stages[s].gain_terms, 5, 4000.0, false};
             const auto sifted = refine(bands, request, candidates, span_s, sifting);
             candidates.clear();
             for (const PairPlace& p : sifted)
@@ -478,7 +507,7 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
         for (const PairPlace& p : places)
             candidates.push_back({p.reference_hz - f, p.pipe_hz - f * m / n, p.evidence});
         if (s > 0) break;
-        if (m == n) add_swapped(candidates, request);
+        if (unison(request)) add_swapped(candidates, request);
         add_mirrored(candidates, request, span_s);
         if (effort == SearchEffort::thorough) add_slow(candidates, request, span_s);
     }

@@ -1,0 +1,35 @@
+// Pairs mixed from recorded single pipes (open data), the one resampled by an exactly known ratio.
+#pragma once
+
+#include "accuracy/pair_row.h"
+#include "support/recordings.h"
+
+#include <random>
+#include <string>
+#include <vector>
+
+namespace rankwright::testing {
+
+/// How the reference is known beforehand.
+enum class KnownBy {
+    moment_ago,  ///< to 0.05 cents
+    recording,   ///< of it alone: what its whole recording says, another span than the pair's
+    number,      ///< 0.3 cents off, though given to many digits
+};
+
+struct RecordedPairs {
+    std::vector<std::string> ranks{"Montre8", "Trompette8"};
+    int reference_partial = 1;
+    int pipe_partial = 1;
+    int count = 20;
+    KnownBy known = KnownBy::moment_ago;
+    int lowest = 42;  ///< keys, MIDI
+    int highest = 91;
+};
+
+/// Draws pairs of 2.4 s, 0.1 to 5 beats a second, the pipe within 12 dB of the reference, and hears
+/// them. True means are the phase slopes of each alone over the same span, found before mixing.
+/// False when there aren't so many in the recordings.
+bool judge_recorded(PairRow& row, const RecordedPairs& wanted, std::mt19937_64& random);
+
+}  // namespace rankwright::testing
