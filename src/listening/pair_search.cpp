@@ -47,6 +47,7 @@ constexpr std::size_t kMirrored = 2;
 constexpr double kMirroredTurns = 3.0;  // of the beat in the span
 constexpr double kMirrorNear = 0.1;     // turns
 constexpr std::size_t kSifted = 6;
+constexpr std::size_t kSettled = 4;
 constexpr double kSlowTurns = 1.5;
 constexpr std::array<double, 5> kSlowTried{0.12, 0.25, 0.45, 0.75, 1.1};  // turns
 constexpr int kMostReferencePoints = 30;                                  // either side
@@ -277,7 +278,7 @@ struct Stage {
     std::size_t wander_terms, gain_terms;
     int steps;
     double keep;  ///< places this far below the best in evidence go on
-    bool swaps;
+    bool last;
 };
 
 /// Refines every candidate on the bands; `answers`: with the means over the span and their doubt.
@@ -292,24 +293,32 @@ std::vector<PairPlace> refine(std::span<const PairBand> bands, const PairRequest
     model.wander_terms = stage.wander_terms;
     model.gain_terms = stage.gain_terms;
     PairFit fit(bands, model);
-    std::vector<PairPlace> places;
-    const auto settle = [&](PairState& state) {
+    std::vector<PairState> states;
+    for (const Candidate& candidate : candidates) {
+        PairState state = fit.start(candidate.reference_offset, candidate.pipe_offset);
         fit.refine(state, stage.steps);
+        if (std::isfinite(state.evidence)) states.push_back(std::move(state));
+    }
+    if (stage.last && !states.empty()) {
+        std::sort(states.begin(), states.end(),
+                  [](const PairState& a, const PairState& b) { return a.evidence > b.evidence; });
+        // Which of two is better shows only when both have settled: wander is learned slowly. The
+        // best also with the other one for the reference, wander and all.
+        if (states.size() > kSettled) states.resize(kSettled);
+        if (unison(request)) {
+            PairState other = states.front();
+            swap_pipes(other);
+            if (std::abs(other.unknowns[0]) < kFarFetched * reference_sd(request))
+                states.push_back(std::move(other));
+        }
+        for (PairState& state : states)
+            fit.refine(state, 2 * stage.steps);
+    }
+    std::vector<PairPlace> places;
+    for (const PairState& state : states) {
         const PairPlace place = place_of(state, fit.answer(state), model, request);
         if (std::isfinite(place.evidence) && std::isfinite(place.beat_variance))
             places.push_back(place);
-    };
-    PairState best;
-    best.evidence = -1e300;
-    for (const Candidate& candidate : candidates) {
-        PairState state = fit.start(candidate.reference_offset, candidate.pipe_offset);
-        settle(state);
-        if (state.evidence > best.evidence) best = std::move(state);
-    }
-    // The best, wander and all, with the other one for the reference.
-    if (stage.swaps && !best.bands.empty() && unison(request)) {
-        swap_pipes(best);
-        if (std::abs(best.unknowns[0]) < kFarFetched * reference_sd(request)) settle(best);
     }
     std::sort(places.begin(), places.end(),
               [](const PairPlace& a, const PairPlace& b) { return a.evidence > b.evidence; });
@@ -467,9 +476,9 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
     const auto terms = [&](double a_second, double least, double most) {
         return static_cast<std::size_t>(std::clamp(std::round(a_second * span_s), least, most));
     };
-    const std::array<Stage, 2> stages{
-        {{terms(2.5, 2.0, 8.0), terms(1.2, 2.0, 4.0), 8, 70.0, false},
-         {terms(4.0, 3.0, 14.0), terms(2.0, 2.0, 6.0), 12, 30.0, true}}};
+    const std::array<Stage, 2> stages{{{terms(2.5, 2.0, 8.0), terms(1.2, 2.0, 4.0), 8, 70.0, false},
+                                       {terms(4.0, 3.0, 14.0), terms(2.0, 2.0, 6.0), 12, 30.0,
+                                        effort == SearchEffort::thorough}}};
     std::vector<PairPlace> places;
     std::array<double, 2> low_power{};
     for (std::size_t s = 0; s < stages.size(); ++s) {
