@@ -168,43 +168,33 @@ void print_live(const listening::PairHearing& hearing, bool json) {
 }
 
 ExitCode hear_beats_live(const BeatsOptions& options) {
+    using Printed = LiveReadings::Printed;
     const auto known = known_beforehand(options);
     if (!known) return report(known.error());
     std::unique_ptr<listening::PairListener> listener;
-    bool any = false;
-    FrameIndex printed;
-    const auto heard = hear_live(
-        {.device = options.device,
-         .lasting = options.lasting,
-         .begin =
-             [&](SampleRate rate, int channels) {
-                 listener = std::make_unique<listening::PairListener>(
-                     listening::PairListener::Parameters{rate, channels});
-                 listener->expect({known->reference.pitch, known->reference.sd,
-                                   known->interval.reference_partial,
-                                   known->interval.pipe_partial});
-                 printed = {};
-             },
-         .take =
-             [&](const capture::CaptureBlock& block) {
-                 listener->process(block.first, {block.samples.data(),
-                                                 std::size_t{block.frames} * block.channels});
-                 const listening::PairHearing& hearing = listener->hearing();
-                 constexpr Seconds kEvery{0.2};
-                 const bool alone = !options.json && hearing.reference_alone && hearing.reference;
-                 if (!(hearing.reading || alone) ||
-                     duration(hearing.now - printed, hearing.rate) < kEvery)
-                     return;
-                 print_live(hearing, options.json);
-                 printed = hearing.now;
-                 any = any || hearing.reading;
-             }});
-    if (!heard) return report(heard.error());
-    if (any) return kDone;
-    return report(
-        {ErrorKind::nothing_heard,
-         "no pair was heard near that interval; check --interval and the reference's pitch",
-         std::nullopt});
+    LiveReadings readings;
+    readings.nothing =
+        "no pair was heard near that interval; check --interval and the reference's pitch";
+    readings.input.device = options.device;
+    readings.input.lasting = options.lasting;
+    readings.input.begin = [&](SampleRate rate, int channels) {
+        listener = std::make_unique<listening::PairListener>(
+            listening::PairListener::Parameters{rate, channels});
+        listener->expect({known->reference.pitch, known->reference.sd,
+                          known->interval.reference_partial, known->interval.pipe_partial});
+    };
+    readings.input.take = [&](const capture::CaptureBlock& block) {
+        listener->process(block.first,
+                          {block.samples.data(), std::size_t{block.frames} * block.channels});
+    };
+    readings.print = [&] {
+        const listening::PairHearing& hearing = listener->hearing();
+        const bool alone = !options.json && hearing.reference_alone && hearing.reference;
+        if (!hearing.reading && !alone) return Printed::nothing;
+        print_live(hearing, options.json);
+        return hearing.reading ? Printed::reading : Printed::aside;
+    };
+    return print_live_readings(readings);
 }
 
 }  // namespace

@@ -133,34 +133,27 @@ void print_live(const listening::Hearing& hearing, const ListenOptions& options)
 }
 
 ExitCode listen_live(const ListenOptions& options) {
+    using Printed = LiveReadings::Printed;
     std::unique_ptr<listening::PipeListener> listener;
-    bool any = false;
-    FrameIndex printed;
-    const auto heard = hear_live(
-        {.device = options.device,
-         .lasting = options.lasting,
-         .begin =
-             [&](SampleRate rate, int channels) {
-                 listener = std::make_unique<listening::PipeListener>(
-                     listening::PipeListener::Parameters{rate, channels});
-                 listener->expect(near_of(options));
-                 printed = {};
-             },
-         .take =
-             [&](const capture::CaptureBlock& block) {
-                 listener->process(block.first, {block.samples.data(),
-                                                 std::size_t{block.frames} * block.channels});
-                 const listening::Hearing& hearing = listener->hearing();
-                 constexpr Seconds kEvery{0.2};
-                 if (!hearing.reading || duration(hearing.now - printed, hearing.rate) < kEvery)
-                     return;
-                 print_live(hearing, options);
-                 printed = hearing.now;
-                 any = true;
-             }});
-    if (!heard) return report(heard.error());
-    if (any) return kDone;
-    return report({ErrorKind::nothing_heard, "no steady pipe was heard", std::nullopt});
+    LiveReadings readings;
+    readings.nothing = "no steady pipe was heard";
+    readings.input.device = options.device;
+    readings.input.lasting = options.lasting;
+    readings.input.begin = [&](SampleRate rate, int channels) {
+        listener = std::make_unique<listening::PipeListener>(
+            listening::PipeListener::Parameters{rate, channels});
+        listener->expect(near_of(options));
+    };
+    readings.input.take = [&](const capture::CaptureBlock& block) {
+        listener->process(block.first,
+                          {block.samples.data(), std::size_t{block.frames} * block.channels});
+    };
+    readings.print = [&] {
+        if (!listener->hearing().reading) return Printed::nothing;
+        print_live(listener->hearing(), options);
+        return Printed::reading;
+    };
+    return print_live_readings(readings);
 }
 
 }  // namespace

@@ -43,4 +43,28 @@ Result<void> hear_live(const LiveInput& input) {
     return {};
 }
 
+ExitCode print_live_readings(LiveReadings readings) {
+    using Printed = LiveReadings::Printed;
+    constexpr Seconds kEvery{0.2};
+    bool any = false;
+    FrameIndex printed;
+    LiveInput input = readings.input;
+    input.begin = [&](SampleRate rate, int channels) {
+        readings.input.begin(rate, channels);
+        printed = {};
+    };
+    input.take = [&](const capture::CaptureBlock& block) {
+        readings.input.take(block);
+        const FrameIndex now = block.first + static_cast<std::int64_t>(block.frames);
+        if (duration(now - printed, block.rate) < kEvery) return;
+        const Printed what = readings.print();
+        if (what == Printed::nothing) return;
+        printed = now;
+        any = any || what == Printed::reading;
+    };
+    if (const auto heard = hear_live(input); !heard) return report(heard.error());
+    if (any) return kDone;
+    return report({ErrorKind::nothing_heard, readings.nothing, std::nullopt});
+}
+
 }  // namespace rankwright::app

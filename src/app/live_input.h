@@ -1,6 +1,7 @@
 // What commands do with live sound: take it until they are told to stop.
 #pragma once
 
+#include "app/report.h"
 #include "capture/source.h"
 #include "core/result.h"
 #include "core/units.h"
@@ -23,5 +24,16 @@ struct LiveInput {
 /// say goes to stderr. Fails when there is no device of that name at the start; one that goes later
 /// is waited for.
 Result<void> hear_live(const LiveInput& input);
+
+/// A command that prints what it hears live, a line a reading.
+struct LiveReadings {
+    enum class Printed { nothing, aside, reading };
+    LiveInput input;
+    /// Prints what there is to say now; asked at most five times a second. An `aside` is a line
+    /// that is no reading.
+    std::function<Printed()> print;
+    const char* nothing;  ///< what to say in the end when no reading was printed
+};
+ExitCode print_live_readings(LiveReadings readings);
 
 }  // namespace rankwright::app

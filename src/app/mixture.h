@@ -15,6 +15,8 @@ struct MixtureOptions {
     double unison_hz = 0.0;
     std::string pipes;
     std::optional<double> reference_hz;
+    std::string device;
+    std::optional<double> lasting;
     std::optional<double> from;
     std::optional<double> to;
     std::optional<int> channel;

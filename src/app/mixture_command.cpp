@@ -1,6 +1,8 @@
-// `rankwright mixture`: all pipes of one key of a mixture, from a recording.
+// `rankwright mixture`: all pipes of one key of a mixture, from a recording or live.
 #include "app/commands.h"
+#include "app/held_key.h"
 #include "app/json_output.h"
+#include "app/live_input.h"
 #include "app/mixture.h"
 #include "app/recorded_input.h"
 #include "capture/recording_source.h"
@@ -91,11 +93,13 @@ Result<MixtureRequest> request_of(const MixtureOptions& options) {
     request.unison = Hertz{options.unison_hz};
     request.pipes = *ratios;
     if (options.reference_hz) request.reference = Hertz{*options.reference_hz};
-    if (options.file.empty())
-        return fail(ErrorKind::bad_input,
-                    "give a recording of the key, as `rankwright mixture key.wav --unison-hz …`; "
-                    "hearing a mixture live isn't possible yet");
     return request;
+}
+
+void print_reading(const MixtureReading& reading, const MixtureRequest& request) {
+    for (std::size_t i = 0; i < reading.pipes.size(); ++i)
+        print_pipe(reading.pipes[i], ratio_text(request.pipes[i]), request);
+    if (reading.reference) print_pipe(*reading.reference, "reference", request);
 }
 
 ExitCode hear_file(const MixtureOptions& options) {
@@ -108,11 +112,7 @@ ExitCode hear_file(const MixtureOptions& options) {
         return listening::measure_mixture(samples, *request);
     });
     if (options.json) std::cout << mixture_json(reading, *request).dump() << "\n";
-    if (!options.json && reading) {
-        for (std::size_t i = 0; i < reading->pipes.size(); ++i)
-            print_pipe(reading->pipes[i], ratio_text(request->pipes[i]), *request);
-        if (reading->reference) print_pipe(*reading->reference, "reference", *request);
-    }
+    if (!options.json && reading) print_reading(*reading, *request);
     if (reading && std::any_of(reading->pipes.begin(), reading->pipes.end(), [](const auto& pipe) {
             return pipe.presence == Presence::sounding;
         }))
@@ -123,12 +123,49 @@ ExitCode hear_file(const MixtureOptions& options) {
                    Place{options.file}});
 }
 
+ExitCode hear_mixture_live(const MixtureOptions& options) {
+    using Printed = LiveReadings::Printed;
+    const auto request = request_of(options);
+    if (!request) return report(request.error());
+    std::unique_ptr<HeldKey> key;
+    FrameIndex now;
+    SampleRate rate{48000.0};
+    LiveReadings readings;
+    readings.nothing =
+        "no pipe of this key was surely heard; hold the key for three seconds or more, and check "
+        "--unison-hz and --pipes";
+    readings.input.device = options.device;
+    readings.input.lasting = options.lasting;
+    readings.input.begin = [&](SampleRate at, int) {
+        rate = at;
+        key = std::make_unique<HeldKey>(*request);
+    };
+    readings.input.take = [&](const capture::CaptureBlock& block) {
+        key->hear(block);
+        now = block.first;
+    };
+    readings.print = [&] {
+        const auto reading = key->reading();
+        if (!reading) return Printed::nothing;
+        if (options.json) {
+            std::cout << mixture_json(reading, *request).dump() << std::endl;
+            return Printed::reading;
+        }
+        std::printf("%.2f s\n", duration(now - FrameIndex{}, rate).count());
+        print_reading(*reading, *request);
+        std::fflush(stdout);
+        return Printed::reading;
+    };
+    return print_live_readings(readings);
+}
+
 }  // namespace
 
 void add_mixture_command(CLI::App& app, ExitCode& code) {
     auto options = std::make_shared<MixtureOptions>();
     CLI::App* command = app.add_subcommand("mixture", "Hear all pipes of one key of a mixture");
-    command->add_option("FILE", options->file, "a WAV or FLAC recording of the key held");
+    command->add_option("FILE", options->file,
+                        "a WAV or FLAC recording of the key held; without it, the live input");
     command->add_option("--unison-hz", options->unison_hz, "the pitch of the key's unison, in Hz")
         ->check(CLI::Range(8.0, 10000.0))
         ->required();
@@ -146,8 +183,13 @@ void add_mixture_command(CLI::App& app, ExitCode& code) {
     to->check(CLI::NonNegativeNumber);
     command->add_option("--channel", options->channel, "this channel alone, from 1")
         ->check(CLI::PositiveNumber);
-    command->add_flag("--json", options->json, "one JSON object");
-    command->callback([options, &code] { code = hear_file(*options); });
+    command->add_option("--device", options->device, "live: an input of `rankwright inputs`");
+    command->add_option("--for", options->lasting, "live: stop after so many seconds")
+        ->check(CLI::PositiveNumber);
+    command->add_flag("--json", options->json, "one JSON object; live, one a line");
+    command->callback([options, &code] {
+        code = options->file.empty() ? hear_mixture_live(*options) : hear_file(*options);
+    });
 }
 
 }  // namespace rankwright::app

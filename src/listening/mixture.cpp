@@ -1,5 +1,6 @@
 #include "listening/mixture.h"
 
+#include "listening/mixture_closer.h"
 #include "listening/mixture_lines.h"
 #include "listening/mixture_presence.h"
 #include "listening/mixture_prior.h"
@@ -15,11 +16,11 @@ namespace {
 using mixture_prior::kCent;
 
 constexpr double kReach_cents = 16.0;
+constexpr double kWideReach_cents = 25.0;  // where not all are found within the other
 constexpr double kSpread_cents = 6.0;
 constexpr double kReferenceReach_cents = 3.0;
 constexpr double kReferenceSpread_cents = 0.7;
 constexpr double kHeardReach_cents = 2.0;
-constexpr double kReachBesideHeard_cents = 25.0;  // the search being spared
 constexpr double kHeardSpread_cents = 0.3;
 constexpr double kHighestShare = 0.45;  // of the rate: above, converters' filters bend the phase
 constexpr double kHighest_hz = 20000.0;
@@ -31,19 +32,21 @@ constexpr double kDoubt_cents = 0.6;      // of the search's places, on either s
 
 class KeyHearing {
   public:
-    KeyHearing(std::span<const float> samples, const MixtureRequest& request);
+    KeyHearing(const MixtureSound& sound, const MixtureRequest& request, double reach_cents);
     std::optional<MixtureReading> read();
 
   private:
     std::vector<MixtureState> search(const std::vector<MixtureBand>& bands) const;
     MixtureState judge(const std::vector<MixtureBand>& bands, const MixtureState& found);
+    void look_closer_at(std::size_t j, PresenceEvidence& evidence, const MixtureModel& model,
+                        MixtureState& places);
     void refine(const MixtureState& found, std::size_t terms);
     void report(MixtureFit& fit, const MixtureState& state, const std::vector<std::size_t>& which);
     bool meet(std::size_t i, std::size_t j, double& hz) const;
     void name_neighbours();
     bool sounds(std::size_t j) const { return readings_[j].presence == Presence::sounding; }
 
-    MixtureSound sound_;
+    const MixtureSound& sound_;
     const MixtureRequest& request_;
     MixtureModel model_;
     std::vector<MixtureReach> reach_;
@@ -51,8 +54,8 @@ class KeyHearing {
     std::vector<double> strongest_hz_;  // highest strong partial of every pipe that sounds
 };
 
-KeyHearing::KeyHearing(std::span<const float> samples, const MixtureRequest& request)
-    : sound_(samples, request.rate), request_(request) {
+KeyHearing::KeyHearing(const MixtureSound& sound, const MixtureRequest& request, double reach_cents)
+    : sound_(sound), request_(request) {
     model_.span_s = sound_.seconds;
     model_.temper = kTemper;
     const std::size_t count = request.pipes.size() + (request.reference ? 1 : 0);
@@ -61,8 +64,7 @@ KeyHearing::KeyHearing(std::span<const float> samples, const MixtureRequest& req
         MixtureReach r;
         r.nominal_hz = reference ? request.reference->value()
                                  : request.pipes[j].value() * request.unison.value();
-        const double reach = request.heard ? kReachBesideHeard_cents : kReach_cents;
-        r.high = (reference ? kReferenceReach_cents : reach) * kCent;
+        r.high = (reference ? kReferenceReach_cents : reach_cents) * kCent;
         r.low = -r.high;
         r.highest_hz = std::min(
             {kHighestShare * request.rate.value(), kHighest_hz, kHighestPartial * r.nominal_hz});
@@ -89,10 +91,14 @@ std::vector<MixtureState> KeyHearing::search(const std::vector<MixtureBand>& ban
     model.wander_terms = 0;
     model.gain_terms = 2;
     MixtureFit fit(bands, model);
-    if (!request_.heard) return search_mixture(fit, reach_);
+    if (!request_.heard && request_.before.empty()) return search_mixture(fit, reach_);
     MixtureState state = fit.start();
-    for (std::size_t j = 0; j < reach_.size(); ++j)
-        state.present[j] = model_.pipes[j].sure;
+    for (std::size_t j = 0; j < reach_.size(); ++j) {
+        const bool reference = j == request_.pipes.size();
+        const bool before = j < request_.before.size() && request_.before[j];
+        state.present[j] = model_.pipes[j].sure || before || reference;
+        if (before) state.unknowns[j] = request_.before[j]->value();
+    }
     fit.refine(state, 4);
     return {state};
 }
@@ -110,21 +116,45 @@ MixtureState KeyHearing::judge(const std::vector<MixtureBand>& bands, const Mixt
     state.level = found.level;
     for (std::size_t j = 0; j < reach_.size(); ++j)
         state.unknowns[j * fit.terms()] = found.unknowns[j];
-    const std::vector<PresenceEvidence> evidence = judge_presence(fit, state, reach_);
-    for (std::size_t j = 0; j < reach_.size(); ++j) {
-        const double ratio = evidence[j].ln_ratio;
-        readings_[j].presence = state.present[j] && (ratio >= kSurelySounds || model_.pipes[j].sure)
-                                    ? Presence::sounding
-                                : !state.present[j] && ratio < kSurelySilent
-                                    ? Presence::silent
-                                    : Presence::cannot_tell;
-    }
+    std::vector<PresenceEvidence> evidence = judge_presence(fit, state, reach_);
     MixtureState places = found;
     places.present = state.present;
     places.level = state.level;
     for (std::size_t j = 0; j < reach_.size(); ++j)
         places.unknowns[j] = state.unknowns[j * fit.terms()];
+    for (std::size_t j = 0; j < reach_.size(); ++j)
+        look_closer_at(j, evidence[j], model, places);
     return places;
+}
+
+// Those that aren't sure yet are heard again in more of their partials.
+void KeyHearing::look_closer_at(std::size_t j, PresenceEvidence& evidence,
+                                const MixtureModel& model, MixtureState& places) {
+    constexpr double kNoDoubt = 12.0, kNoHope = -6.0, kElsewhere_cycles = 1.0;
+    Presence& presence = readings_[j].presence;
+    if (model.pipes[j].sure) {
+        presence = Presence::sounding;
+        return;
+    }
+    MixtureState others = places;
+    others.present[j] = 0;
+    if (evidence.rival) {
+        others.present[*evidence.rival] = 1;
+        others.unknowns[*evidence.rival] = places.unknowns[j];
+        others.level[*evidence.rival] = places.level[j];
+    }
+    if (evidence.rival || (evidence.ln_ratio < kNoDoubt && evidence.ln_ratio > kNoHope))
+        evidence = look_closer(sound_, model, others, reach_, j, evidence);
+    presence = evidence.rival && evidence.ln_ratio < kSurelySounds ? Presence::cannot_tell
+                                                                   : presence_by(evidence);
+    const double moved = std::abs(evidence.cents - places.unknowns[j]) * kCent *
+                         reach_[j].nominal_hz * sound_.seconds;
+    if (presence == Presence::sounding && (!places.present[j] || moved > kElsewhere_cycles)) {
+        places.unknowns[j] = evidence.cents;
+        places.level[j] = std::log(usual_level(places, j));
+    }
+    // One of two rivals explains what is heard, whichever it is.
+    places.present[j] = presence == Presence::sounding || (evidence.rival && places.present[j]);
 }
 
 // Bands around the places found, wander and slow gains in full.
@@ -171,8 +201,10 @@ void KeyHearing::report(MixtureFit& fit, const MixtureState& state,
         MixturePipeReading& r = readings_[which[i]];
         if (!state.present[i] || r.presence != Presence::sounding) continue;
         const double nominal = fit.model().pipes[i].nominal_hz;
-        r.cents = Cents{fit.mean_cents(state, i)};
-        r.cents_sd = Cents{std::hypot(std::sqrt(c[i * which.size() + i]), kLeastSd_cents)};
+        const MixtureMean mean = fit.mean(state, i);
+        r.cents = Cents{mean.cents};
+        r.cents_sd = Cents{
+            std::sqrt(c[i * which.size() + i] + mean.scatter + kLeastSd_cents * kLeastSd_cents)};
         r.hz = transpose(Hertz{nominal}, *r.cents);
         double power = 0.0, most = 0.0;
         std::vector<std::pair<int, double>> partials;
@@ -243,6 +275,18 @@ std::optional<MixtureReading> KeyHearing::read() {
     return reading;
 }
 
+std::size_t sounding(const MixtureReading& reading) {
+    return static_cast<std::size_t>(
+        std::count_if(reading.pipes.begin(), reading.pipes.end(),
+                      [](const auto& pipe) { return pipe.presence == Presence::sounding; }));
+}
+
+bool found_far_off(const MixtureReading& reading) {
+    return std::any_of(reading.pipes.begin(), reading.pipes.end(), [](const auto& pipe) {
+        return pipe.cents && std::abs(pipe.cents->value()) > kReach_cents;
+    });
+}
+
 }  // namespace
 
 std::optional<MixtureReading> measure_mixture(std::span<const float> samples,
@@ -258,7 +302,16 @@ std::optional<MixtureReading> measure_mixture(std::span<const float> samples,
     constexpr double kShortest_s = 0.4, kFewestPeriods = 20.0;
     if (seconds < kShortest_s || seconds * lowest * request.unison.value() < kFewestPeriods)
         return std::nullopt;
-    return KeyHearing(samples, request).read();
+    const MixtureSound sound(samples, request.rate);
+    // The search is spared beside pipes that were heard.
+    if (request.heard || !request.before.empty())
+        return KeyHearing(sound, request, kWideReach_cents).read();
+    auto reading = KeyHearing(sound, request, kReach_cents).read();
+    if (reading && sounding(*reading) == request.pipes.size()) return reading;
+    auto wide = KeyHearing(sound, request, kWideReach_cents).read();
+    const bool wanted =
+        wide && (!reading || (found_far_off(*wide) && sounding(*wide) >= sounding(*reading)));
+    return wanted ? wide : reading;
 }
 
 }  // namespace rankwright::listening

@@ -30,6 +30,9 @@ struct MixtureRequest {
         Hertz pitch;
     };
     std::optional<Heard> heard{};
+    /// How far each pipe stood from pure a moment ago (empty: it wasn't heard). The pipes are then
+    /// looked for there first, and others beside them, which costs less than a search.
+    std::vector<std::optional<Cents>> before{};
 };
 
 inline constexpr std::size_t kMostMixturePipes = 6;

@@ -55,6 +55,13 @@ struct MixtureExtraTone {
     double variance = 0.0;
 };
 
+/// A pipe's mean pitch, cents from nominal, and the variance of it that comes from its partials not
+/// agreeing; the fit's own doubt (covariance) comes on top.
+struct MixtureMean {
+    double cents = 0.0;
+    double scatter = 0.0;  ///< cents²
+};
+
 class MixtureFit {
   public:
     MixtureFit(std::span<const MixtureBand> bands, const MixtureModel& model);
@@ -75,8 +82,8 @@ class MixtureFit {
                   std::vector<double>& im);
     /// Covariance of the deviations' means over the span; after refine.
     std::vector<double> covariance(const MixtureState& state);
-    /// Least-squares slope of each phase path over the span, cents from nominal.
-    double mean_cents(const MixtureState& state, std::size_t pipe) const;
+    /// The pitch over the span, by the slopes of the pipe's partials' phases.
+    MixtureMean mean(const MixtureState& state, std::size_t pipe);
     std::size_t terms() const { return 1 + model_.wander_terms; }
     /// Bands with tones of this pipe.
     std::span<const std::size_t> bands_of(std::size_t pipe) const { return bands_of_[pipe]; }
@@ -101,6 +108,9 @@ class MixtureFit {
         double noise = 1.0, cost = 0.0;
     };
     double slope_share(std::size_t term) const;
+    double own_slope(std::size_t b, std::size_t a, const std::vector<double>& re,
+                     const std::vector<double>& im) const;
+    double stray(std::size_t b, std::size_t a, const MixtureState& state) const;
     void evaluate(std::size_t b, const MixtureState& state);
     void add_curvature(std::size_t b, const MixtureState& state);
     void relevel(std::size_t b, MixtureState& state);

@@ -80,4 +80,38 @@ std::vector<MixtureBand> fine_bands(const MixtureSound& sound, std::span<const M
     return bands;
 }
 
+std::vector<MixtureBand> bands_around(const MixtureSound& sound, std::span<const MixtureReach> near,
+                                      std::size_t pipe) {
+    constexpr int kAlways = 6;
+    constexpr std::size_t kMost = 14;
+    constexpr double kWiden_hz = 0.5;
+    std::vector<MixtureBand> planned =
+        plan_bands(near, sound.seconds, kMostTones, 1.0 / sound.seconds + kWiden_hz);
+    const auto lowest = [&](const MixtureBand& band) {
+        int partial = 0;
+        for (const MixtureTone& tone : band.tones)
+            if (tone.pipe == pipe && (partial == 0 || tone.partial < partial))
+                partial = tone.partial;
+        return partial;
+    };
+    planned.erase(std::remove_if(planned.begin(), planned.end(),
+                                 [&](const MixtureBand& band) { return lowest(band) == 0; }),
+                  planned.end());
+    for (MixtureBand& band : planned)
+        measure_floor(band, sound);
+    const auto worth = [&](const MixtureBand& band) {
+        return lowest(band) <= kAlways ? 1e30 / lowest(band) : band.line;
+    };
+    std::sort(planned.begin(), planned.end(),
+              [&](const auto& a, const auto& b) { return worth(a) > worth(b); });
+    std::vector<MixtureBand> bands;
+    for (MixtureBand& band : planned) {
+        if (bands.size() == kMost) break;
+        if (!cut_band(band, sound.samples, sound.rate)) continue;
+        measure_floor(band, sound);
+        bands.push_back(std::move(band));
+    }
+    return bands;
+}
+
 }  // namespace rankwright::listening

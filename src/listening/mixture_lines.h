@@ -31,4 +31,8 @@ std::vector<MixtureBand> search_bands(const MixtureSound& sound,
 /// For pipes whose pitch is nearly known: the fundamentals, then what tells most of the pitches.
 std::vector<MixtureBand> fine_bands(const MixtureSound& sound, std::span<const MixtureReach> near);
 
+/// Bands where one of the pipes has partials: its lowest, then those where most is heard.
+std::vector<MixtureBand> bands_around(const MixtureSound& sound, std::span<const MixtureReach> near,
+                                      std::size_t pipe);
+
 }  // namespace rankwright::listening

@@ -16,16 +16,8 @@ constexpr int kHighestPartial = 6;
 constexpr double kStep_cycles = 0.2;  // over the span: a line's width is about 1
 /// Tails of what else may be found at a place: t in two degrees of freedom and their like.
 constexpr double kNu = 2.0;
-/// Power that a partial's own unrest spreads around it, as a share of its power.
-constexpr double kPedestal = 0.02;
-constexpr double kPedestalWidth_cycles = 1.0;
 constexpr double kRival = 3.0;  // ln: two pipes as likely as this in one place aren't told apart
 constexpr int kMostTries = 2;
-
-double pedestal(double cycles) {
-    const double x = cycles / kPedestalWidth_cycles;
-    return kPedestal / std::pow(1.0 + x * x, 1.5);
-}
 
 /// What is heard where one partial of a pipe may be, on a grid over its reach.
 struct PartialTrace {
@@ -34,19 +26,27 @@ struct PartialTrace {
     std::vector<double> power, variance;
 };
 
+/// A tone's power, more where it is more restless than usual and less where it is steadier.
+double unrest(const MixtureState::Tone& tone) {
+    constexpr double kLeast = 0.1, kMost = 10.0;
+    const double found = std::max(tone.found, 1e-30);
+    return found *
+           std::clamp(tone.unrest * tone.power / (found * mixture_prior::kUnrest), kLeast, kMost);
+}
+
 double pitch_of(const MixtureFit& fit, const MixtureState& state, std::size_t pipe) {
     return fit.model().pipes[pipe].nominal_hz * (1.0 + kCent * state.unknowns[pipe * fit.terms()]);
 }
 
 std::vector<PartialTrace> trace_partials(MixtureFit& fit, const MixtureState& state,
-                                         std::size_t pipe, const MixtureReach& reach) {
+                                         std::size_t pipe, const MixtureReach& reach, int highest) {
     std::vector<PartialTrace> traces;
     const double seconds = fit.model().span_s;
     for (const std::size_t b : fit.bands_of(pipe)) {
         const MixtureBand& band = fit.bands()[b];
         bool ready = false;
         for (const MixtureTone& own : band.tones) {
-            if (own.pipe != pipe || own.partial > kHighestPartial) continue;
+            if (own.pipe != pipe || own.partial > highest) continue;
             if (!ready) fit.hear_remainder(b, state);
             ready = true;
             PartialTrace trace;
@@ -61,7 +61,8 @@ std::vector<PartialTrace> trace_partials(MixtureFit& fit, const MixtureState& st
                     if (!state.present[other.pipe]) continue;
                     const double apart =
                         hz * (1.0 + x) - other.partial * pitch_of(fit, state, other.pipe);
-                    variance += state.bands[b].tones[c].found * pedestal(apart * seconds);
+                    variance +=
+                        unrest(state.bands[b].tones[c]) * mixture_prior::pedestal(apart * seconds);
                 }
                 trace.power.push_back(extra.power);
                 trace.variance.push_back(variance);
@@ -102,77 +103,105 @@ double ln_ratio(double power, double variance, double level) {
     return std::log(sum);
 }
 
-struct LevelStep {
-    double db = 0.0;  // from the other pipes' level
-    double weight = 0.0;
+/// How loud a pipe may be beside the others, and how fast its partials fall.
+struct Loudness {
+    double db = 0.0;    // of its fundamental, from the other pipes' level
+    double fall = 0.0;  // dB a factor of ten in the partial's number
+    double ln_weight = 0.0;
 };
 
-// A pipe that sounds is about as loud as the others; one that leaks, some 30 dB softer.
-std::vector<LevelStep> level_steps() {
-    std::vector<LevelStep> steps;
+// A pipe that sounds is about as loud as the others; one that leaks, some 30 dB softer. Partials
+// fall from those of a reed to those of a wide flute.
+std::vector<Loudness> loudnesses() {
+    std::vector<Loudness> all;
     double sum = 0.0;
     for (double db = -48.0; db <= 27.0; db += 5.0) {
         const double loud = std::exp(-0.5 * std::pow(db / 10.0, 2.0)) / 10.0;
         const double leak = std::exp(-0.5 * std::pow((db + 30.0) / 9.0, 2.0)) / 9.0;
-        steps.push_back({db, loud + leak});
-        sum += loud + leak;
+        for (const double fall : {10.0, 25.0, 40.0, 60.0}) {
+            all.push_back({db, fall, std::log(loud + leak)});
+            sum += loud + leak;
+        }
     }
-    for (LevelStep& s : steps)
-        s.weight /= sum;
-    return steps;
+    for (Loudness& one : all)
+        one.ln_weight -= std::log(sum);
+    return all;
 }
 
-// `without`: the best explanation in which the pipe doesn't sound.
-PresenceEvidence evidence_of(MixtureFit& fit, const MixtureState& without, std::size_t pipe,
-                             const MixtureReach& reach, double level) {
-    static const std::vector<LevelStep> steps = level_steps();
-    const std::vector<PartialTrace> traces = trace_partials(fit, without, pipe, reach);
+/// ln of the ratio for one partial at one place, by the level expected of it.
+class RatioTable {
+  public:
+    static constexpr double kLowest_db = -90.0, kHighest_db = 30.0, kStep_db = 5.0;
+    RatioTable(double power, double variance, double level) {
+        for (std::size_t i = 0; i < ln_.size(); ++i)
+            ln_[i] = ln_ratio(
+                power, variance,
+                level * std::pow(10.0, 0.1 * (kLowest_db + kStep_db * static_cast<double>(i))));
+    }
+    double at(double db) const {
+        const double x =
+            std::clamp((db - kLowest_db) / kStep_db, 0.0, static_cast<double>(ln_.size()) - 1.001);
+        const auto i = static_cast<std::size_t>(x);
+        return ln_[i] + (x - static_cast<double>(i)) * (ln_[i + 1] - ln_[i]);
+    }
+
+  private:
+    std::array<double, 25> ln_{};
+};
+
+}  // namespace
+
+double integrate(std::span<const PresenceEvidence::Place> places) {
+    double most = -1e300, sum = 0.0, expected = 0.0;
+    for (const auto& place : places)
+        most = std::max(most, place.ln_ratio);
+    for (const auto& place : places) {
+        expected += place.expected;
+        sum += place.expected * std::exp(place.ln_ratio - most);
+    }
+    return expected > 0.0 ? most + std::log(sum / expected) : 0.0;
+}
+
+PresenceEvidence presence_evidence(MixtureFit& fit, const MixtureState& without, std::size_t pipe,
+                                   const MixtureReach& reach, double level, int highest) {
+    static const std::vector<Loudness> loud = loudnesses();
+    const std::vector<PartialTrace> traces = trace_partials(fit, without, pipe, reach, highest);
     if (traces.empty()) return {};
     double step = 1.0;
     for (const PartialTrace& t : traces)
         step = std::min(step, t.step);
     const MixtureModel::Pipe& expected = fit.model().pipes[pipe];
-    double total = 0.0, most = -1e300, at = 0.0, best = -1e300, sum = 0.0;
-    std::vector<double> each(traces.size());
+    PresenceEvidence evidence;
+    double best = -1e300;
     for (double x = reach.low; x <= reach.high; x += step) {
         const double u = (x / kCent - expected.centre) / expected.sd;
         const double weight = 1.0 / ((1.0 + u * u / 3.0) * (1.0 + u * u / 3.0));
-        total += weight;
-        double here = 0.0, shift = -1e300;
-        std::array<double, 32> terms{};
-        for (std::size_t s = 0; s < steps.size(); ++s) {
-            double ln = std::log(steps[s].weight);
-            for (const PartialTrace& t : traces) {
-                const auto i = std::min(t.power.size() - 1,
-                                        static_cast<std::size_t>((x - reach.low) / t.step + 0.5));
-                ln += ln_ratio(t.power[i], t.variance[i],
-                               level * std::pow(10.0, 0.1 * steps[s].db) /
-                                   std::pow(t.partial, mixture_prior::kTimbreFall));
-            }
-            terms[s] = ln;
-            shift = std::max(shift, ln);
+        std::vector<double> terms;
+        for (const Loudness& one : loud)
+            terms.push_back(one.ln_weight);
+        for (const PartialTrace& t : traces) {
+            const auto i = std::min(t.power.size() - 1,
+                                    static_cast<std::size_t>((x - reach.low) / t.step + 0.5));
+            const RatioTable table(t.power[i], t.variance[i], level);
+            const double decades = std::log10(static_cast<double>(t.partial));
+            for (std::size_t s = 0; s < loud.size(); ++s)
+                terms[s] += table.at(loud[s].db - loud[s].fall * decades);
         }
-        for (std::size_t s = 0; s < steps.size(); ++s)
-            here += std::exp(terms[s] - shift);
-        const double ln = std::log(weight * here) + shift;
-        if (ln > best) best = ln, at = x / kCent;
-        if (ln > most) {
-            sum *= std::exp(most - ln);
-            most = ln;
+        const double shift = *std::max_element(terms.begin(), terms.end());
+        double here = 0.0;
+        for (const double term : terms)
+            here += std::exp(term - shift);
+        const double ln = std::log(here) + shift;
+        evidence.places.push_back({x / kCent, weight * step, ln});
+        if (ln + std::log(weight) > best) {
+            best = ln + std::log(weight);
+            evidence.cents = x / kCent;
         }
-        sum += std::exp(ln - most);
     }
-    return {most + std::log(sum / total), at};
+    evidence.ln_ratio = integrate(evidence.places);
+    return evidence;
 }
 
-bool share_bands(const MixtureFit& fit, std::size_t i, std::size_t j) {
-    for (const std::size_t b : fit.bands_of(i))
-        for (const std::size_t c : fit.bands_of(j))
-            if (b == c) return true;
-    return false;
-}
-
-/// Power of the others' fundamentals, the median; its own when it is alone.
 double usual_level(const MixtureState& state, std::size_t pipe) {
     std::vector<double> levels;
     for (std::size_t j = 0; j < state.present.size(); ++j)
@@ -180,6 +209,15 @@ double usual_level(const MixtureState& state, std::size_t pipe) {
     if (levels.empty()) return std::exp(state.level[pipe]);
     std::sort(levels.begin(), levels.end());
     return std::exp(levels[levels.size() / 2]);
+}
+
+namespace {
+
+bool share_bands(const MixtureFit& fit, std::size_t i, std::size_t j) {
+    for (const std::size_t b : fit.bands_of(i))
+        for (const std::size_t c : fit.bands_of(j))
+            if (b == c) return true;
+    return false;
 }
 
 class Judge {
@@ -230,7 +268,8 @@ class Judge {
     bool sure(std::size_t pipe) const { return fit_.model().pipes[pipe].sure; }
 
     PresenceEvidence evidence(const MixtureState& rest, std::size_t pipe) const {
-        return evidence_of(fit_, rest, pipe, reach_[pipe], usual_level(state_, pipe));
+        return presence_evidence(fit_, rest, pipe, reach_[pipe], usual_level(state_, pipe),
+                                 kHighestPartial);
     }
 
     // All pipes that others can stand in for: which of them are right shows when none is there.
@@ -284,7 +323,7 @@ class Judge {
                     state_ = std::move(instead);
                     return true;
                 }
-                evidence_[i].ln_ratio = std::min(evidence_[i].ln_ratio, 0.0);
+                evidence_[i].rival = k;
             }
         }
         return false;
@@ -302,6 +341,15 @@ class Judge {
 std::vector<PresenceEvidence> judge_presence(MixtureFit& fit, MixtureState& state,
                                              std::span<const MixtureReach> reach) {
     return Judge(fit, state, reach).judge();
+}
+
+Presence presence_by(const PresenceEvidence& evidence) {
+    constexpr double kSoundsOnCloserLook = 1.5, kStrain = 80.0, kSilentAllTheSame = -5.0;
+    if (evidence.ln_ratio >= (evidence.joint ? kSoundsOnCloserLook : kSurelySounds))
+        return Presence::sounding;
+    const bool strained = evidence.joint && *evidence.joint > kStrain;
+    const double silent = strained ? kSilentAllTheSame : kSurelySilent;
+    return evidence.ln_ratio < silent ? Presence::silent : Presence::cannot_tell;
 }
 
 }  // namespace rankwright::listening

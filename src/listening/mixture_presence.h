@@ -1,9 +1,11 @@
 // Which of a key's pipes sound.
 #pragma once
 
+#include "listening/mixture.h"
 #include "listening/mixture_fit.h"
 
 #include <cstddef>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -14,7 +16,28 @@ namespace rankwright::listening {
 struct PresenceEvidence {
     double ln_ratio = 0.0;
     double cents = 0.0;  ///< the likeliest place, if it sounds
+    /// Of a closer look: ln of how much more likely the best explanation with this pipe is than
+    /// that without. The others' timbres count, but so does every unrest of theirs.
+    std::optional<double> joint{};
+    /// One that isn't taken to sound, but explains nearly as well what this one does.
+    std::optional<std::size_t> rival{};
+    /// The same by place: how likely it is expected there (any scale), and ln of the ratio there.
+    struct Place {
+        double cents = 0.0, expected = 0.0, ln_ratio = 0.0;
+    };
+    std::vector<Place> places{};
 };
+
+/// ln of the ratio integrated over the places.
+double integrate(std::span<const PresenceEvidence::Place> places);
+
+/// `without`: the best explanation in which the pipe doesn't sound; `level`: power that its
+/// fundamental may be expected to have; partials up to `highest` are heard.
+PresenceEvidence presence_evidence(MixtureFit& fit, const MixtureState& without, std::size_t pipe,
+                                   const MixtureReach& reach, double level, int highest);
+
+/// Power of the others' fundamentals, the median; its own when it is alone.
+double usual_level(const MixtureState& state, std::size_t pipe);
 
 /// Judges the pipes of `state`: takes out those that others explain as well, puts in those that
 /// were missed. Afterwards `state` holds the pipes that surely sound. Returns the evidence of each.
@@ -22,8 +45,13 @@ struct PresenceEvidence {
 std::vector<PresenceEvidence> judge_presence(MixtureFit& fit, MixtureState& state,
                                              std::span<const MixtureReach> reach);
 
-/// Likelihood ratios above which a pipe is said to sound, and below which to be silent.
-inline constexpr double kSurelySounds = 6.0;  // ln
+/// Likelihood ratios (ln) above which a pipe is said to sound, and below which to be silent: from
+/// the development keys' confusion.
+inline constexpr double kSurelySounds = 3.5;
 inline constexpr double kSurelySilent = -1.6;
+
+/// What the evidence says. After a closer look a pipe is called silent only where leaving it out
+/// doesn't strain the others.
+Presence presence_by(const PresenceEvidence& evidence);
 
 }  // namespace rankwright::listening

@@ -21,4 +21,12 @@ inline double level_cost(double x) {
     return 0.5 * (kNu + 1.0) * std::log1p(x * x / (kNu * kLevelSpread * kLevelSpread));
 }
 
+/// Power that a partial's own unrest spreads around it, as a share of its power; `cycles` away over
+/// the span.
+inline double pedestal(double cycles) {
+    constexpr double kShare = 0.02, kWidth_cycles = 1.0;
+    const double x = cycles / kWidth_cycles;
+    return kShare / std::pow(1.0 + x * x, 1.5);
+}
+
 }  // namespace rankwright::listening::mixture_prior

@@ -204,13 +204,6 @@ double MixtureFit::slope_share(std::size_t term) const {
     return -12.0 * std::numbers::sqrt2 / (m * m);
 }
 
-double MixtureFit::mean_cents(const MixtureState& state, std::size_t pipe) const {
-    double sum = 0.0;
-    for (std::size_t m = 0; m < terms(); ++m)
-        sum += slope_share(m) * state.unknowns[pipe * terms() + m];
-    return std::log1p(kCent * sum) / kCent;
-}
-
 std::vector<double> MixtureFit::covariance(const MixtureState& state) {
     cost(state);
     curvature(state);

@@ -145,11 +145,54 @@ TEST_F(ProgramLive, BeatsHearsTheReferenceAloneAndThenTheBeatOfBoth) {
     }
 }
 
+// Pitches are exact by construction, cents by the definition 1200·log2.
+TEST_F(ProgramLive, MixtureHearsTheKeyThatIsHeldAndSaysItAgain) {
+    constexpr double kUnison = 220.0;
+    ASSERT_TRUE(server_.start());
+    std::mt19937_64 random(9);
+    std::vector<float> samples(48000 * 19);
+    const std::vector<std::pair<double, double>> pipes{{2.0, 3.0}, {3.0, -4.0}};  // ratio, cents
+    for (const auto& [ratio, off] : pipes) {
+        const double hz = kUnison * ratio * std::exp2(off / 1200.0);
+        const auto one = testing::render(testing::sawtooth_like(hz, 48000.0, 18.0, 8, 0.1, random));
+        for (std::size_t i = 0; i < one.size(); ++i)
+            samples[i + 48000] += one[i];
+    }
+    testing::add_white(samples, 1e-7, random);
+    const auto wav = server_.folder() / "key.wav";
+    ASSERT_TRUE(testing::write_sound(wav, samples, 48000));
+
+    Process program = run({"mixture", "--json", "--unison-hz", "220", "--pipes", "2,3,4"});
+    std::this_thread::sleep_for(seconds{1});
+    Process player = server_.play(wav);
+    ASSERT_EQ(player.wait(seconds{30}), 0) << read_text(server_.folder() / "play.log");
+    program.signal(SIGINT);
+    EXPECT_EQ(program.wait(seconds{10}), 0) << read_text(errors_);
+    EXPECT_THAT(read_text(errors_), IsEmpty());
+
+    const auto lines = readings();
+    ASSERT_GE(lines.size(), 2U);
+    for (const Json& line : lines) {
+        ASSERT_EQ(line["pipes"].size(), 3U) << line;
+        for (const Json& pipe : line["pipes"])
+            for (const char* key :
+                 {"ratio", "sounding", "hz", "cents", "cents_sd", "level_db", "unresolved_with"})
+                EXPECT_TRUE(pipe.contains(key)) << key << " is part of the contract";
+        for (std::size_t i = 0; i < pipes.size(); ++i) {
+            ASSERT_EQ(line["pipes"][i]["sounding"], true) << line;
+            EXPECT_NEAR(line["pipes"][i]["cents"].get<double>(), pipes[i].second, kBudgetCents);
+        }
+        EXPECT_NE(line["pipes"][2]["sounding"], true) << line;
+    }
+}
+
 TEST_F(ProgramLive, ADeviceThatIsNotThereIsSaidAtOnce) {
     ASSERT_TRUE(server_.start());
-    for (const char* command : {"listen", "beats"}) {
+    for (const char* command : {"listen", "beats", "mixture"}) {
         std::vector<std::string> words{command, "--device", "no such microphone"};
         if (words[0] == "beats") words.insert(words.end(), {"--reference-hz", "262.3"});
+        if (words[0] == "mixture")
+            words.insert(words.end(), {"--unison-hz", "220", "--pipes", "2"});
         Process program = run(words);
         EXPECT_EQ(program.wait(seconds{20}), 2) << command;
         EXPECT_THAT(read_text(errors_), HasSubstr("no sound input \"no such microphone\""));

@@ -1,0 +1,145 @@
+#include "listening/mixture_closer.h"
+
+#include "listening/mixture_prior.h"
+
+#include <algorithm>
+#include <cmath>
+#include <utility>
+#include <vector>
+
+namespace rankwright::listening {
+
+namespace {
+
+using mixture_prior::kCent;
+
+constexpr double kNear_cents = 1.2;   // beside a place
+constexpr double kDoubt_cents = 0.6;  // of a place that is known
+constexpr double kKnown_cents = 0.3;
+constexpr int kHighestPartial = 20;
+
+struct Window {
+    double low = 0.0, high = 0.0;  // cents
+    bool holds(double cents) const { return cents >= low && cents <= high; }
+};
+
+// Do partials of both come within the reach of one another?
+bool meet(const MixtureReach& one, const MixtureReach& other) {
+    for (int k = 1; k * one.nominal_hz < one.highest_hz && k <= kHighestPartial; ++k) {
+        const double there = std::round(k * one.nominal_hz / other.nominal_hz);
+        if (there >= 1.0 &&
+            std::abs(there * other.nominal_hz / (k * one.nominal_hz) - 1.0) < 0.5 * kCent)
+            return true;
+    }
+    return false;
+}
+
+std::vector<Window> windows_of(const MixtureState& state, std::span<const MixtureReach> reach,
+                               std::size_t pipe, double likeliest) {
+    std::vector<double> places{likeliest};
+    for (std::size_t i = 0; i < reach.size(); ++i)
+        if (i != pipe && state.present[i] && meet(reach[pipe], reach[i]))
+            places.push_back(state.unknowns[i]);
+    std::sort(places.begin(), places.end());
+    std::vector<Window> windows;
+    for (const double place : places) {
+        const Window one{std::max(place - kNear_cents, reach[pipe].low / kCent),
+                         std::min(place + kNear_cents, reach[pipe].high / kCent)};
+        if (one.low >= one.high) continue;
+        if (!windows.empty() && one.low <= windows.back().high)
+            windows.back().high = one.high;
+        else
+            windows.push_back(one);
+    }
+    return windows;
+}
+
+// ln of how much better the bands are explained with the pipe at its best place than without it:
+// here the others' timbres count too.
+double joint_ratio(MixtureFit& fit, const MixtureState& without, const MixtureState& state,
+                   const std::vector<std::size_t>& which, const PresenceEvidence& evidence,
+                   const Window& window) {
+    const std::size_t pipe = which.size(), terms = fit.terms();
+    std::vector<double> places{evidence.cents};
+    for (const std::size_t i : which)
+        for (const double beside : {0.0, -0.3, 0.3})
+            if (window.holds(state.unknowns[i] + beside))
+                places.push_back(state.unknowns[i] + beside);
+    double best = -1e300;
+    for (const double place : places) {
+        MixtureState with = without;
+        with.present[pipe] = 1;
+        with.unknowns[pipe * terms] = place;
+        with.level[pipe] = std::log(usual_level(without, pipe));
+        fit.refine(with, 5);
+        best = std::max(best, with.evidence - without.evidence);
+    }
+    return best;
+}
+
+PresenceEvidence look_at(const MixtureSound& sound, MixtureModel model, const MixtureState& state,
+                         std::span<const MixtureReach> reach, std::size_t pipe,
+                         const Window& window) {
+    std::vector<MixtureReach> near;
+    std::vector<std::size_t> which;
+    const std::vector<MixtureModel::Pipe> all = std::exchange(model.pipes, {});
+    const double highest = std::min(0.45 * sound.rate.value(), 20000.0);
+    for (std::size_t i = 0; i < reach.size(); ++i) {
+        if (i == pipe || !state.present[i]) continue;
+        MixtureReach r = reach[i];
+        r.low = (state.unknowns[i] - kDoubt_cents) * kCent;
+        r.high = (state.unknowns[i] + kDoubt_cents) * kCent;
+        r.highest_hz = highest;
+        near.push_back(r);
+        which.push_back(i);
+        model.pipes.push_back({r.nominal_hz, state.unknowns[i], kKnown_cents});
+    }
+    MixtureReach own = reach[pipe];
+    own.low = window.low * kCent;
+    own.high = window.high * kCent;
+    own.highest_hz = std::min(highest, (kHighestPartial + 0.5) * own.nominal_hz);
+    near.push_back(own);
+    model.pipes.push_back(all[pipe]);
+    const std::vector<MixtureBand> bands = bands_around(sound, near, near.size() - 1);
+    if (bands.empty()) return {};
+    MixtureFit fit(bands, model);
+    MixtureState without = fit.start();
+    for (std::size_t i = 0; i < which.size(); ++i) {
+        without.present[i] = 1;
+        without.unknowns[i * fit.terms()] = state.unknowns[which[i]];
+        without.level[i] = state.level[which[i]];
+    }
+    fit.refine(without, 5);
+    PresenceEvidence evidence = presence_evidence(fit, without, which.size(), own,
+                                                  usual_level(state, pipe), kHighestPartial);
+    evidence.joint = joint_ratio(fit, without, state, which, evidence, window);
+    return evidence;
+}
+
+}  // namespace
+
+PresenceEvidence look_closer(const MixtureSound& sound, const MixtureModel& model,
+                             const MixtureState& state, std::span<const MixtureReach> reach,
+                             std::size_t pipe, const PresenceEvidence& evidence) {
+    PresenceEvidence closer = evidence;
+    double best = -1e300;
+    for (const Window& window : windows_of(state, reach, pipe, evidence.cents)) {
+        const PresenceEvidence here = look_at(sound, model, state, reach, pipe, window);
+        if (here.places.empty()) continue;
+        closer.joint = std::max(closer.joint.value_or(*here.joint), *here.joint);
+        auto& places = closer.places;
+        places.erase(std::remove_if(places.begin(), places.end(),
+                                    [&](const auto& place) { return window.holds(place.cents); }),
+                     places.end());
+        places.insert(places.end(), here.places.begin(), here.places.end());
+    }
+    for (const auto& place : closer.places)
+        if (place.ln_ratio + std::log(place.expected) > best) {
+            best = place.ln_ratio + std::log(place.expected);
+            closer.cents = place.cents;
+        }
+    closer.ln_ratio = integrate(closer.places);
+    return closer;
+}
+
+}  // namespace rankwright::listening

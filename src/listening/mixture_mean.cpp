@@ -1,0 +1,162 @@
+// The mean pitch of a key's pipe over the span, as its partials tell it.
+#include "listening/mixture_fit.h"
+#include "listening/mixture_prior.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace rankwright::listening {
+
+using namespace mixture_prior;
+
+namespace {
+
+constexpr double kTurn = 2.0 * std::numbers::pi;
+// What partials of one pipe usually differ by in a room, and how many partials' worth that is known
+// beforehand. A pitch that drifts through a room's resonances takes its partials' phases apart.
+constexpr double kUsualScatter_cents = 0.01;
+constexpr double kScatterWeight = 1.0;
+
+/// One partial's own slope beside the pipe's common path.
+struct OwnSlope {
+    double cents = 0.0;
+    double variance = 0.0;     // by noise and by the other pipes' unrest, cents²
+    double information = 0.0;  // in noise alike for all
+};
+
+struct Scatter {
+    double mean = 0.0;      // of the slopes
+    double variance = 0.0;  // of that mean, by what the partials differ in more than noise explains
+};
+
+// Between-partials variance by the method of moments (DerSimonian and Laird, Controlled Clinical
+// Trials 7, 1986), twice: the second time with the variance of the first in the weights.
+double scatter_of(const std::vector<OwnSlope>& slopes) {
+    constexpr double kUsual = kUsualScatter_cents * kUsualScatter_cents;
+    double between = kUsual;
+    for (int round = 0; round < 2; ++round) {
+        double sum = 0.0, squares = 0.0, mean = 0.0;
+        for (const OwnSlope& s : slopes) {
+            const double u = 1.0 / (s.variance + between);
+            sum += u;
+            squares += u * u;
+            mean += u * s.cents;
+        }
+        mean /= sum;
+        double apart = 0.0, by_noise = 0.0;
+        for (const OwnSlope& s : slopes) {
+            const double u = 1.0 / (s.variance + between);
+            apart += u * (s.cents - mean) * (s.cents - mean);
+            by_noise += u * s.variance * (1.0 - u / sum);
+        }
+        const double freedom = sum - squares / sum;
+        const double effective = sum * sum / squares - 1.0;
+        const double found =
+            freedom > 1e-9 * sum ? std::max(0.0, (apart - by_noise) / freedom) : 0.0;
+        between = (effective * found + kScatterWeight * kUsual) / (effective + kScatterWeight);
+    }
+    return between;
+}
+
+// Each partial weighs by its information as if the pipe were alone, which is what its mean pitch
+// means, and less where the others leave it in greater doubt than the partials differ anyway.
+Scatter combine(const std::vector<OwnSlope>& slopes) {
+    if (slopes.empty()) return {};
+    const double between = scatter_of(slopes);
+    double sum = 0.0, squares = 0.0;
+    Scatter scatter;
+    for (const OwnSlope& s : slopes) {
+        const double w = s.information * between / (between + s.variance);
+        sum += w;
+        squares += w * w;
+        scatter.mean += w * s.cents;
+    }
+    scatter.mean /= sum;
+    scatter.variance = between * squares / (sum * sum);
+    return scatter;
+}
+
+}  // namespace
+
+MixtureMean MixtureFit::mean(const MixtureState& state, std::size_t pipe) {
+    std::vector<OwnSlope> slopes;
+    std::vector<double> re, im;
+    for (const std::size_t b : bands_of_[pipe]) {
+        if (!used_[b]) continue;
+        residual(b, state, re, im);
+        const MixtureBand& band = bands_[b];
+        const Work& w = work_[b];
+        if (w.cost >= kBrokenCost) continue;
+        for (std::size_t a = 0; a < w.active.size(); ++a) {
+            const MixtureTone& tone = band.tones[w.active[a]];
+            if (tone.pipe != pipe) continue;
+            const double found = state.bands[b].tones[w.active[a]].found;
+            const double slope = own_slope(b, a, re, im);
+            const double cent_turns = kCent * tone.partial * model_.pipes[pipe].nominal_hz;
+            const double floor = band.floor / static_cast<double>(band.size());
+            const double span = kTurn * cent_turns * model_.span_s;
+            const double information = found * span * span / 6.0;
+            slopes.push_back({slope / (kTurn * cent_turns),
+                              (floor + stray(b, a, state)) / information, information});
+        }
+    }
+    double path = 0.0;
+    for (std::size_t m = 0; m < terms(); ++m)
+        path += slope_share(m) * state.unknowns[pipe * terms() + m];
+    const Scatter scatter = combine(slopes);
+    return {std::log1p(kCent * (path + scatter.mean)) / kCent, scatter.variance};
+}
+
+// Radians a second beside the common path of the a-th active tone of a band: the best steady turn
+// of what that tone and the residual (`re`, `im`) make together.
+double MixtureFit::own_slope(std::size_t b, std::size_t a, const std::vector<double>& re,
+                             const std::vector<double>& im) const {
+    const MixtureBand& band = bands_[b];
+    const Table& t = tables_[b];
+    const Work& w = work_[b];
+    const std::size_t n = band.size(), g = model_.gain_terms + 1;
+    std::vector<Complex> own(n);
+    double middle = 0.0, square = 0.0;
+    for (std::size_t i = 0; i < n; ++i) {
+        for (std::size_t j = 0; j < g; ++j)
+            own[i] += w.amplitude[a * g + j] * t.gain[j * n + i];
+        own[i] += Complex{re[i], im[i]} * Complex{w.re[a * n + i], -w.im[a * n + i]};
+        middle += t.path[i] / static_cast<double>(n);
+    }
+    for (std::size_t i = 0; i < n; ++i)
+        square += (t.path[i] - middle) * (t.path[i] - middle);
+    double slope = 0.0;
+    for (int step = 0; step < 4; ++step) {
+        Complex sum = 0.0, moment = 0.0;
+        for (std::size_t i = 0; i < n; ++i) {
+            const double at = t.path[i] - middle;
+            const Complex still = own[i] * std::polar(1.0, -slope * at);
+            sum += still;
+            moment += at * still;
+        }
+        const double power = std::norm(sum) / static_cast<double>(n);
+        if (!(power > 0.0)) break;
+        slope += std::clamp((std::conj(sum) * moment).imag() / (power * square),
+                            -1.0 / model_.span_s, 1.0 / model_.span_s);
+    }
+    return slope;
+}
+
+// Power that other tones of the band may put where the a-th active one is: their unrest.
+double MixtureFit::stray(std::size_t b, std::size_t a, const MixtureState& state) const {
+    const MixtureBand& band = bands_[b];
+    const auto hz = [&](const MixtureTone& tone) {
+        return tone.partial * model_.pipes[tone.pipe].nominal_hz *
+               (1.0 + kCent * state.unknowns[tone.pipe * terms()]);
+    };
+    const std::vector<std::size_t>& active = work_[b].active;
+    double power = 0.0;
+    for (const std::size_t other : active)
+        if (other != active[a])
+            power += state.bands[b].tones[other].found *
+                     pedestal((hz(band.tones[active[a]]) - hz(band.tones[other])) * model_.span_s);
+    return power;
+}
+
+}  // namespace rankwright::listening

@@ -1,0 +1,128 @@
+#include "accuracy/mixture_cases.h"
+
+#include "accuracy/pair_cases.h"
+#include "support/phase_slope.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <utility>
+
+namespace rankwright::testing {
+
+namespace {
+
+using listening::PureRatio;
+using Composition = std::vector<PureRatio>;
+
+constexpr double kBeyond_s = 0.1;  // at either end, for the windows of the reference
+
+const std::array<Composition, 6> kFour{
+    Composition{{2, 1}, {3, 1}, {4, 1}, {6, 1}},  Composition{{3, 2}, {2, 1}, {3, 1}, {4, 1}},
+    Composition{{4, 1}, {6, 1}, {8, 1}, {12, 1}}, Composition{{1, 1}, {2, 1}, {3, 1}, {5, 1}},
+    Composition{{2, 1}, {5, 2}, {3, 1}, {4, 1}},  Composition{{1, 1}, {2, 1}, {4, 1}, {8, 1}}};
+const std::array<Composition, 3> kSix{Composition{{1, 1}, {3, 2}, {2, 1}, {3, 1}, {4, 1}, {6, 1}},
+                                      Composition{{2, 1}, {3, 1}, {4, 1}, {6, 1}, {8, 1}, {12, 1}},
+                                      Composition{{1, 1}, {2, 1}, {5, 2}, {3, 1}, {4, 1}, {5, 1}}};
+const std::array<Composition, 3> kDoubled{Composition{{2, 1}, {3, 1}, {4, 1}, {4, 1}},
+                                          Composition{{3, 2}, {2, 1}, {2, 1}, {3, 1}},
+                                          Composition{{3, 1}, {4, 1}, {6, 1}, {6, 1}}};
+
+double rms(std::span<const float> x) {
+    double sum = 0.0;
+    for (const float v : x)
+        sum += static_cast<double>(v) * static_cast<double>(v);
+    return std::sqrt(sum / static_cast<double>(x.size()));
+}
+
+template <std::size_t n>
+const Composition& any_of(const std::array<Composition, n>& all, double share) {
+    return all[static_cast<std::size_t>(share * (static_cast<double>(n) - 0.001))];
+}
+
+}  // namespace
+
+MixtureRecordings::MixtureRecordings(const std::vector<std::string>& ranks) {
+    for (RecordedPipe& pipe : recorded_pipes(ranks)) {
+        const auto [first, last] = standing(pipe);
+        // Three times: it wants a start within a few cents, the recordings are some 17 sharp.
+        double hz = pipe.nominal_hz() * std::exp2(17.0 / 1200.0);
+        for (int i = 0; i < 3; ++i)
+            hz = phase_slope_pitch(pipe.channels[0], first, last, pipe.rate, hz).value_or(hz);
+        all_.push_back({std::move(pipe), first, last, hz});
+    }
+}
+
+/// Adds one recorded pipe moved to `hz`; false when no recording is near enough and long enough.
+bool MixtureRecordings::add(MixedKey& key, double hz, double gain_db, double seconds,
+                            MixedPipe pipe, std::mt19937_64& random) const {
+    std::vector<const Source*> near;
+    for (const Source& one : all_) {
+        const double ratio = hz / one.hz;
+        const double needed = ratio * (seconds + 2.0 * kBeyond_s) + 0.05;
+        if (ratio > 0.6 && ratio < 1.7 &&
+            static_cast<double>(one.last - one.first) > needed * one.pipe.rate)
+            near.push_back(&one);
+    }
+    if (near.empty()) return false;
+    std::uniform_int_distribution<std::size_t> any(0, near.size() - 1);
+    const Source& source = *near[any(random)];
+    const double rate = source.pipe.rate, ratio = hz / source.hz;
+    const auto count = static_cast<std::size_t>(seconds * rate);
+    const auto beyond = static_cast<std::size_t>(kBeyond_s * rate);
+    const auto taken =
+        static_cast<std::size_t>(static_cast<double>(count + 2 * beyond) * ratio) + 500;
+    const std::vector<float> moved =
+        resampled(std::span(source.pipe.channels[0]).subspan(source.first, taken), ratio);
+    if (moved.size() < count + 2 * beyond) return false;
+    const auto mean = phase_slope_pitch(moved, beyond, beyond + count, rate, hz);
+    if (!mean) return false;
+    pipe.hz = *mean;
+    pipe.db = gain_db;
+    pipe.source = source.pipe.name();
+    key.pipes.push_back(pipe);
+    key.request.rate = SampleRate{rate};
+    key.samples.resize(count, 0.0F);
+    if (pipe.silent) return true;
+    const std::span<const float> heard(&moved[beyond], count);
+    const double gain = 0.03 * std::pow(10.0, gain_db / 20.0) / rms(heard);
+    for (const float x : heard)
+        key.pipes.back().alone.push_back(static_cast<float>(gain) * x);
+    for (std::size_t i = 0; i < count; ++i)
+        key.samples[i] += key.pipes.back().alone[i];
+    return true;
+}
+
+std::optional<MixedKey> MixtureRecordings::draw(const MixtureDraw& wanted,
+                                                std::mt19937_64& random) const {
+    std::uniform_real_distribution<double> share(0.0, 1.0);
+    std::normal_distribution<double> normal;
+    MixedKey key;
+    const double which = share(random);
+    key.request.pipes = wanted.six       ? any_of(kSix, which)
+                        : wanted.doubled ? any_of(kDoubled, which)
+                                         : any_of(kFour, which);
+    const double low = 130.0 / key.request.pipes.front().value();
+    const double high = 1500.0 / key.request.pipes.back().value();
+    key.request.unison = Hertz{low * std::pow(high / low, share(random))};
+    for (const PureRatio& ratio : key.request.pipes) {
+        const double most = 12.0 / 4.5 * wanted.sd_cents;
+        const double cents = std::clamp(wanted.sd_cents * normal(random), -most, most);
+        const double hz = key.request.unison.value() * ratio.value() * std::exp2(cents / 1200.0);
+        const double db = -12.0 + 24.0 * share(random);
+        const double fate = share(random);
+        MixedPipe pipe;
+        pipe.silent = fate < wanted.silent;
+        pipe.leaks = !pipe.silent && fate < wanted.silent + wanted.leaking;
+        if (!add(key, hz, pipe.leaks ? db + wanted.leak_db : db, wanted.seconds, pipe, random))
+            return std::nullopt;
+    }
+    if (!wanted.reference) return key;
+    const double hz = key.request.unison.value() * std::exp2(0.3 * normal(random) / 1200.0);
+    if (!add(key, hz, -6.0 + 12.0 * share(random), wanted.seconds, {}, random)) return std::nullopt;
+    key.request.reference = Hertz{key.pipes.back().hz};
+    key.pipes.pop_back();
+    return key;
+}
+
+}  // namespace rankwright::testing
