@@ -17,6 +17,14 @@ constexpr Hertz kZero{440.0};
 // tune by. Onsets take 10 to 40 periods (from memory; Nolle & Finch, JASA 91, 1992).
 constexpr double kSpeechPeriods = 30.0;
 constexpr Seconds kLeastSpeech{0.1};
+// Where the readings of a tone were lost the pipe may have been moved: for so long after them it
+// still counts as settled, and so long it must be read again before it does.
+constexpr Seconds kOutlivesReadings{0.3};
+constexpr Seconds kReadAnew{0.5};
+
+Seconds time_of(const listening::Hearing& hearing) {
+    return duration(hearing.now - FrameIndex{}, hearing.rate);
+}
 
 bool still_speaking(const listening::Hearing& hearing) {
     const Seconds age = duration(hearing.now - hearing.tone_began, hearing.rate);
@@ -77,13 +85,22 @@ void SinglePipe::say(const listening::Hearing& hearing) {
         return;
     }
     if (!hearing.reading || still_speaking(hearing)) {
-        if (state_.stage != Stage::settled) {
+        interrupted_ = true;
+        if (lost_readings(hearing)) {
+            state_.stage = Stage::disturbed;
+        } else if (state_.stage != Stage::settled) {
             state_ = {};
             state_.stage = Stage::speaking;
         }
         return;
     }
     judge(hearing);
+}
+
+// In the middle of the tone that was settled: what sounds now isn't known any more.
+bool SinglePipe::lost_readings(const listening::Hearing& hearing) const {
+    return state_.stage == Stage::settled && hearing.tone == tone_ &&
+           time_of(hearing) - read_at_ > kOutlivesReadings;
 }
 
 bool SinglePipe::name_wrong_key(const listening::Hearing& hearing, Hertz heard) {
@@ -106,8 +123,11 @@ void SinglePipe::judge(const listening::Hearing& hearing) {
     const listening::PitchReading& reading = *hearing.reading;
     const bool moving = hearing.sounding == listening::Sounding::moving;
     if (moving || hearing.tone != tone_) standing_.restart();
+    const Seconds at = time_of(hearing);
+    if (hearing.tone != tone_ || interrupted_) reads_since_ = at;
+    interrupted_ = false;
     tone_ = hearing.tone;
-    const Seconds at = duration(hearing.now - FrameIndex{}, hearing.rate);
+    read_at_ = at;
     standing_.add(at, interval(kZero, reading.pitch), reading.cents_sd());
 
     state_.pitch = transpose(kZero, *standing_.mean());
@@ -125,7 +145,8 @@ void SinglePipe::judge(const listening::Hearing& hearing) {
 }
 
 bool SinglePipe::stands() const {
-    return !state_.drifting &&
+    const bool read_anew = state_.stage == Stage::settled || read_at_ - reads_since_ >= kReadAnew;
+    return read_anew && !state_.drifting &&
            settles({*state_.deviation, *state_.uncertainty, expectation_->tolerance,
                     standing_.span(), state_.stage == Stage::settled});
 }

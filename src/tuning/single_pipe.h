@@ -72,12 +72,16 @@ class SinglePipe {
     void say(const listening::Hearing& hearing);
     void judge(const listening::Hearing& hearing);
     bool name_wrong_key(const listening::Hearing& hearing, Hertz heard);
+    bool lost_readings(const listening::Hearing& hearing) const;
     bool stands() const;
 
     std::optional<Expectation> expectation_;
     PipeState state_;
-    SteadyMean standing_;  ///< cents from A 440, so that a changed target leaves it alone
-    int tone_ = -1;        ///< the tone that `standing_` is of
+    SteadyMean standing_;       ///< cents from A 440, so that a changed target leaves it alone
+    int tone_ = -1;             ///< the tone that `standing_` is of
+    Seconds read_at_{0.0};      ///< the latest reading
+    Seconds reads_since_{0.0};  ///< without a gap
+    bool interrupted_ = false;  ///< no reading since then
     TapWatch taps_;
 };
 

@@ -100,6 +100,36 @@ TEST(SinglePipe, SettlesOnlyAfterStandingInsideItsTolerance) {
     EXPECT_FALSE(job.state().advice) << "nothing is left to do";
 }
 
+// A hand that moves the pipe hides it from the ear for a moment (common practice, no source): the
+// readings before and just after that tell nothing of where it stands then.
+TEST(SinglePipe, DoesNotSettleOnWhatWasReadBeforeTheReadingsWereLost) {
+    SinglePipe job;
+    job.expect(middle_c());
+    const auto lost = [](double at) {
+        Hearing hearing = standing(at, Cents{0.0});
+        hearing.reading.reset();
+        hearing.coarse.reset();
+        return hearing;
+    };
+    double at = 0.5;
+    for (; at < 3.0; at += 0.05)
+        job.hear(standing(at, Cents{-0.53}));
+    ASSERT_EQ(job.state().stage, Stage::reading) << "just outside";
+    job.hear(lost(at));
+    at += 0.02;
+    job.hear(standing(at, Cents{0.6}));
+    EXPECT_NE(job.state().stage, Stage::settled) << "on its way";
+    for (; at < 6.0; at += 0.05)
+        job.hear(standing(at, Cents{0.1}));
+    ASSERT_EQ(job.state().stage, Stage::settled);
+    for (const double until = at + 0.25; at < until; at += 0.05)
+        job.hear(lost(at));
+    EXPECT_EQ(job.state().stage, Stage::settled) << "a moment";
+    for (const double until = at + 0.25; at < until; at += 0.05)
+        job.hear(lost(at));
+    EXPECT_NE(job.state().stage, Stage::settled) << "nobody knows where it stands now";
+}
+
 // A handled pipe is heard to fall as it cools: common practice, no source for the rate.
 TEST(SinglePipe, ADriftingPipeIsSaidToDriftAndDoesNotSettle) {
     SinglePipe job;
