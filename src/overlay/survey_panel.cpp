@@ -102,7 +102,7 @@ void draw_count(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     Column column{canvas, place.inset(18), place.top + 2};
     column.label("heard");
     column.line(std::to_string(survey.heard) + " of " + std::to_string(snapshot.pipe_count),
-                kLadder, true);
+                kLadder, false);
     if (snapshot.keeping != Keeping::no_book) {
         column.label("in the book");
         column.line(std::to_string(snapshot.kept_count), kLadder, false);

@@ -151,6 +151,27 @@ inline Snapshot at_a_mixture(Snapshot s) {
     return s;
 }
 
+/// A rank played through, as far as middle G.
+inline Snapshot played_through(Snapshot s) {
+    s.stop = "Great · Octave 4′";
+    s.job = "played through";
+    s.reference.clear();
+    s.keeping = Keeping::not_yet;
+    s.kept_count = 31;
+    for (ChestPipe& pipe : s.chest)
+        pipe.last_time = Cents{pipe.key % 2 == 0 ? 1.5 : -2.0};
+    SurveyView survey;
+    survey.sounding = true;
+    survey.last_time = Cents{-1.8};
+    survey.heard = 32;
+    survey.missing = "CC♯, tenor A, middle G♯ to C in altissimo";
+    survey.findings = {"rank 8.2 cents flat",        "23 of 32 out of tune",
+                       "tenor D♯ silent or skipped", "CC ciphers",
+                       "tenor B 21.5 cents sharp",   "FF♯ off speech"};
+    s.survey = survey;
+    return s;
+}
+
 /// Everything that may happen at a pipe, then the long, the wide and the empty.
 /// At work over a list of seven pipes, one dropped.
 inline Snapshot over_the_list() {
@@ -391,6 +412,27 @@ inline std::vector<Example> all() {
     whole.mixture->pipes[2].suspect = 1;
     whole.mixture->pipes[3].silent = true;
     add("mixture-whole", whole);
+    Snapshot survey = played_through(reading(3.2, 0.2, 1.4));
+    add("survey", survey);
+    survey.survey->sounding = false;
+    survey.survey->stage = SurveyView::Stage::working_out;
+    add("survey-over", survey);
+    survey.survey->stage = SurveyView::Stage::done;
+    survey.survey->proposed = 23;
+    survey.survey->missing.clear();
+    add("survey-done", survey);
+    survey.survey->stage = SurveyView::Stage::playing;
+    survey.survey->findings = {"another stop is drawn"};
+    survey.survey->not_kept =
+        "nothing is kept of it: another stop was drawn than the one asked for";
+    survey.survey->missing =
+        "CC, DD, EE, FF♯, GG♯, AA♯, bass C, bass D, bass E, bass F♯, bass G♯, "
+        "bass A♯, tenor C, tenor D, tenor E, tenor F♯ to C in altissimo";
+    add("survey-wrong-stop", survey);
+    Snapshot not_begun = base();
+    not_begun.survey.emplace();
+    not_begun.survey->missing = "CC to C in altissimo";
+    add("survey-not-begun", not_begun);
     add("nothing-known", Snapshot{});
     return out;
 }

@@ -77,6 +77,25 @@ TEST(Overlay, WhatIsReadFromTheLadderIsLargeEnough) {
         expect_from_the_ladder(drawing, words);
 }
 
+TEST(Overlay, ASurveyIsReadFromTheLadder) {
+    Drawing drawing({1280, 800});
+    const auto all = examples::all();
+    drawing.draw(example(all, "survey"));
+    for (const char* words : {"middle", "G", "sharp", "3.2", "cents", "32 of 61", "31",
+                              "rank 8.2 cents flat", "23 of 32 out of tune"})
+        expect_from_the_ladder(drawing, words);
+    for (const char* words : {"± 0.2", "1.8 flat", "more"})
+        EXPECT_TRUE(drawing.says(words)) << words;
+    drawing.draw(example(all, "survey-done"));
+    for (const char* words : {"rank heard", "23 for the work list", "32 of 61"})
+        expect_from_the_ladder(drawing, words);
+    drawing.draw(example(all, "survey-wrong-stop"));
+    expect_from_the_ladder(drawing, "another stop is drawn");
+    EXPECT_TRUE(drawing.says("nothing is kept"));
+    drawing.draw(example(all, "survey-not-begun"));
+    expect_from_the_ladder(drawing, "listening");
+}
+
 TEST(Overlay, BeatsFromAReferenceAreReadFromTheLadderToo) {
     Drawing drawing({1280, 800});
     const auto all = examples::all();
