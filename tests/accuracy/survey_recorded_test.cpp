@@ -117,6 +117,10 @@ TEST_P(SurveyOfARecordedRank, PutsEveryKeyInPlaceAndMeasuresIt) {
         if (down == nullptr || down->midi != kLowest - 1 + reading.pipe.key ||
             reading.slip != tuning::Slip::none) {
             ++wrong;
+            std::printf("wrongly placed: key %d, slip %d, %.2f Hz at %.1f s, where %d was down\n",
+                        reading.pipe.key, static_cast<int>(reading.slip),
+                        reading.tone.pitch.value(), from,
+                        down == nullptr ? 0 : down->midi - kLowest + 1);
             continue;
         }
         found.insert(reading.pipe.key);

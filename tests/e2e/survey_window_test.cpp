@@ -22,6 +22,8 @@ struct SurveyAtWork : WindowAtWork {
     void start_survey() {
         start("--job survey --stop \"Great/Octave 4'\" --input '" + (folder / "rank.wav").string() +
               "' --book '" + (folder / "book.sqlite").string() + "'");
+        // A new visit begins with what should be looked after.
+        EXPECT_TRUE(press("Return"));
     }
     nlohmann::json book_readings() {
         return rankwright("book readings --json --book '" + (folder / "book.sqlite").string() + "'")
