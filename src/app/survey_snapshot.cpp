@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <map>
+#include <string>
 #include <vector>
 
 namespace rankwright::app {
@@ -29,6 +30,14 @@ std::optional<Cents> last_time(const SurveyWork& work, const PipeId& pipe) {
     const auto known = work.last_time().find(pipe);
     if (known == work.last_time().end()) return std::nullopt;
     return known->second.deviation;
+}
+
+// More than a handful can't be read from the ladder, as when one side is played before the other.
+std::string missing_words(const std::vector<organ::Pipe>& missing) {
+    constexpr int kReadable = 5;
+    std::string notes = visit::notes_of(missing);
+    if (std::count(notes.begin(), notes.end(), ',') < kReadable) return notes;
+    return std::to_string(missing.size()) + " keys, the lowest " + missing.front().note;
 }
 
 void fill_latest(Snapshot& out, const std::optional<SurveyWork::Latest>& latest) {
@@ -88,7 +97,7 @@ void fill_survey(Snapshot& out, const SurveyWork& work, const visit::Run& run, b
     std::erase_if(missing, [&](const organ::Pipe& pipe) { return heard.contains(pipe.id); });
     std::sort(missing.begin(), missing.end(),
               [](const auto& one, const auto& other) { return one.key < other.key; });
-    view.missing = visit::notes_of(missing);
+    view.missing = missing_words(missing);
     view.findings = visit::brief(work.findings(), heard.size());
     view.not_kept = visit::why_not_kept(work.result());
     for (const organ::Pipe& pipe : run.pipes())
