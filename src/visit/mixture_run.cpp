@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <iterator>
 #include <map>
+#include <optional>
 
 namespace rankwright::visit {
 
@@ -65,18 +66,19 @@ void MixtureRun::turn_to(std::size_t pipe, bool none_muted) {
     set_mutes();
 }
 
-// The keys' pipes stand together in walking order.
-std::size_t MixtureRun::first_of_next_key() const {
-    const std::vector<std::size_t> here = key_pipes();
-    const std::size_t last = *std::max_element(here.begin(), here.end());
-    for (std::size_t i = last + 1; i < run_.pipes().size(); ++i)
-        if (in_reach(i)) return i;
-    return run_.current();
-}
-
-bool MixtureRun::in_reach(std::size_t pipe) const {
-    const PipeId& id = run_.pipes()[pipe].id;
-    return !run_.record().of(id).out_of_reach && run_.wants(id);
+// As the run goes on: to what isn't done yet, then to what has cooled. A key's pipes from the
+// lowest row up.
+std::size_t MixtureRun::lowest_ahead(bool also_here) const {
+    const std::vector<organ::Pipe>& pipes = run_.pipes();
+    std::optional<std::size_t> lowest;
+    for (const std::size_t i : run_.ahead()) {
+        if (pipes[i].key == run_.pipe().key && !also_here) continue;
+        if (!lowest)
+            lowest = i;
+        else if (pipes[i].key == pipes[*lowest].key && pipes[i].id.row < pipes[*lowest].id.row)
+            lowest = i;
+    }
+    return lowest.value_or(run_.current());
 }
 
 std::size_t MixtureRun::upcoming() const {
@@ -86,18 +88,25 @@ std::size_t MixtureRun::upcoming() const {
             at = std::find(suspects_.begin(), suspects_.end(), run_.current());
             if (at != suspects_.end()) ++at;
         }
-        return at != suspects_.end() ? *at : first_of_next_key();
+        return at != suspects_.end() ? *at : lowest_ahead(false);
     }
+    const std::vector<std::size_t> ahead = run_.ahead();
     const std::vector<std::size_t> here = key_pipes();
-    const auto at = std::find_if(std::find(here.begin(), here.end(), run_.current()) + 1,
-                                 here.end(), [this](std::size_t i) { return in_reach(i); });
-    return at != here.end() ? *at : first_of_next_key();
+    const auto at = std::find_if(
+        std::find(here.begin(), here.end(), run_.current()) + 1, here.end(),
+        [&](std::size_t i) { return std::find(ahead.begin(), ahead.end(), i) != ahead.end(); });
+    return at != here.end() ? *at : lowest_ahead(true);
 }
 
 bool MixtureRun::next() {
     const std::size_t to = upcoming();
     const bool other_key = run_.pipes()[to].key != run_.pipe().key;
-    if (to == run_.current() && !(whole_first_ && none_muted_ && !suspects_.empty())) return false;
+    if (to == run_.current() && !(whole_first_ && none_muted_ && !suspects_.empty())) {
+        // Another stop may wait.
+        if (!run_.ahead().empty() || !run_.next()) return false;
+        follow_run();
+        return true;
+    }
     turn_to(to, whole_first_ && other_key);
     return true;
 }

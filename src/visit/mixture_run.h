@@ -31,8 +31,10 @@ class MixtureRun {
     };
     const MuteMoves& moves() const { return moves_; }
 
-    /// On: to the next pipe of this key, then to the next key's lowest. While keys are heard whole:
-    /// to the worst of those off, then the next of them, then the next key whole. False at the end.
+    /// On: to the next pipe of this key that isn't done, then to the next key's lowest, to those
+    /// that are to be heard again and have cooled, and to the next of the run's stops. While keys
+    /// are heard whole: to the worst of those off, then the next of them, then the next key whole.
+    /// False at the end.
     bool next();
     bool back();
     /// All mutes out, the key whole; or back to the pipe in hand, the others muted.
@@ -47,8 +49,7 @@ class MixtureRun {
     std::size_t upcoming() const;
 
   private:
-    std::size_t first_of_next_key() const;
-    bool in_reach(std::size_t pipe) const;
+    std::size_t lowest_ahead(bool also_here) const;
     void turn_to(std::size_t pipe, bool none_muted);
     void set_mutes();
 

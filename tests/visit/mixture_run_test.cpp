@@ -79,5 +79,59 @@ TEST_F(MixtureRunTest, HeardWholeItGoesToThePipesThatAreOffTheWorstFirst) {
     EXPECT_EQ(run.pipe().key, 5) << "nothing was off";
 }
 
+tuning::PipeState stands(Cents off, tuning::Stage stage) {
+    tuning::PipeState state;
+    state.stage = stage;
+    state.tone = 1;
+    state.deviation = off;
+    state.pitch = Hertz{262.0};
+    state.uncertainty = Cents{0.1};
+    state.heard = Seconds{2.0};
+    return state;
+}
+
+// As with one pipe at a time: a pipe that is done isn't gone to again, one that was warm from the
+// hand is, when it has cooled (common practice, no source).
+TEST_F(MixtureRunTest, PassesOverPipesThatAreDoneAndComesBackToThoseThatHaveCooled) {
+    const auto at = [&](double s) { run.tell_time({Seconds{s}, WallTime{}}); };
+    ASSERT_TRUE(run.go_to(pipe(2, 1)));
+    order.follow_run();
+    at(10.0);
+    run.follow(stands(Cents{6.0}, tuning::Stage::reading));
+    at(11.0);
+    run.follow(stands(Cents{3.0}, tuning::Stage::moving));
+    at(13.0);
+    run.follow(stands(Cents{0.1}, tuning::Stage::settled));
+    ASSERT_TRUE(run.go_to(pipe(1, 1)));
+    order.follow_run();
+    ASSERT_EQ(run.record().of(pipe(2, 1)).list, ListState::hear_again);
+    ASSERT_TRUE(order.next());
+    EXPECT_EQ(run.pipe().id, pipe(3, 1)) << "row 2 is tuned";
+    while (order.next()) {
+    }
+    EXPECT_NE(run.pipe().key, 1);
+    at(400.0);
+    ASSERT_TRUE(order.next());
+    EXPECT_EQ(run.pipe().id, pipe(2, 1));
+    EXPECT_EQ(order.mutes(), (std::set<PipeId>{pipe(1, 1), pipe(3, 1)}));
+}
+
+TEST_F(MixtureRunTest, GoesOnToTheNextOfTheStopsToBeTuned) {
+    organ::Stop sharp = instrument.divisions[0].stops[0];
+    sharp.id = "sharp";
+    sharp.name = "Sharp";
+    instrument.divisions[0].stops.push_back(sharp);
+    visit::Run both{instrument,
+                    organ::find_stop(instrument, "Mixture").value(),
+                    {},
+                    {Job::mixture, false, {{"great", "mixture"}, {"great", "sharp"}}}};
+    MixtureRun through(both);
+    for (int moves = 0; both.pipe().id.stop == "mixture" && moves < 500; ++moves)
+        ASSERT_TRUE(through.next());
+    EXPECT_EQ(both.pipe().id, (PipeId{"great", "sharp", 1, 1}));
+    EXPECT_EQ(through.mutes(),
+              (std::set<PipeId>{{"great", "sharp", 2, 1}, {"great", "sharp", 3, 1}}));
+}
+
 }  // namespace
 }  // namespace rankwright::visit
