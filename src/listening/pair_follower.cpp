@@ -25,6 +25,11 @@ constexpr double kSeenBass = 2.5;
 /// Where partials of its own tell the pipe's pitch.
 constexpr double kSeenOwn = 0.6;
 constexpr double kBassBelow_hz = 130.0;
+/// Where the reference was heard alone, to this (relative, 0.8 cents); and where of the weaker no
+/// more is known than that it sounds.
+constexpr double kHeardAlone = 4.6e-4;
+constexpr double kSeenKnown = 1.0;
+constexpr double kSeenWeak = 0.5;
 constexpr double kLowest = 4.5;    // meetings
 constexpr double kMoves = 0.0018;  // room for the pipe to be moved, relative: 3 cents
 constexpr double kMovesLeast_hz = 0.6;
@@ -101,7 +106,7 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     const auto samples = sound.between(0, from, to);
     const PairPlan plan = plan_pair(samples, request_);
     if (plan.lines.empty()) return false;
-    std::vector<PairPlace> places = find_places(samples, request_, plan);
+    std::vector<PairPlace> places = find_places(samples, request_, plan, SearchEffort::thorough);
     if (places.empty()) return false;
     if (places.size() > kMostModes) places.resize(kMostModes);
     const double span_s = duration(to - from, rate_).count();
@@ -208,12 +213,8 @@ void PairFollower::answer() {
         }
         std::reverse(places_.begin(), places_.end());
         reading_ = weigh(places_, request_);
-        // A beat that hardly turns even there may as well be a slower one of a louder pipe.
-        const double turns = pipe_has_own()                         ? kSeenOwn
-                             : model_.nominal_hz[1] < kBassBelow_hz ? kSeenBass
-                                                                    : kSeen;
         weak_ = !holds_two();
-        const Hertz seen{turns / (model_.span_s * (weak_ ? 1 : highest_meeting()))};
+        const Hertz seen{turns_seen() / (model_.span_s * (weak_ ? 1 : highest_meeting()))};
         const Hertz size{std::abs(reading_.beat.value())};
         if (size < seen || weak_)
             reading_.under = std::max(seen, reading_.under.value_or(size + reading_.beat_sd * 2.0));
@@ -225,6 +226,16 @@ void PairFollower::answer() {
     const double curvature = best.variance[0][0] * (1.0 + (kRustle - 1.0) * best.rustle[0]);
     const double defined = kDefined * f;
     reference_sd_ = Hertz{std::sqrt(std::max(curvature, best.scatter[0]) + defined * defined)};
+}
+
+/// How many turns a beat has to make, where it is seen best, to be a value. One that hardly turns
+/// may as well be a slower one of a louder pipe, unless the reference's pitch is known: where the
+/// sum of both stands then tells the pipe's.
+double PairFollower::turns_seen() const {
+    if (request_.reference_sd.value() < kHeardAlone * model_.nominal_hz[0])
+        return weak_ ? kSeenWeak : kSeenKnown;
+    if (pipe_has_own()) return kSeenOwn;
+    return model_.nominal_hz[1] < kBassBelow_hz ? kSeenBass : kSeen;
 }
 
 /// Both tones are strong enough to be pipes where they meet, in the lowest lines.

@@ -73,6 +73,7 @@ class PairFollower {
     void drop_unlikely();
     void answer();
     int highest_meeting() const;
+    double turns_seen() const;
     bool holds_two() const;
     bool pipe_has_own() const;
     void judge_number(bool surely_two, bool strong);

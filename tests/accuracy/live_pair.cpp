@@ -145,6 +145,7 @@ LiveOutcome hear_live(const LivePair& c, const LiveLook& look) {
         if (begun) judge(job.state(), truth, out);
     }
     out.truth = truth.beat(truth.since_s());
+    out.cent_hz = truth.cent_hz();
     return out;
 }
 

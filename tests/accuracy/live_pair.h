@@ -40,6 +40,7 @@ struct LiveOutcome {
     double worst_cents = 0.0;       ///< of the wrong ones
     double heard = 0.0, sd = 0.0;   ///< the last figure; half of "under" where that was shown
     bool under = false;
+    double cent_hz = 1.0;  ///< of the beat
 };
 
 /// What a test may look at besides, 94 times a second from the first key on.

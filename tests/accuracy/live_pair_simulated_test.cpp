@@ -5,6 +5,7 @@
 #include "support/results_file.h"
 #include "tuning/against_reference.h"
 
+#include <algorithm>
 #include <array>
 #include <vector>
 
@@ -72,6 +73,25 @@ TEST(LivePairs, AreReadSoonAfterThePipeJoins) {
     EXPECT_LT(row.right(0.9), 3.0);
     EXPECT_GT(row.shown(), 0.85);
     EXPECT_LT(row.wrong(), 0.03);
+}
+
+// Pipes that are nearly in tune, their reference heard alone a moment before: what the technician
+// goes by to leave a pipe.
+TEST(LivePairs, NearNoughtAreKnownToACent) {
+    LiveRow row("near_nought");
+    std::vector<double> doubt;
+    for (const char* stop : {"Great/Principal 8'", "Great/Trumpet 8'", "Swell/Gemshorn 4'"})
+        for (const int key : kKeys) {
+            const LiveOutcome o = row.judge({stop, key, 41U, true, 0.4, 5.0});
+            if (o.shown_s > 0.0) doubt.push_back(o.sd / o.cent_hz);
+        }
+    row.print();
+    std::sort(doubt.begin(), doubt.end());
+    ASSERT_GE(doubt.size(), 10U);
+    std::printf("near nought: known after 5 s to %.2f cent, nine of ten %.2f\n",
+                doubt[doubt.size() / 2], doubt[9 * (doubt.size() - 1) / 10]);
+    EXPECT_LT(doubt[doubt.size() / 2], 1.0);  // 0.5 is wanted
+    EXPECT_LT(row.wrong(), 0.05);
 }
 
 // Both begin together: the pipe is known by partials of its own, the reference by the file only.
