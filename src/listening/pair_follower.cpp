@@ -106,7 +106,8 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     const auto samples = sound.between(0, from, to);
     const PairPlan plan = plan_pair(samples, request_);
     if (plan.lines.empty()) return false;
-    std::vector<PairPlace> places = find_places(samples, request_, plan, SearchEffort::thorough);
+    const SearchEffort effort = premise.moving ? SearchEffort::quick : SearchEffort::thorough;
+    std::vector<PairPlace> places = find_places(samples, request_, plan, effort);
     if (places.empty()) return false;
     if (places.size() > kMostModes) places.resize(kMostModes);
     const double span_s = duration(to - from, rate_).count();

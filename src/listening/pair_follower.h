@@ -19,6 +19,7 @@ struct PairPremise {
     bool surely_two = false;  ///< however slowly they beat
     /// Otherwise: how much stronger than usual a second tone must be to be believed, in power.
     double times = 1.0;
+    bool moving = false;  ///< looked for again and again: not so thoroughly
 };
 
 class PairFollower {

@@ -46,11 +46,11 @@ struct PairPlace {
 PairPlan plan_pair(std::span<const float> samples, const PairRequest& request);
 
 /// `thorough` starts from more places where the beat is slow, for three times the work.
-enum class SearchEffort { live, thorough };
+enum class SearchEffort { quick, thorough };
 
 /// All explanations within reach of the best, best first.
 std::vector<PairPlace> find_places(std::span<const float> samples, const PairRequest& request,
-                                   const PairPlan& plan, SearchEffort effort = SearchEffort::live);
+                                   const PairPlan& plan, SearchEffort effort = SearchEffort::quick);
 
 /// The most informative lines, each as the band that holds both tones for beats from `low` to
 /// `high` a second (at the first meeting); those whose band would reach a neighbour are left out.
