@@ -26,7 +26,7 @@ constexpr Hertz kBassBelow{130.0};
 constexpr Seconds kYoung{1.0};
 constexpr Seconds kTickYoung{0.1};
 constexpr Seconds kTick{0.2};
-constexpr Seconds kBegins{0.08};      // so long something must stand out
+constexpr Seconds kBegins{0.08};  // so long something must stand out
 constexpr Seconds kSpeech{0.12};
 constexpr double kSpeechPeriods = 16.0;
 constexpr Seconds kFirstLook{0.25};
