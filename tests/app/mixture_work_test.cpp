@@ -233,8 +233,7 @@ TEST(MixtureWork, MutesThatAreMissingAreNamed) {
     EXPECT_TRUE(work.comes_true([](const auto& s) { return s.stage == overlay::Stage::reading; }));
 }
 
-// Switched off: this leak isn't found yet (DEVELOPERS.md, "A leaking mute").
-TEST(MixtureWork, DISABLED_ALeakIsSaidInWordsUntilTheMuteIsPressedHome) {
+TEST(MixtureWork, ALeakIsSaidInWordsUntilTheMuteIsPressedHome) {
     AtTheMixture work({"2", "1 1/3", "1"}, 20, 14);
     work.mute({3});
     work.chamber().put_mute_in(work.pipe(2), Decibels{-20.0});
