@@ -30,9 +30,9 @@ struct MixtureDraw {
 struct MixedPipe {
     bool leaks = false;
     bool silent = false;
-    double hz = 0.0;  ///< its own mean over the span
-    double db = 0.0;  ///< its level, the leak included
-    std::string source;  ///< the recording
+    double hz = 0.0;           ///< its own mean over the span
+    double db = 0.0;           ///< its level, the leak included
+    std::string source;        ///< the recording
     std::vector<float> alone;  ///< its share of the key's sound
 };
 
