@@ -35,9 +35,7 @@ class RecordedRank {
     explicit RecordedRank(const std::string& rank) {
         for (RecordedPipe& pipe : recorded_pipes({rank})) {
             const auto [first, last] = standing(pipe);
-            std::optional<double> hz =
-                strongest_near(std::span(pipe.channels[0]).subspan(first, last - first), pipe.rate,
-                               pipe.nominal_hz());
+            std::optional<double> hz = pipe.nominal_hz();
             // The reference wants to begin within a few cents.
             for (int look = 0; look < 3 && hz; ++look)
                 hz = phase_slope_pitch(pipe.channels[0], first, last, pipe.rate, *hz);
@@ -69,25 +67,6 @@ class RecordedRank {
     }
 
   private:
-    /// Of the pitches within a semitone of `nominal`, the one whose first partials are strongest:
-    /// within a few cents of the pipe.
-    static double strongest_near(std::span<const float> x, double rate, double nominal) {
-        const auto frames = std::min(x.size(), static_cast<std::size_t>(0.5 * rate));
-        double best_hz = nominal, most = 0.0;
-        for (int cents = -110; cents <= 110; cents += 3) {
-            const double hz = nominal * std::exp2(cents / 1200.0);
-            double power = 0.0;
-            for (int k = 1; k <= 4; ++k) {
-                const auto line = shifted(x.first(frames), k * hz, rate, frames, frames);
-                power += std::norm(line.front());
-            }
-            if (power <= most) continue;
-            most = power;
-            best_hz = hz;
-        }
-        return best_hz;
-    }
-
     std::vector<RecordedPipe> pipes_;
     std::vector<double> hz_;
 };
