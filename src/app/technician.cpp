@@ -11,7 +11,7 @@ std::optional<visit::Command> ScreenReader::look(const overlay::Snapshot& snapsh
                              (snapshot.mixture ? snapshot.mixture->in_hand : "");
     if (pipe_ != pipe) {
         pipe_ = pipe;
-        technician_.turn_to(snapshot.device, now);
+        technician_.turn_to(*pipe_, snapshot.device, now);
     }
     if (snapshot.wait || snapshot.survey) return std::nullopt;
     if (snapshot.mixture) {

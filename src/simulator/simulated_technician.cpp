@@ -26,13 +26,18 @@ Seconds SimulatedTechnician::human(Seconds about) {
     return about * std::clamp(1.0 + 0.25 * random_.normal(), 0.5, 2.0);
 }
 
-void SimulatedTechnician::turn_to(organ::TuningDevice device, Seconds now) {
+void SimulatedTechnician::turn_to(const std::string& pipe, organ::TuningDevice device,
+                                  Seconds now) {
+    if (cents_per_mm_) remembered_[pipe_] = *cents_per_mm_;
+    pipe_ = pipe;
     device_ = device;
     ready_ = now + human(parameters_.reaction);
     since_ = now;
     seen_ = false;
     cents_before_.reset();
     cents_per_mm_.reset();
+    if (const auto known = remembered_.find(pipe); known != remembered_.end())
+        cents_per_mm_ = known->second;
     moves_ = 0;
 }
 

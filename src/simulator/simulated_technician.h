@@ -7,7 +7,9 @@
 #include "simulator/random.h"
 
 #include <cstdint>
+#include <map>
 #include <optional>
+#include <string>
 
 namespace rankwright::simulator {
 
@@ -46,8 +48,9 @@ class SimulatedTechnician {
     };
     explicit SimulatedTechnician(const Parameters& parameters);
 
-    /// Turns to the next pipe, whose tuning device can be seen.
-    void turn_to(organ::TuningDevice device, Seconds now);
+    /// Turns to the next pipe, whose tuning device can be seen. What a movement did at a pipe is
+    /// remembered when it is turned to again; `pipe` is any lasting name.
+    void turn_to(const std::string& pipe, organ::TuningDevice device, Seconds now);
     /// A look at the screen, as often as you like. Never backwards in time.
     Deed look(const Screen& screen, Seconds now);
 
@@ -69,6 +72,8 @@ class SimulatedTechnician {
     std::optional<double> cents_before_;  ///< the last movement
     double moved_mm_ = 0.0;
     std::optional<double> cents_per_mm_;  ///< learned on this pipe
+    std::string pipe_;
+    std::map<std::string, double> remembered_;  ///< the same, of the pipes before
     int moves_ = 0;
 };
 

@@ -125,7 +125,7 @@ Job tune(const organ::Pipe& pipe, const organ::Instrument& instrument, Chamber& 
     parameters.seed = seed;
     SimulatedTechnician technician(parameters);
     const Hertz home = organ::target(instrument, pipe, {});
-    technician.turn_to(pipe.make.device, Seconds{0.0});
+    technician.turn_to(to_string(pipe.id), pipe.make.device, Seconds{0.0});
     double moved = 0.0;
     for (double now = 0.0; now < 300.0; now += kStep_s) {
         const Hertz pitch = chamber.true_pitch(pipe.id);
@@ -174,7 +174,7 @@ TEST(SimulatedTechnician, WorksPipesOfEveryKindIntoTune) {
 
 TEST(SimulatedTechnician, DoesNothingWithoutAFigureAndGivesUpInTime) {
     SimulatedTechnician technician({});
-    technician.turn_to(organ::TuningDevice::sleeve, Seconds{0.0});
+    technician.turn_to("a pipe", organ::TuningDevice::sleeve, Seconds{0.0});
     double next_at = 0.0;
     for (double now = 0.0; now < 60.0 && next_at == 0.0; now += kStep_s) {
         const Deed deed = technician.look(Screen{}, Seconds{now});
@@ -186,7 +186,7 @@ TEST(SimulatedTechnician, DoesNothingWithoutAFigureAndGivesUpInTime) {
 
 TEST(SimulatedTechnician, BelievesTheScreenEvenWhenItLies) {
     SimulatedTechnician technician({});
-    technician.turn_to(organ::TuningDevice::sleeve, Seconds{0.0});
+    technician.turn_to("a pipe", organ::TuningDevice::sleeve, Seconds{0.0});
     Screen screen;
     screen.shows_figure = true;
     screen.settled = true;
