@@ -84,6 +84,11 @@ ExitCode open_chamber(ChamberArguments& arguments) {
                            " is a mixture: hear it with --job mixture, or record one row, the "
                            "others muted, for `rankwright survey --row`",
                        std::nullopt});
+    if (options.run.only_listed && options.run.job == visit::Job::survey)
+        return report({ErrorKind::bad_input,
+                       "a survey hears every pipe of a stop, whatever is on the list: leave out "
+                       "--list or --job survey",
+                       std::nullopt});
     if (options.run.only_listed && options.run.job == visit::Job::bearings)
         return report({ErrorKind::bad_input,
                        "the bearings are set note from note, whatever is on the list: leave out "

@@ -1,6 +1,7 @@
 #include "app/work.h"
 
 #include "app/snapshot.h"
+#include "core/overloaded.h"
 
 #include <algorithm>
 #include <chrono>
@@ -9,13 +10,6 @@
 namespace rankwright::app {
 
 namespace {
-template <typename... Fs>
-struct Overloaded : Fs... {
-    using Fs::operator()...;
-};
-template <typename... Fs>
-Overloaded(Fs...) -> Overloaded<Fs...>;
-
 bool stands(const tuning::PipeState& state) {
     return state.stage == tuning::Stage::reading || state.stage == tuning::Stage::settled;
 }

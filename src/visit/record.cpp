@@ -1,5 +1,7 @@
 #include "visit/record.h"
 
+#include "core/overloaded.h"
+
 #include <algorithm>
 #include <cassert>
 #include <utility>
@@ -7,13 +9,6 @@
 namespace rankwright::visit {
 
 namespace {
-
-template <typename... Fs>
-struct Overloaded : Fs... {
-    using Fs::operator()...;
-};
-template <typename... Fs>
-Overloaded(Fs...) -> Overloaded<Fs...>;
 
 // What one press or one moment of the work notes together.
 constexpr std::chrono::milliseconds kOneBreath{50};

@@ -379,6 +379,8 @@ TEST_F(Commands, ChamberRefusesBadInputBeforeOpeningAWindow) {
     EXPECT_EQ(rankwright("chamber --stop 'No such stop' " + kOrgan).code, 2);
     EXPECT_EQ(rankwright("chamber --input /nowhere/sound.wav " + kOrgan).code, 2);
     EXPECT_EQ(rankwright("chamber --input mic --technician simulated " + kOrgan).code, 2);
+    EXPECT_EQ(rankwright("chamber --list --job survey --stop \"Great/Octave 4'\" " + kOrgan).code,
+              2);
 }
 
 }  // namespace
