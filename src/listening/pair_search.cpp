@@ -1,27 +1,21 @@
 #include "listening/pair_search.h"
 
-#include "listening/linear_solve.h"
+#include "listening/pair_candidates.h"
 #include "listening/pair_fit.h"
 
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <complex>
-#include <numbers>
 
 namespace rankwright::listening {
 
 namespace {
 
-using Complex = std::complex<double>;
-constexpr double kTurn = 2.0 * std::numbers::pi;
 constexpr double kHighestShare = 0.45;  // of the rate: above, converters' filters bend the phase
 constexpr double kHighest_hz = 20000.0;
 constexpr int kHighestPartial = 48;
 constexpr std::size_t kMostLines = 18;
 constexpr double kStandsOut = 60.0;  // line over noise in the whole span's resolution
-/// How far a reference's mean pitch wanders from one span to the next, at best: 0.05 cents.
-constexpr double kDrift = 3e-5;
 /// A pipe's own rustle beside its partials, as a share of their power.
 constexpr double kPedestal = 1e-4;
 /// A pipe's own rustle and wander pass for a second tone at −30 dB and less (recorded pipes); a
@@ -40,23 +34,9 @@ constexpr std::size_t kSearchBands = 3;
 constexpr int kSearchMeetings = 6;
 constexpr std::size_t kSearchOwnBands = 2;
 constexpr double kSearchOwn = 3.0;  // lower than this many meetings
-constexpr std::size_t kMostPlaces = 8;
 constexpr std::size_t kLowMeetings = 4;
-constexpr double kFarFetched = 6.0;  // standard uncertainties of the reference
-constexpr std::size_t kMirrored = 2;
-constexpr double kMirroredTurns = 3.0;  // of the beat in the span
-constexpr double kMirrorNear = 0.1;     // turns
 constexpr std::size_t kSifted = 6;
 constexpr std::size_t kSettled = 4;
-constexpr double kSlowTurns = 1.5;
-constexpr std::array<double, 5> kSlowTried{0.12, 0.25, 0.45, 0.75, 1.1};  // turns
-constexpr int kMostReferencePoints = 30;                                  // either side
-
-struct Candidate {
-    double reference_offset = 0.0;
-    double pipe_offset = 0.0;
-    double evidence = 0.0;
-};
 
 double seconds(std::span<const float> samples, const PairRequest& request) {
     return static_cast<double>(samples.size()) / request.rate.value();
@@ -82,143 +62,6 @@ std::vector<PairBand> cut(std::span<const float> samples, const PairRequest& req
     return bands;
 }
 
-/// Two steady tones on a grid of offsets; the sums that it needs are made once.
-class Grid {
-  public:
-    /// `turns`: of each band's tones while a tone at the first meeting turns once.
-    Grid(std::span<const PairBand> bands, std::span<const double> turns, double step, int reach)
-        : bands_(bands), reach_(reach) {
-        for (std::size_t b = 0; b < bands.size(); ++b)
-            fill(bands[b], turns[b] * step);
-    }
-    /// ln of likelihood with tones at these steps from nominal.
-    double evidence(int first, int second) const;
-
-  private:
-    struct Sums {
-        std::vector<std::array<Complex, 2>> tone;  // Σ ψ_j z e^{−2πift}, f from −reach to reach
-        std::vector<std::array<Complex, 3>> overlap;  // Σ ψ_jψ_l e^{2πift}, f from 0 to 2·reach
-        double power = 0.0, noise = 0.0;
-        std::size_t count = 0;
-    };
-    void fill(const PairBand& band, double step_hz);
-
-    std::span<const PairBand> bands_;
-    int reach_;
-    std::vector<Sums> sums_;
-};
-
-void Grid::fill(const PairBand& band, double step_hz) {
-    constexpr double kUnsteady = 0.02;  // wander and unrest, as noise
-    Sums sums;
-    sums.count = band.z.size();
-    for (const Complex z : band.z)
-        sums.power += std::norm(z);
-    sums.power /= static_cast<double>(sums.count);
-    sums.noise = band.floor + kUnsteady * kUnsteady * sums.power;
-    sums.tone.resize(static_cast<std::size_t>(2 * reach_ + 1));
-    sums.overlap.resize(static_cast<std::size_t>(2 * reach_ + 1));
-    const double length = static_cast<double>(sums.count) / band.rate;
-    for (std::size_t m = 0; m < sums.count; ++m) {
-        const double t = band.first_s + static_cast<double>(m) / band.rate;
-        const double slope = std::numbers::sqrt3 * 2.0 * t / length;
-        const Complex turn = std::polar(1.0, kTurn * step_hz * t);
-        Complex at = std::polar(1.0, -kTurn * step_hz * t * reach_), from = 1.0;
-        for (std::size_t g = 0; g < sums.tone.size(); ++g) {
-            const Complex term = std::conj(at) * band.z[m];
-            sums.tone[g][0] += term;
-            sums.tone[g][1] += slope * term;
-            sums.overlap[g][0] += from;
-            sums.overlap[g][1] += slope * from;
-            sums.overlap[g][2] += slope * slope * from;
-            at *= turn;
-            from *= turn;
-        }
-    }
-    sums_.push_back(std::move(sums));
-}
-
-double Grid::evidence(int first, int second) const {
-    constexpr double kUnrest = 0.1;
-    double sum = 0.0;
-    for (std::size_t b = 0; b < sums_.size(); ++b) {
-        const Sums& s = sums_[b];
-        const bool has[2] = {bands_[b].line.reference_partial > 0, bands_[b].line.pipe_partial > 0};
-        std::array<Complex, 16> a{};
-        std::array<Complex, 4> h{};
-        const int apart = first - second;  // conj(tone 2)·tone 1
-        for (std::size_t i = 0; i < 2; ++i) {
-            if (!has[i]) {  // decoupled, and of no consequence
-                a[2 * i * 5] = a[(2 * i + 1) * 5] = 1.0;
-                continue;
-            }
-            const auto g = static_cast<std::size_t>((i == 0 ? first : second) + reach_);
-            for (std::size_t j = 0; j < 2; ++j) {
-                h[2 * i + j] = s.tone[g][j] / s.noise;
-                for (std::size_t l = 0; l < 2; ++l) {
-                    a[(2 * i + j) * 4 + 2 * i + l] = s.overlap[0][j + l].real() / s.noise;
-                    Complex cross = s.overlap[static_cast<std::size_t>(std::abs(apart))][j + l];
-                    if (apart < 0) cross = std::conj(cross);
-                    if (i == 1 && has[0]) a[(2 + j) * 4 + l] = cross / s.noise;
-                }
-                const double spread = s.power * (j == 0 ? 1.0 : kUnrest * kUnrest);
-                a[(2 * i + j) * 5] += 1.0 / spread;
-            }
-        }
-        if (!cholesky<Complex>(a, 4)) continue;
-        solve_lower<Complex>(a, 4, h.data());
-        for (const Complex x : h)
-            sum += std::norm(x);
-        sum -= log_determinant<Complex>(a, 4);
-    }
-    return sum;
-}
-
-std::vector<Candidate> scan(std::span<const PairBand> bands, const PairRequest& request,
-                            const PairPlan& plan, double span_s) {
-    const double m = request.reference_partial, n = request.pipe_partial;
-    std::vector<double> turns;
-    double highest = 1.0;
-    for (const PairBand& band : bands) {
-        turns.push_back(std::max(band.line.reference_partial / m, band.line.pipe_partial / n));
-        highest = std::max(highest, turns.back());
-    }
-    const double doubt =
-        2.5 * m * std::hypot(request.reference_sd.value(), 1e-4 * request.reference.value());
-    const double step = 0.2 / (span_s * highest);
-    const int around = static_cast<int>(std::ceil(doubt / step));
-    const int reach = static_cast<int>(std::ceil(plan.reach_hz / step)) + around;
-    const Grid grid(bands, turns, step, reach);
-    const int stride = std::max(1, around / kMostReferencePoints);
-    std::vector<Candidate> line;
-    for (int second = -reach; second <= reach; ++second) {
-        Candidate best;
-        best.evidence = -1e300;
-        for (int first = -around; first <= around; first += stride) {
-            const double x = first * step / m;
-            const double sd =
-                std::hypot(request.reference_sd.value(), 1e-4 * request.reference.value());
-            const double evidence =
-                grid.evidence(first, second) - 2.0 * std::log1p(x * x / (3.0 * sd * sd));
-            if (evidence > best.evidence) best = {x, second * step / n, evidence};
-        }
-        line.push_back(best);
-    }
-    std::vector<Candidate> peaks;
-    for (std::size_t i = 0; i < line.size(); ++i)
-        if ((i == 0 || line[i].evidence >= line[i - 1].evidence) &&
-            (i + 1 == line.size() || line[i].evidence > line[i + 1].evidence))
-            peaks.push_back(line[i]);
-    std::sort(peaks.begin(), peaks.end(),
-              [](const Candidate& a, const Candidate& b) { return a.evidence > b.evidence; });
-    if (peaks.size() > kMostPlaces) peaks.resize(kMostPlaces);
-    return peaks;
-}
-
-double reference_sd(const PairRequest& request) {
-    return std::hypot(request.reference_sd.value(), kDrift * request.reference.value());
-}
-
 bool unison(const PairRequest& request) {
     return request.reference_partial == request.pipe_partial;
 }
@@ -235,45 +78,6 @@ void swap_pipes(PairState& state) {
     }
 }
 
-/// In a unison either tone can be the reference: adds the other way where that isn't far-fetched.
-void add_swapped(std::vector<Candidate>& candidates, const PairRequest& request) {
-    const std::size_t count = candidates.size();
-    for (std::size_t i = 0; i < count; ++i) {
-        const Candidate c = candidates[i];
-        if (std::abs(c.pipe_offset) < kFarFetched * reference_sd(request))
-            candidates.push_back({c.pipe_offset, c.reference_offset, c.evidence});
-    }
-}
-
-/// A beat that turns a few times looks much the same with its sign turned, as far as the lowest
-/// partials go: adds the mirror images of the best places, the best first, unless they are there.
-void add_mirrored(std::vector<Candidate>& candidates, const PairRequest& request, double span_s) {
-    const double m = request.reference_partial, n = request.pipe_partial;
-    const std::size_t count = std::min(candidates.size(), kMirrored);
-    for (std::size_t i = 0; i < count; ++i) {
-        Candidate mirror = candidates[i];
-        const double beat = n * mirror.pipe_offset - m * mirror.reference_offset;
-        if (std::abs(beat) * span_s > kMirroredTurns) continue;
-        mirror.pipe_offset -= 2.0 * beat / n;
-        const bool known =
-            std::any_of(candidates.begin(), candidates.end(), [&](const Candidate& c) {
-                return n * std::abs(c.pipe_offset - mirror.pipe_offset) * span_s < kMirrorNear;
-            });
-        if (!known) candidates.push_back(mirror);
-    }
-}
-
-/// Within a turn or so the wander of both makes places that the few lowest partials rank wrongly:
-/// adds beats of either sign around the reference as it is known.
-void add_slow(std::vector<Candidate>& candidates, const PairRequest& request, double span_s) {
-    const double m = request.reference_partial, n = request.pipe_partial;
-    const Candidate best = candidates.front();
-    if (std::abs(n * best.pipe_offset - m * best.reference_offset) * span_s > kSlowTurns) return;
-    for (const double turns : kSlowTried)
-        for (const double sign : {-1.0, 1.0})
-            candidates.push_back({0.0, sign * turns / (n * span_s), best.evidence});
-}
-
 struct Stage {
     std::size_t wander_terms, gain_terms;
     int steps;
@@ -283,7 +87,7 @@ struct Stage {
 
 /// Refines every candidate on the bands; `answers`: with the means over the span and their doubt.
 std::vector<PairPlace> refine(std::span<const PairBand> bands, const PairRequest& request,
-                              const std::vector<Candidate>& candidates, double span_s,
+                              const std::vector<PairCandidate>& candidates, double span_s,
                               const Stage& stage) {
     const double m = request.reference_partial, n = request.pipe_partial;
     PairModel model;
@@ -294,7 +98,7 @@ std::vector<PairPlace> refine(std::span<const PairBand> bands, const PairRequest
     model.gain_terms = stage.gain_terms;
     PairFit fit(bands, model);
     std::vector<PairState> states;
-    for (const Candidate& candidate : candidates) {
+    for (const PairCandidate& candidate : candidates) {
         PairState state = fit.start(candidate.reference_offset, candidate.pipe_offset);
         fit.refine(state, stage.steps);
         if (std::isfinite(state.evidence)) states.push_back(std::move(state));
@@ -308,8 +112,7 @@ std::vector<PairPlace> refine(std::span<const PairBand> bands, const PairRequest
         if (unison(request)) {
             PairState other = states.front();
             swap_pipes(other);
-            if (std::abs(other.unknowns[0]) < kFarFetched * reference_sd(request))
-                states.push_back(std::move(other));
+            if (!far_fetched(other.unknowns[0], request)) states.push_back(std::move(other));
         }
         for (PairState& state : states)
             fit.refine(state, 2 * stage.steps);
@@ -471,7 +274,7 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
     const std::vector<PairBand> searched =
         cut(samples, request, plan, low, -plan.reach_hz, plan.reach_hz);
     if (searched.empty()) return {};
-    std::vector<Candidate> candidates = scan(searched, request, plan, span_s);
+    std::vector<PairCandidate> candidates = scan(searched, request, plan, span_s);
 
     const auto terms = [&](double a_second, double least, double most) {
         return static_cast<std::size_t>(std::clamp(std::round(a_second * span_s), least, most));
@@ -483,7 +286,7 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
     std::array<double, 2> low_power{};
     for (std::size_t s = 0; s < stages.size(); ++s) {
         double furthest = 0.0, low_beat = 1e9, high_beat = -1e9;
-        for (const Candidate& c : candidates) {
+        for (const PairCandidate& c : candidates) {
             const double beat = n * c.pipe_offset - m * c.reference_offset;
             low_beat = std::min(low_beat, beat);
             high_beat = std::max(high_beat, beat);
