@@ -282,4 +282,12 @@ MixtureExtraTone MixtureFit::extra_tone(std::size_t b, double hz) const {
     return {std::norm(met / w.noise / information), 1.0 / information};
 }
 
+bool MixtureFit::share_bands(std::size_t pipe, std::size_t other) const {
+    const auto bands = bands_of(pipe);
+    return std::any_of(bands.begin(), bands.end(), [&](std::size_t band) {
+        const auto others = bands_of(other);
+        return std::find(others.begin(), others.end(), band) != others.end();
+    });
+}
+
 }  // namespace rankwright::listening

@@ -87,6 +87,8 @@ class MixtureFit {
     std::size_t terms() const { return 1 + model_.wander_terms; }
     /// Bands with tones of this pipe.
     std::span<const std::size_t> bands_of(std::size_t pipe) const { return bands_of_[pipe]; }
+    /// Whether the two pipes have tones in a common band.
+    bool share_bands(std::size_t pipe, std::size_t other) const;
     /// Readies a band for extra_tone.
     void hear_remainder(std::size_t band, const MixtureState& state);
     MixtureExtraTone extra_tone(std::size_t band, double hz) const;

@@ -213,13 +213,6 @@ double usual_level(const MixtureState& state, std::size_t pipe) {
 
 namespace {
 
-bool share_bands(const MixtureFit& fit, std::size_t i, std::size_t j) {
-    for (const std::size_t b : fit.bands_of(i))
-        for (const std::size_t c : fit.bands_of(j))
-            if (b == c) return true;
-    return false;
-}
-
 class Judge {
   public:
     Judge(MixtureFit& fit, MixtureState& state, std::span<const MixtureReach> reach)
@@ -310,7 +303,7 @@ class Judge {
             const double there = state_.unknowns[i * fit_.terms()];
             const MixtureState rest = without(i);
             for (std::size_t k = 0; k < reach_.size(); ++k) {
-                if (state_.present[k] || !share_bands(fit_, i, k)) continue;
+                if (state_.present[k] || !fit_.share_bands(i, k)) continue;
                 const PresenceEvidence rival = evidence(rest, k);
                 const double more = rival.ln_ratio - evidence_[i].ln_ratio;
                 if (std::abs(rival.cents - there) > kNear_cents || more < -kRival) continue;

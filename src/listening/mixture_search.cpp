@@ -115,17 +115,6 @@ std::vector<MixturePeak> scan_pipe(MixtureFit& fit, const MixtureState& state, s
     return kept;
 }
 
-namespace {
-
-bool share_bands(const MixtureFit& fit, std::size_t i, std::size_t j) {
-    for (const std::size_t b : fit.bands_of(i))
-        for (const std::size_t c : fit.bands_of(j))
-            if (b == c) return true;
-    return false;
-}
-
-}  // namespace
-
 bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const MixtureReach> reach,
                     int steps, bool scan) {
     constexpr double kBetter = 0.5, kHopeless = 60.0;
@@ -149,7 +138,7 @@ bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const Mixtur
     };
     for (std::size_t i = 0; i < pipes; ++i)
         for (std::size_t j = 0; j < i; ++j) {
-            if (!share_bands(fit, i, j) || (!state.present[i] && !state.present[j])) continue;
+            if (!fit.share_bands(i, j) || (!state.present[i] && !state.present[j])) continue;
             MixtureState trial = state;
             std::swap(trial.unknowns[i * terms], trial.unknowns[j * terms]);
             std::swap(trial.present[i], trial.present[j]);
@@ -161,7 +150,7 @@ bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const Mixtur
         }
     for (std::size_t i = 0; scan && i < pipes; ++i)
         for (std::size_t j = 0; j < pipes; ++j) {  // j where i is, i anew
-            if (i == j || !state.present[i] || !share_bands(fit, i, j) ||
+            if (i == j || !state.present[i] || !fit.share_bands(i, j) ||
                 !within(state.unknowns[i * terms], j))
                 continue;
             MixtureState base = state;
@@ -186,7 +175,7 @@ bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const Mixtur
             for (const MixturePeak& peak : scan_pipe(fit, without, j, reach[j], 3))
                 places.push_back(peak.cents);
         for (std::size_t i = 0; i < pipes; ++i)
-            if (i != j && state.present[i] && share_bands(fit, i, j) &&
+            if (i != j && state.present[i] && fit.share_bands(i, j) &&
                 within(state.unknowns[i * terms], j))
                 places.push_back(state.unknowns[i * terms]);
         const double now = state.unknowns[j * terms];

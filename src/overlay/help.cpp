@@ -1,4 +1,5 @@
 #include "overlay/panels.h"
+#include "overlay/plate.h"
 
 #include <array>
 #include <string>
@@ -127,11 +128,8 @@ void draw_help(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
 
 void draw_quit_question(Canvas& canvas, const Rect& place, const Snapshot& snapshot,
                         const LeavingTicks& ticks) {
-    canvas.fill(place, IM_COL32(0, 0, 0, 190));
     const Point middle = place.centre();
-    const Rect plate{middle.x - 600, middle.y - 330, middle.x + 600, middle.y + 330};
-    canvas.fill(plate, kPlate, 12);
-    canvas.outline(plate, kGrey, 3, 12);
+    const Rect plate = draw_plate(canvas, place, 1200.0F, 660.0F);
     canvas.text({middle.x, plate.top + 66}, {kLadder, kPale, true, Align::centre},
                 "leave the work?");
     canvas.text({middle.x, plate.top + 122}, {kLarge, kPale, false, Align::centre},

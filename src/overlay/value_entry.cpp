@@ -1,6 +1,7 @@
 #include "overlay/value_entry.h"
 
 #include "overlay/panels.h"
+#include "overlay/plate.h"
 
 #include <algorithm>
 #include <cctype>
@@ -130,12 +131,7 @@ ValueEntry::Outcome ValueEntry::finish() {
 void ValueEntry::draw(Canvas& canvas, const Rect& place) const {
     constexpr float kWide = 860.0F;
     constexpr float kHigh = 380.0F;
-    const Point middle = place.centre();
-    const Rect plate{middle.x - kWide / 2, middle.y - kHigh / 2, middle.x + kWide / 2,
-                     middle.y + kHigh / 2};
-    canvas.fill(place, IM_COL32(0, 0, 0, 190));
-    canvas.fill(plate, kPlate, 12);
-    canvas.outline(plate, kGrey, 3, 12);
+    const Rect plate = draw_plate(canvas, place, kWide, kHigh);
     const float left = plate.left + 40;
     canvas.text({left, plate.top + 66}, {kLarge, kGrey}, title(what_));
     const float baseline = plate.top + 226;

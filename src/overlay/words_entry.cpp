@@ -1,5 +1,6 @@
 #include "overlay/words_entry.h"
 
+#include "overlay/plate.h"
 #include "overlay/theme.h"
 
 namespace rankwright::overlay {
@@ -63,12 +64,7 @@ WordsEntry::Outcome WordsEntry::press(const KeyPress& key) {
 void WordsEntry::draw(Canvas& canvas, const Rect& place) const {
     constexpr float kWide = 1100.0F;
     constexpr float kHigh = 380.0F;
-    const Point middle = place.centre();
-    const Rect plate{middle.x - kWide / 2, middle.y - kHigh / 2, middle.x + kWide / 2,
-                     middle.y + kHigh / 2};
-    canvas.fill(place, IM_COL32(0, 0, 0, 190));
-    canvas.fill(plate, kPlate, 12);
-    canvas.outline(plate, kGrey, 3, 12);
+    const Rect plate = draw_plate(canvas, place, kWide, kHigh);
     const float left = plate.left + 40;
     canvas.text_within({left, plate.top + 62}, plate.width() - 80, {kLarge, kGrey}, kBody, title_);
     canvas.paragraph({left, plate.top + 86, plate.right - 40, plate.bottom - 76},
