@@ -37,14 +37,14 @@ Json time_json(const std::optional<visit::WallTime>& at) {
     return at ? Json(visit::to_text(*at)) : Json(nullptr);
 }
 
-Json reading_json(const BookedReading& one) {
+Json booked_json(const BookedReading& one) {
     Json json{{"visit", one.visit}};
     json.update(storage::entry_json({one.serial, one.at, one.reading}));
     return json;
 }
 
 Json reading_or_null(const std::optional<BookedReading>& one) {
-    return one ? reading_json(*one) : Json(nullptr);
+    return one ? booked_json(*one) : Json(nullptr);
 }
 
 void print_json(const Json& json) { std::cout << storage::to_line(json) << "\n"; }
@@ -238,7 +238,7 @@ ExitCode show_history(const BookOptions& options, const std::string& name,
     if (options.json) {
         Json out{{"organ", *organ}, {"pipe", to_string(*pipe)}, {"readings", Json::array()}};
         for (const BookedReading& one : *history)
-            out["readings"].push_back(reading_json(one));
+            out["readings"].push_back(booked_json(one));
         print_json(out);
     } else {
         for (const BookedReading& one : *history) {

@@ -67,8 +67,8 @@ Result<std::vector<organ::Pipe>> rank_of(const organ::StopRef& stop, std::option
 }
 
 /// An unread pitch is only near, and said so by its uncertainty.
-Json reading_json(const tuning::SurveyReading& reading, SampleRate rate, Seconds skipped,
-                  const LastTime& last_time) {
+Json survey_reading_json(const tuning::SurveyReading& reading, SampleRate rate, Seconds skipped,
+                         const LastTime& last_time) {
     const auto seconds = [&](FrameIndex at) {
         return (duration(at - FrameIndex{}, rate) + skipped).count();
     };
@@ -194,7 +194,8 @@ ExitCode survey(const SurveyOptions& options) {
         out["pitch_hz"] = or_null(surveyed.result.pitch);
         out["readings"] = Json::array();
         for (const tuning::SurveyReading& reading : surveyed.result.readings)
-            out["readings"].push_back(reading_json(reading, recording->rate, skipped, shown));
+            out["readings"].push_back(
+                survey_reading_json(reading, recording->rate, skipped, shown));
         out["findings"] = Json::array();
         for (const visit::Finding& finding : findings)
             out["findings"].push_back(finding_json(finding, skipped));

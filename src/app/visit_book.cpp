@@ -10,14 +10,14 @@ namespace rankwright::app {
 
 namespace {
 
-struct Found {
+struct OpenVisit {
     visit::VisitRecord visit;
     std::vector<visit::BookEntry> earlier;
 };
 
 /// The visit to go on with; empty when there is none.
-Result<std::optional<Found>> find_open_visit(const std::filesystem::path& file,
-                                             const std::string& organ) {
+Result<std::optional<OpenVisit>> find_open_visit(const std::filesystem::path& file,
+                                                 const std::string& organ) {
     const auto book = storage::TuningBook::open_existing(file);
     // Nothing there yet, or a folder that can't be read: the writer tries, and says what it finds.
     if (!book && book.error().kind == ErrorKind::not_found) return std::nullopt;
@@ -27,7 +27,7 @@ Result<std::optional<Found>> find_open_visit(const std::filesystem::path& file,
     if (!*visit) return std::nullopt;
     auto earlier = book->entries((*visit)->id);
     if (!earlier) return tl::unexpected(earlier.error());
-    return Found{**visit, std::move(*earlier)};
+    return OpenVisit{**visit, std::move(*earlier)};
 }
 
 }  // namespace
@@ -46,7 +46,7 @@ visit::VisitRecord visit_begun_now(const organ::Instrument& instrument,
 Result<std::unique_ptr<VisitBook>> VisitBook::open(const organ::Instrument& instrument,
                                                    const Options& options) {
     const std::string organ = slug(instrument.name);
-    std::optional<Found> found;
+    std::optional<OpenVisit> found;
     if (!options.new_visit) {
         auto open = find_open_visit(options.file, organ);
         if (!open) return tl::unexpected(open.error());

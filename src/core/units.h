@@ -83,6 +83,9 @@ constexpr Seconds duration(std::int64_t frames, SampleRate rate) {
 /// Interval from one frequency to another: 1200 log2(to / from) (Ellis 1885). Requires both > 0.
 inline Cents interval(Hertz from, Hertz to) { return Cents{1200.0 * std::log2(to / from)}; }
 
+/// How far two frequencies lie apart, whichever is the higher. Requires both > 0.
+inline Cents apart(Hertz a, Hertz b) { return Cents{std::abs(interval(a, b).value())}; }
+
 /// The frequency `by` above (or, negative, below) `f`.
 inline Hertz transpose(Hertz f, Cents by) { return f * std::exp2(by.value() / 1200.0); }
 

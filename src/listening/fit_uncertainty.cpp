@@ -1,13 +1,13 @@
 #include "listening/fit_uncertainty.h"
 
+#include "listening/arithmetic.h"
+
 #include <algorithm>
 #include <cmath>
 
 namespace rankwright::listening {
 
 namespace {
-
-double square(double x) { return x * x; }
 
 // The modes that tell how a pipe wanders: above the drift (2), and still well above noise. Real
 // pipes' modes fall about as j^−4 in power.

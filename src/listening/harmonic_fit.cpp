@@ -1,5 +1,6 @@
 #include "listening/harmonic_fit.h"
 
+#include "listening/arithmetic.h"
 #include "listening/harmonic_fit_state.h"
 
 #include <algorithm>
@@ -11,7 +12,6 @@ namespace rankwright::listening {
 
 namespace {
 
-constexpr double kTwoPi = 2.0 * std::numbers::pi;
 /// Tables of leaks hold for an ω this near, relatively: a thousandth of a cent.
 constexpr double kTableReach = 6e-7;
 /// Higher partials are weak in most pipes, and a whistle in one's band could lead astray.
@@ -19,7 +19,7 @@ constexpr int kApproachPartials = 8;
 
 /// Σ_{n<N} e^{jxn} about the middle frame (Dirichlet's kernel): real.
 double kernel(double x, double frames) {
-    const double half = 0.5 * std::remainder(x, kTwoPi);
+    const double half = 0.5 * std::remainder(x, kTurn);
     if (std::abs(half) * frames < 1e-4) return frames;
     return std::sin(frames * half) / std::sin(half);
 }
@@ -37,7 +37,7 @@ bool HarmonicFitter::State::load(const PartialBank& bank, std::size_t first, std
     count = std::min(bank.partials(), partials);
     span = std::min(n, blocks);
     block = static_cast<double>(bank.block_frames());
-    tuned = omega = kTwoPi * bank.pitch().value() / bank.rate().value();
+    tuned = omega = kTurn * bank.pitch().value() / bank.rate().value();
     place_heard(only);
     // The bank's phases count from frame 0 of the stream; ours from the middle.
     const double middle = static_cast<double>(bank.block_first(first).value) +
@@ -52,7 +52,7 @@ bool HarmonicFitter::State::load(const PartialBank& bank, std::size_t first, std
     movement.count = std::clamp(static_cast<int>(kModesPerSecond * seconds), 7, PhaseModes::kMost);
     double power = 0.0;
     for (int k = 0; k <= count; ++k) {
-        const Complex rebase = std::polar(1.0, kTwoPi * turn * k);
+        const Complex rebase = std::polar(1.0, kTurn * turn * k);
         const auto from = bank.series(k).subspan(first, span);
         Complex* to = row(k);
         for (std::size_t b = 0; b < span; ++b) {
@@ -271,7 +271,7 @@ std::optional<HarmonicFit> HarmonicFitter::fit(const PartialBank& bank, std::siz
     s.converge(bank, first, only);
     // Partials that have left their bands can't be told from their neighbours: the fit ran off.
     if (!(std::abs(s.omega - s.tuned) * s.count * s.block < std::numbers::pi)) return {};
-    const double hertz = bank.rate().value() / kTwoPi;
+    const double hertz = bank.rate().value() / kTurn;
     HarmonicFit fit;
     fit.pitch = Hertz{s.omega * hertz};
     fit.from = bank.block_first(first);

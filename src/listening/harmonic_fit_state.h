@@ -1,6 +1,7 @@
 // Inside of harmonic_fit: the span being fitted, shared by its parts (fit, noise, wander).
 #pragma once
 
+#include "listening/arithmetic.h"
 #include "listening/fit_uncertainty.h"
 #include "listening/harmonic_fit.h"
 
@@ -13,8 +14,6 @@
 namespace rankwright::listening {
 
 using Complex = std::complex<double>;
-
-inline double square(double x) { return x * x; }
 
 /// a·b without the look for infinities that std::complex owes to the C standard's annex G.
 inline Complex times(const Complex& a, const Complex& b) {

@@ -1,16 +1,16 @@
 #include "listening/line_level.h"
 
+#include "listening/arithmetic.h"
+
 #include <algorithm>
 #include <cmath>
 #include <complex>
-#include <numbers>
 
 namespace rankwright::listening {
 
 Decibels line_level(std::span<const float> samples, SampleRate rate, Hertz hz) {
     constexpr double kNothing_db = -200.0;
     if (samples.empty()) return Decibels{kNothing_db};
-    constexpr double kTurn = 2.0 * std::numbers::pi;
     const auto count = static_cast<double>(samples.size());
     const std::complex<double> step = std::polar(1.0, -kTurn * hz.value() / rate.value());
     const std::complex<double> window_step = std::polar(1.0, kTurn / count);

@@ -1,5 +1,6 @@
 #include "listening/mixture.h"
 
+#include "listening/arithmetic.h"
 #include "listening/mixture_closer.h"
 #include "listening/mixture_lines.h"
 #include "listening/mixture_presence.h"
@@ -13,7 +14,6 @@ namespace rankwright::listening {
 
 namespace {
 
-using mixture_prior::kCent;
 
 constexpr double kReach_cents = 16.0;
 constexpr double kWideReach_cents = 25.0;  // where not all are found within the other

@@ -1,16 +1,15 @@
 #include "listening/mixture_bands.h"
 
+#include "listening/arithmetic.h"
 #include "listening/bessel.h"
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 namespace rankwright::listening {
 
 namespace {
 
-constexpr double kTurn = 2.0 * std::numbers::pi;
 constexpr double kKaiserBeta = 6.76;  // 70 dB
 constexpr double kLength = 12.0;      // of the filter, in output samples
 constexpr double kPass = 0.38;        // of the output rate

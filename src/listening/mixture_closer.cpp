@@ -1,5 +1,6 @@
 #include "listening/mixture_closer.h"
 
+#include "listening/arithmetic.h"
 #include "listening/mixture_prior.h"
 
 #include <algorithm>
@@ -11,12 +12,11 @@ namespace rankwright::listening {
 
 namespace {
 
-using mixture_prior::kCent;
 
-constexpr double kNear_cents = 1.2;   // beside a place
-constexpr double kDoubt_cents = 0.6;  // of a place that is known
+constexpr double kNear_cents = 1.2;        // beside a place
+constexpr double kPlaceDoubt_cents = 0.6;  // of a place that is known
 constexpr double kKnown_cents = 0.3;
-constexpr int kHighestPartial = 20;
+constexpr int kPartialsHeard = 20;
 
 struct Window {
     double low = 0.0, high = 0.0;  // cents
@@ -25,7 +25,7 @@ struct Window {
 
 // Do partials of both come within the reach of one another?
 bool meet(const MixtureReach& one, const MixtureReach& other) {
-    for (int k = 1; k * one.nominal_hz < one.highest_hz && k <= kHighestPartial; ++k) {
+    for (int k = 1; k * one.nominal_hz < one.highest_hz && k <= kPartialsHeard; ++k) {
         const double there = std::round(k * one.nominal_hz / other.nominal_hz);
         if (there >= 1.0 &&
             std::abs(there * other.nominal_hz / (k * one.nominal_hz) - 1.0) < 0.5 * kCent)
@@ -87,8 +87,8 @@ PresenceEvidence look_at(const MixtureSound& sound, MixtureModel model, const Mi
     for (std::size_t i = 0; i < reach.size(); ++i) {
         if (i == pipe || !state.present[i]) continue;
         MixtureReach r = reach[i];
-        r.low = (state.unknowns[i] - kDoubt_cents) * kCent;
-        r.high = (state.unknowns[i] + kDoubt_cents) * kCent;
+        r.low = (state.unknowns[i] - kPlaceDoubt_cents) * kCent;
+        r.high = (state.unknowns[i] + kPlaceDoubt_cents) * kCent;
         r.highest_hz = highest;
         near.push_back(r);
         which.push_back(i);
@@ -97,7 +97,7 @@ PresenceEvidence look_at(const MixtureSound& sound, MixtureModel model, const Mi
     MixtureReach own = reach[pipe];
     own.low = window.low * kCent;
     own.high = window.high * kCent;
-    own.highest_hz = std::min(highest, (kHighestPartial + 0.5) * own.nominal_hz);
+    own.highest_hz = std::min(highest, (kPartialsHeard + 0.5) * own.nominal_hz);
     near.push_back(own);
     model.pipes.push_back(all[pipe]);
     const std::vector<MixtureBand> bands = bands_around(sound, near, near.size() - 1);
@@ -111,7 +111,7 @@ PresenceEvidence look_at(const MixtureSound& sound, MixtureModel model, const Mi
     }
     fit.refine(without, 5);
     PresenceEvidence evidence = presence_evidence(fit, without, which.size(), own,
-                                                  usual_level(state, pipe), kHighestPartial);
+                                                  usual_level(state, pipe), kPartialsHeard);
     evidence.joint = joint_ratio(fit, without, state, which, evidence, window);
     return evidence;
 }

@@ -1,5 +1,6 @@
 #include "listening/mixture_fit.h"
 
+#include "listening/arithmetic.h"
 #include "listening/linear_solve.h"
 #include "listening/mixture_prior.h"
 
@@ -12,11 +13,7 @@ namespace rankwright::listening {
 
 using namespace mixture_prior;
 
-namespace {
-
-constexpr double kTurn = 2.0 * std::numbers::pi;
-
-}  // namespace
+namespace {}  // namespace
 
 MixtureFit::MixtureFit(std::span<const MixtureBand> bands, const MixtureModel& model)
     : bands_(bands),

@@ -1,10 +1,10 @@
 // The mean pitch of a key's pipe over the span, as its partials tell it.
+#include "listening/arithmetic.h"
 #include "listening/mixture_fit.h"
 #include "listening/mixture_prior.h"
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 namespace rankwright::listening {
 
@@ -12,7 +12,6 @@ using namespace mixture_prior;
 
 namespace {
 
-constexpr double kTurn = 2.0 * std::numbers::pi;
 // What partials of one pipe usually differ by in a room, and how many partials' worth that is known
 // beforehand. A pitch that drifts through a room's resonances takes its partials' phases apart.
 constexpr double kUsualScatter_cents = 0.01;

@@ -1,5 +1,6 @@
 #include "listening/mixture_presence.h"
 
+#include "listening/arithmetic.h"
 #include "listening/mixture_prior.h"
 
 #include <algorithm>
@@ -10,9 +11,8 @@ namespace rankwright::listening {
 
 namespace {
 
-using mixture_prior::kCent;
 
-constexpr int kHighestPartial = 6;
+constexpr int kPartialsAsked = 6;
 constexpr double kStep_cycles = 0.2;  // over the span: a line's width is about 1
 /// Tails of what else may be found at a place: t in two degrees of freedom and their like.
 constexpr double kNu = 2.0;
@@ -146,7 +146,7 @@ class RatioTable {
     }
 
   private:
-    std::array<double, 25> ln_{};
+    std::array<double, static_cast<std::size_t>((kHighest_db - kLowest_db) / kStep_db) + 1> ln_{};
 };
 
 }  // namespace
@@ -262,7 +262,7 @@ class Judge {
 
     PresenceEvidence evidence(const MixtureState& rest, std::size_t pipe) const {
         return presence_evidence(fit_, rest, pipe, reach_[pipe], usual_level(state_, pipe),
-                                 kHighestPartial);
+                                 kPartialsAsked);
     }
 
     // All pipes that others can stand in for: which of them are right shows when none is there.

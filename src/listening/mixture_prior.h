@@ -2,11 +2,9 @@
 #pragma once
 
 #include <cmath>
-#include <numbers>
 
 namespace rankwright::listening::mixture_prior {
 
-inline constexpr double kCent = std::numbers::ln2 / 1200.0;
 inline constexpr double kWander_cents = 0.08;  ///< of the first term of a pipe's wander
 inline constexpr double kWanderFall = 0.6;     ///< term m is smaller by m to this power
 /// Power of a partial's own slow gain as a share of its level, and its fall with the term's number.

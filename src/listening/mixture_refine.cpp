@@ -1,4 +1,5 @@
 // The steps of a key's fit towards the pitches, and what is then known of them.
+#include "listening/arithmetic.h"
 #include "listening/linear_solve.h"
 #include "listening/mixture_fit.h"
 #include "listening/mixture_prior.h"
@@ -11,9 +12,7 @@ namespace rankwright::listening {
 
 using namespace mixture_prior;
 
-namespace {
-constexpr double kTurn = 2.0 * std::numbers::pi;
-}
+namespace {}
 
 void MixtureFit::add_curvature(std::size_t b, const MixtureState& state) {
     const MixtureBand& band = bands_[b];

@@ -1,15 +1,14 @@
 #include "listening/mixture_search.h"
 
+#include "listening/arithmetic.h"
+
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <numbers>
 
 namespace rankwright::listening {
 
 namespace {
-constexpr double kTurn = 2.0 * std::numbers::pi;
-constexpr double kCent = std::numbers::ln2 / 1200.0;
 constexpr std::size_t kBeam = 6;
 constexpr std::size_t kPeaks = 3;
 constexpr std::size_t kLanes = 8;

@@ -1,5 +1,6 @@
 #include "listening/pair.h"
 
+#include "listening/arithmetic.h"
 #include "listening/pair_bands.h"
 #include "listening/pair_fit.h"
 #include "listening/pair_search.h"
@@ -13,10 +14,9 @@ namespace rankwright::listening {
 
 namespace {
 
-constexpr double kCents = 1200.0 / std::numbers::ln2;
 /// Real noise beside a partial isn't as independent from sample to sample as the fit takes it for:
 /// explanations are weighed by this power of their evidence.
-constexpr double kTemper = 0.35;
+constexpr double kPairTemper = 0.35;
 
 /// Rustle is denser next to a partial than on the whole of its band, and slow: where it rules, the
 /// fit's variance, and that from how partials disagree, are so many times too small (recorded
@@ -37,7 +37,7 @@ double variance(const PairPlace& place, const PairRequest& request) {
 }
 
 double weight_of(const PairPlace& place, const PairPlace& best) {
-    return std::exp(kTemper * (place.evidence - best.evidence));
+    return std::exp(kPairTemper * (place.evidence - best.evidence));
 }
 
 /// What the beat's size stays under by two standard uncertainties' worth (97.7 %), all

@@ -1,10 +1,10 @@
 // What a fitted pair says: mean pitches over the span, and how sure they are.
+#include "listening/arithmetic.h"
 #include "listening/linear_solve.h"
 #include "listening/pair_fit.h"
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 #include <utility>
 
 namespace rankwright::listening {
@@ -12,7 +12,6 @@ namespace rankwright::listening {
 namespace {
 
 using Complex = std::complex<double>;
-constexpr double kTurn = 2.0 * std::numbers::pi;
 /// Points over the whole span at which phase paths are looked at: the bands end a little inside it.
 constexpr std::size_t kPoints = 64;
 /// A band whose noise is this much more than the noise between the partials: the pipes' own rustle.

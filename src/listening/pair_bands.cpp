@@ -1,5 +1,6 @@
 #include "listening/pair_bands.h"
 
+#include "listening/arithmetic.h"
 #include "listening/bessel.h"
 
 #include <algorithm>
@@ -13,7 +14,6 @@ namespace rankwright::listening {
 
 namespace {
 
-constexpr double kTurn = 2.0 * std::numbers::pi;
 /// Kaiser's window (Kaiser, Proc. IEEE ISCAS 1974): 75 dB, transition width (75 − 7.95)/14.36 over
 /// the length.
 constexpr double kKaiserBeta = 7.36;

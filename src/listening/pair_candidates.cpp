@@ -1,5 +1,6 @@
 #include "listening/pair_candidates.h"
 
+#include "listening/arithmetic.h"
 #include "listening/linear_solve.h"
 
 #include <algorithm>
@@ -13,7 +14,6 @@ namespace rankwright::listening {
 namespace {
 
 using Complex = std::complex<double>;
-constexpr double kTurn = 2.0 * std::numbers::pi;
 /// How far a reference's mean pitch wanders from one span to the next, at best: 0.05 cents.
 constexpr double kDrift = 3e-5;
 constexpr double kFarFetched = 6.0;  // standard uncertainties of the reference

@@ -9,7 +9,7 @@ namespace rankwright::listening {
 
 namespace {
 
-constexpr Seconds kHolds{0.1};
+constexpr Seconds kEndHolds{0.1};
 constexpr Seconds kMovedFor{0.06};
 constexpr Seconds kUsual{0.5};
 // Power left over, in shares of what is foretold.
@@ -77,7 +77,7 @@ PairChanges::What PairChanges::judge_end(const PairFollower::Foretold& heard, bo
         return What::nothing;
     }
     falling_ = true;
-    if (since(ending_, now) < kHolds) return What::nothing;
+    if (since(ending_, now) < kEndHolds) return What::nothing;
     if (silent || (fallen[0] && fallen[1])) return What::all_gone;
     return fallen[0] ? What::reference_gone : What::pipe_gone;
 }

@@ -1,5 +1,6 @@
 #include "listening/pair_fit.h"
 
+#include "listening/arithmetic.h"
 #include "listening/linear_solve.h"
 
 #include <algorithm>
@@ -11,8 +12,6 @@ namespace rankwright::listening {
 namespace {
 
 using Complex = std::complex<double>;
-constexpr double kTurn = 2.0 * std::numbers::pi;
-constexpr double kCents = 1200.0 / std::numbers::ln2;  // of a small relative change
 /// Wander: a phase path's cosines have the variances of white frequency wander; this much a term
 /// over kWanderSpan is usual, and kWanderWeight terms' worth is known of it beforehand.
 constexpr double kUsualWander = 0.01;

@@ -38,7 +38,7 @@ constexpr int kSteps = 2;
 constexpr Seconds kShortest{0.2};
 /// A mean pitch isn't defined more narrowly (relative).
 constexpr double kDefined = 6e-7;
-constexpr double kRustle = 4.0;
+constexpr double kLiveRustle = 4.0;
 /// How far a pitch wanders within some tenths of a second (relative), in the middle compass: half a
 /// cent, more in the bass (recorded pipes).
 constexpr double kStraysFast = 3e-4;
@@ -224,7 +224,7 @@ void PairFollower::answer() {
     }
     const double f = model_.nominal_hz[0];
     reference_ = Hertz{f + best.offset_hz[0]};
-    const double curvature = best.variance[0][0] * (1.0 + (kRustle - 1.0) * best.rustle[0]);
+    const double curvature = best.variance[0][0] * (1.0 + (kLiveRustle - 1.0) * best.rustle[0]);
     const double defined = kDefined * f;
     reference_sd_ = Hertz{std::sqrt(std::max(curvature, best.scatter[0]) + defined * defined)};
 }
@@ -294,7 +294,7 @@ PairFollower::Part PairFollower::part(double from, double to) {
     const PairPlace place = place_of(modes_.front(), answer, model_, request_);
     const double m = request_.reference_partial, n = request_.pipe_partial;
     return {n * place.pipe_hz - m * place.reference_hz,
-            std::sqrt(place.beat_variance * (1.0 + (kRustle - 1.0) * place.rustle))};
+            std::sqrt(place.beat_variance * (1.0 + (kLiveRustle - 1.0) * place.rustle))};
 }
 
 PitchReading PairFollower::alone(FrameIndex from, FrameIndex to) const {

@@ -1,5 +1,6 @@
 #include "listening/pair_listener.h"
 
+#include "listening/arithmetic.h"
 #include "listening/input_meter.h"
 #include "listening/pair_changes.h"
 #include "listening/pair_follower.h"
@@ -34,11 +35,10 @@ constexpr double kFirstLookPeriods = 16.0;
 constexpr Seconds kMovingLook{0.36};
 constexpr Seconds kSecondLook{1.2};
 constexpr Seconds kSettles{0.4};  // after speech, until the room is filled and the pitch found
-constexpr Seconds kHolds{0.1};
+constexpr Seconds kChangeHolds{0.1};
 constexpr Seconds kFallsFor{0.3};
 constexpr Seconds kStandsAgain{0.35};
 constexpr Seconds kLate{0.6};  // what is compared with the whole
-constexpr double kCents = 1731.234;
 /// How far a pipe's mean pitch strays between one span and the next, in the middle compass; more
 /// in the bass.
 constexpr Cents kStrays{0.15};
@@ -283,7 +283,7 @@ void PairListener::State::begin_again(FrameIndex at) {
 
 void PairListener::State::hear_speech() {
     if (!watch.present()) {
-        if (since(begins) > kHolds) restart();
+        if (since(begins) > kChangeHolds) restart();
         return;
     }
     begins = sound.end();
@@ -385,7 +385,7 @@ bool PairListener::State::note_changes() {
 void PairListener::State::await_another() {
     if (!joined) {
         if (!watch.changed() && !watch.pipe_sounds()) odd = sound.end();
-        if (since(odd) <= kHolds) return tick_when_due();
+        if (since(odd) <= kChangeHolds) return tick_when_due();
         joined = odd;
         looks = 0;
     }

@@ -1,18 +1,17 @@
 #include "listening/partial_bank.h"
 
+#include "listening/arithmetic.h"
 #include "listening/reading.h"
 
 #include <algorithm>
 #include <cassert>
 #include <cmath>
 #include <cstring>
-#include <numbers>
 
 namespace rankwright::listening {
 
 namespace {
 
-constexpr double kTwoPi = 2.0 * std::numbers::pi;
 // Above this share of the rate, converters' filters leave nothing worth hearing.
 constexpr double kHighestShare = 0.48;
 // Four sums side by side (compilers leave a plain loop of them scalar), twice: two chains of sums
@@ -94,7 +93,7 @@ void PartialBank::tune(Hertz pitch, int partials, std::size_t block_frames) {
     block_frames_ = block_frames > 0 ? block_frames : whole_period_block(rate_, pitch, kBlock);
     for (int k = 0; k <= partials_; ++k) {
         const auto row = static_cast<std::size_t>(k) * kRun;
-        const std::complex<double> step = std::polar(1.0, kTwoPi * k * cycles_per_frame_);
+        const std::complex<double> step = std::polar(1.0, kTurn * k * cycles_per_frame_);
         std::complex<double> phasor{1.0, 0.0};
         for (std::size_t i = 0; i < kRun; ++i) {
             cosines_[row + i] = static_cast<float>(phasor.real());
@@ -131,7 +130,7 @@ void PartialBank::finish_run() {
     // Whole cycles drop out in double before they can cost precision in a long stream.
     const double cycles = static_cast<double>(run_first_.value) * cycles_per_frame_;
     const double turn = cycles - std::floor(cycles);
-    const std::complex<double> start = std::polar(1.0, -kTwoPi * turn);
+    const std::complex<double> start = std::polar(1.0, -kTurn * turn);
     std::complex<double> phase{1.0, 0.0};
     for (int k = 0; k <= partials_; ++k) {
         const auto row = static_cast<std::size_t>(k);

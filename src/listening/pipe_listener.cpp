@@ -25,7 +25,6 @@ constexpr double kPeriodsHeard = 9.0;     // so that an octave below would have 
 constexpr Seconds kRepeatSeen{0.06};      // so long after the note spoke again
 constexpr double kSpeaksAgain_db = 80.0;  // a second
 constexpr Seconds kSameTone{0.7};         // a better note found so soon is the same tone
-constexpr Cents kSameNote{60.0};
 constexpr Seconds kYoung{0.25};
 constexpr Cents kYoungSd{3.0};
 constexpr Cents kVoiceGlides{8.0};        // in 50 ms; a pipe doesn't
@@ -38,7 +37,7 @@ constexpr int kHighestMultiple = 20;
 constexpr double kOwnBesideAwaited = 0.05;
 constexpr Seconds kLongestRing{3.0};
 constexpr double kNoteUnder_db = 5.0;
-constexpr Seconds kHolds{0.4};
+constexpr Seconds kRingHolds{0.4};
 constexpr double kRingFalls_db = -5.0;  // a second, even in a church
 constexpr double kPartialUnder_db = 12.0;
 constexpr double kLeastShare = 0.1;  // of all power, to be taken for a pipe
@@ -251,7 +250,7 @@ bool PipeListener::State::only_rings(const ToneFollower& tone) const {
     if (std::abs(1200.0 * std::log2(times / whole)) > kSameNote.value()) return false;
     // What holds its level isn't ringing, however soft it is.
     const Seconds heard = duration(sound.end() - tone.onset(), sound.rate());
-    if (heard > kHolds && tone.level_slope_db(kHolds) > kRingFalls_db) return false;
+    if (heard > kRingHolds && tone.level_slope_db(kRingHolds) > kRingFalls_db) return false;
     return tone.level_db() < last->level_db - (whole > 1.5 ? kPartialUnder_db : kNoteUnder_db);
 }
 

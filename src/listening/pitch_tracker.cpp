@@ -1,5 +1,7 @@
 #include "listening/pitch_tracker.h"
 
+#include "listening/arithmetic.h"
+
 #include <algorithm>
 #include <cmath>
 #include <numbers>
@@ -19,8 +21,6 @@ constexpr double kJumps = 0.4;
 constexpr std::array<double, 4> kNoise{0.7, 1.5, 5.0, 25.0};
 // How often a pipe changes from one way of wandering to another, a second.
 constexpr double kChanges = 0.02;
-
-double square(double x) { return x * x; }
 
 double hertz_a_cent(double hz) { return hz * std::numbers::ln2 / 1200.0; }
 

@@ -1,3 +1,4 @@
+#include "core/median.h"
 #include "listening/coarse_pitch.h"
 #include "listening/half_rate.h"
 #include "listening/measure.h"
@@ -59,12 +60,6 @@ Frame look(const PartialBank& bank, std::size_t first, std::size_t count) {
     return frame;
 }
 
-double median(std::vector<double> values) {
-    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-    std::nth_element(values.begin(), middle, values.end());
-    return *middle;
-}
-
 /// A note heard in several looks, and where.
 struct Note {
     Hertz pitch;
@@ -79,7 +74,7 @@ std::optional<Note> main_note(std::span<const float> samples, SampleRate rate,
                               std::optional<Hertz> near) {
     constexpr Seconds kWindow{0.5};
     constexpr double kSameCents = 50.0;
-    constexpr double kLeastShare = 0.1;
+    constexpr double kShareOfTone = 0.1;
     constexpr double kUnasked = 0.1;
     constexpr double kAllOfIt = 0.9997;
     const Seconds heard = duration(static_cast<std::int64_t>(samples.size()), rate);
@@ -90,7 +85,7 @@ std::optional<Note> main_note(std::span<const float> samples, SampleRate rate,
     for (std::size_t first = 0; first + window <= samples.size(); first += window / 2) {
         coarse.look(samples.subspan(first, window));
         const auto found = coarse.find(near);
-        if (!found || found->share < kLeastShare) continue;
+        if (!found || found->share < kShareOfTone) continue;
         double support = found->strength * found->share * std::pow(found->level, 0.25);
         // A note an octave above the one asked for explains itself better without the hint.
         if (near) {

@@ -12,8 +12,7 @@ namespace rankwright::listening {
 namespace {
 
 constexpr double kLeastStrength = 0.6;
-constexpr double kLeastShare = 0.35;
-constexpr Cents kSameNote{60.0};
+constexpr double kShareToBegin = 0.35;
 constexpr double kOnsetRise = 4.0;   // 6 dB
 constexpr double kMainsRise = 30.0;  // for a note that hum would make
 constexpr Hertz kMainsBelow{125.0};
@@ -111,7 +110,7 @@ void ToneFinder::look_through(Window& window, const SoundHistory& sound, const T
     const bool longest = &window == &windows_.back() || &window == &windows_[windows_.size() - 2];
     if (longest) sounding_ = found;
     if (!found || !before) return;
-    if (found->strength < kLeastStrength || found->share < kLeastShare) return;
+    if (found->strength < kLeastStrength || found->share < kShareToBegin) return;
     if (task.known && std::abs(interval(*task.known, found->pitch).value()) < kSameNote.value())
         return;
     const double bin = 1.0 / window.length.count();

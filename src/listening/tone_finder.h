@@ -11,6 +11,9 @@
 
 namespace rankwright::listening {
 
+/// Two pitches this near are one note.
+constexpr Cents kSameNote{60.0};
+
 /// A note seen in two looks that follow each other, and that wasn't there before.
 struct ToneCandidate {
     Hertz pitch;

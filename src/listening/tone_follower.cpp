@@ -1,14 +1,14 @@
 #include "listening/tone_follower.h"
 
+#include "listening/arithmetic.h"
+
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 namespace rankwright::listening {
 
 namespace {
 
-constexpr double kTwoPi = 2.0 * std::numbers::pi;
 constexpr Seconds kShortestHop{0.006};
 constexpr Seconds kLongestHop{0.016};
 constexpr std::size_t kMostBlocks = 96;
@@ -303,7 +303,7 @@ std::complex<float> ToneFollower::phasor(int k, Hertz hz) const {
     const double frames = hop_.count() * rate_.value();
     const double middle = static_cast<double>(heard_to_.value) - 0.5 * frames;
     const double cycles = k * middle * ((tuned_ - hz).value() / rate_.value());
-    const auto turn = std::polar(2.0 / frames, kTwoPi * (cycles - std::floor(cycles)));
+    const auto turn = std::polar(2.0 / frames, kTurn * (cycles - std::floor(cycles)));
     return std::complex<float>(std::complex<double>(z(row, hop_count_ - 1)) * turn);
 }
 

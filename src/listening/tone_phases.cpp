@@ -1,15 +1,14 @@
 // The phases of a followed tone: how good each partial's is, and the common one.
+#include "listening/arithmetic.h"
 #include "listening/tone_follower.h"
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 namespace rankwright::listening {
 
 namespace {
 
-constexpr double kTwoPi = 2.0 * std::numbers::pi;
 constexpr double kLeastSnr = 6.0;     // of a partial within one hop, to have a phase
 constexpr double kLeastNoise = 1e-8;  // of a partial's power: what leaks and rounding leave
 // Of the tone's power, in every partial: what its leaks leave when taken out, what coarse samples
@@ -23,7 +22,7 @@ constexpr Cents kJumpAfterKnock{8.0};  // a tap on the sleeve
 constexpr Cents kJumpSeen{25.0};
 constexpr double kRise_db = 2.0;         // above and
 constexpr double kStillRising_db = 1.5;  // under the present level: not yet steady then
-constexpr Cents kCoherent{6.0};
+constexpr Cents kCoherentSpan{6.0};
 constexpr double kSameLeaks = 5e-4;  // cycles a hop, of the highest partial
 constexpr double kStale = 1.6;
 constexpr double kWidest = 0.35;  // cycles a hop, off the bank's, of a partial still heard well
@@ -42,8 +41,6 @@ constexpr Seconds kYoung{0.08};
 constexpr double kYoungPeriods = 14.0;
 constexpr double kDisagrees = 9.0;  // squared, in standard uncertainties
 
-double square(double x) { return x * x; }
-
 }  // namespace
 
 // Weighs the partials by all hops since speech ended and follows them again from there.
@@ -61,7 +58,7 @@ void ToneFollower::settle_on() {
         return;
     }
     replay(steady_);
-    coherent_ = spread() < kCoherent;
+    coherent_ = spread() < kCoherentSpan;
 }
 
 // The earliest hop since which the level has stayed near the present one.
@@ -107,7 +104,7 @@ double ToneFollower::common_turn(std::int64_t from) const {
             if (power <= 0.0) continue;
             const double alike = std::min(std::norm(product) / square(power), 1.0 - 1e-9);
             if (alike < 0.5) continue;
-            double cycles = std::arg(product) / kTwoPi;
+            double cycles = std::arg(product) / kTurn;
             cycles += std::round(k * turn - cycles);
             const double weight = alike / (1.0 - alike + kLeaks * tone / power) * k * k;
             turn += weight / (trust + weight) * (cycles / k - turn);
@@ -132,7 +129,7 @@ bool ToneFollower::measure_partials(std::int64_t from) {
     snr_ = harmonic / std::max(residual, 1e-12 * harmonic);
     tone_power_ = 0.0;
     for (int row = 0; row < rows(); ++row) {
-        const std::complex<double> back = std::polar(1.0, -kTwoPi * number(row) * turn_);
+        const std::complex<double> back = std::polar(1.0, -kTurn * number(row) * turn_);
         double sum = 0.0;
         double power = 0.0;
         double alike = 0.0;
@@ -175,7 +172,7 @@ double ToneFollower::information(int row) const {
         std::max({(trust * noise_[i] + kPooled * beside / count) / (trust + kPooled),
                   kLeastNoise * power_[i], kLeastOfTone * tone_power_});
     const double signal = std::min(power_[i] - noise, standing_[i]);
-    return signal < kLeastSnr * noise ? 0.0 : 2.0 * square(kTwoPi * k) * signal / noise;
+    return signal < kLeastSnr * noise ? 0.0 : 2.0 * square(kTurn * k) * signal / noise;
 }
 
 // So few hops are compared that what speech stirs up still shows in them.
@@ -186,7 +183,7 @@ bool ToneFollower::is_young() const {
 // Each partial's own turn since `from`, over two thirds of the time, and its noise's variance.
 void ToneFollower::measure_turns(std::int64_t from) {
     lag_ = (2 * (hop_count_ - from) + 2) / 3;
-    const double cycles = kTwoPi * turn_ * static_cast<double>(lag_);
+    const double cycles = kTurn * turn_ * static_cast<double>(lag_);
     const double loudest = *std::max_element(power_.begin(), power_.begin() + rows());
     const double too_soft = is_young() ? kTooSoftYoung : kTooSoft;
     turns_.clear();
@@ -202,11 +199,11 @@ void ToneFollower::measure_turns(std::int64_t from) {
             pairs += 1.0;
         }
         if (pairs <= 0.0) continue;
-        const double turn = std::arg(product * std::polar(1.0, -k * cycles)) / (kTwoPi * k);
+        const double turn = std::arg(product * std::polar(1.0, -k * cycles)) / (kTurn * k);
         const double softer = loudest / power_[static_cast<std::size_t>(row)];
         if (softer > too_soft) continue;
         const double strays = 1.0 + kStraysAlike * softer;
-        turns_.push_back({row, turn, 2.0 / (info * pairs), strays / square(kTwoPi * k), 0.0});
+        turns_.push_back({row, turn, 2.0 / (info * pairs), strays / square(kTurn * k), 0.0});
     }
     std::sort(turns_.begin(), turns_.end(), [&](const Turn& a, const Turn& b) {
         return power_[static_cast<std::size_t>(a.row)] > power_[static_cast<std::size_t>(b.row)];
@@ -256,7 +253,7 @@ bool ToneFollower::compare_partials(std::int64_t from) {
     std::size_t kept = 0;
     for (std::size_t i = 0; i < turns_.size(); ++i) {
         const Turn now = turns_[i];
-        const double cycle = square(kTwoPi * number(now.row));
+        const double cycle = square(kTurn * number(now.row));
         const double variance = now.variance + stray * now.of_stray;
         const double miss = now.turn - mean;
         if (kept > 0 && square(miss) > kDisagrees * (variance + 1.0 / weights) &&
@@ -362,7 +359,7 @@ void ToneFollower::step(std::int64_t h, double offset, bool live) {
         if (w <= 0.0) continue;
         const int k = number(row);
         const auto product = z(row, h) * std::conj(z(row, h - 1));
-        double cycles = static_cast<double>(std::arg(product)) / kTwoPi;
+        double cycles = static_cast<double>(std::arg(product)) / kTurn;
         cycles += std::round(k * expected - cycles);
         turn += w * cycles / k;
     }

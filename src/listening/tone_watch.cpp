@@ -1,5 +1,6 @@
 // What happens to a followed tone: it speaks, stands, is moved, is shaken by a tremulant, fades or
 // ends.
+#include "listening/arithmetic.h"
 #include "listening/tone_follower.h"
 
 #include <algorithm>
@@ -206,7 +207,7 @@ void ToneFollower::watch_pitch() {
         sum += t * at(h).hz;
         squares += t * t;
     }
-    drift_ = sum / squares / pitch().value() * 1200.0 / std::numbers::ln2;
+    drift_ = sum / squares / pitch().value() * kCents;
 }
 
 // Level and pitch swing together at 3 to 9 a second: one frequency explains most of how both vary.
@@ -229,7 +230,7 @@ void ToneFollower::watch_tremulant() {
         level += at(h).level_db / static_cast<double>(count);
         hz += at(h).hz / static_cast<double>(count);
     }
-    const double cents = 1200.0 / std::numbers::ln2 / hz;
+    const double cents = kCents / hz;
     double level_power = 0.0;
     double pitch_power = 0.0;
     for (std::int64_t h = from; h < hop_count_; ++h) {

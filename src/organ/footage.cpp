@@ -1,7 +1,8 @@
 #include "organ/footage.h"
 
+#include "organ/taking.h"
+
 #include <array>
-#include <charconv>
 #include <cmath>
 #include <numeric>
 #include <utility>
@@ -15,19 +16,12 @@ void skip_spaces(std::string_view& text) {
         text.remove_prefix(1);
 }
 
-bool take(std::string_view& text, std::string_view prefix) {
-    if (!text.starts_with(prefix)) return false;
-    text.remove_prefix(prefix.size());
-    return true;
-}
-
 // A whole number below 1000 without a sign at the front of `text`, removed.
-std::optional<int> take_number(std::string_view& text) {
-    if (text.empty() || text[0] < '0' || text[0] > '9') return std::nullopt;
-    int value = 0;
-    const auto [rest, code] = std::from_chars(text.data(), text.data() + text.size(), value);
-    if (code != std::errc{} || value >= 1000) return std::nullopt;
-    text.remove_prefix(static_cast<std::size_t>(rest - text.data()));
+std::optional<int> take_small_number(std::string_view& text) {
+    std::string_view rest = text;
+    const auto value = take_number(rest);
+    if (!value || *value >= 1000 || text.starts_with('-')) return std::nullopt;
+    text = rest;
     return value;
 }
 
@@ -61,10 +55,10 @@ Footage reduced(int numerator, int denominator) {
 // What follows the whole feet: "2/3", "⅔" or nothing.
 std::optional<Footage> take_rest(std::string_view& text) {
     if (const auto sign = take_fraction_sign(text)) return sign;
-    const auto numerator = take_number(text);
+    const auto numerator = take_small_number(text);
     if (!numerator) return Footage{0, 1};
     if (!take(text, "/")) return std::nullopt;
-    const auto denominator = take_number(text);
+    const auto denominator = take_small_number(text);
     if (!denominator || *denominator == 0) return std::nullopt;
     return Footage{*numerator, *denominator};
 }
@@ -85,10 +79,10 @@ std::optional<Footage> parse_footage(std::string_view text) {
     if (const auto sign = take_fraction_sign(text)) {
         rest = *sign;
     } else {
-        const auto first = take_number(text);
+        const auto first = take_small_number(text);
         if (!first) return std::nullopt;
         if (take(text, "/")) {
-            const auto denominator = take_number(text);
+            const auto denominator = take_small_number(text);
             if (!denominator || *denominator == 0) return std::nullopt;
             rest = {*first, *denominator};
         } else {

@@ -1,5 +1,7 @@
 #include "organ/note.h"
 
+#include "organ/taking.h"
+
 #include <array>
 #include <cctype>
 
@@ -9,14 +11,6 @@ namespace {
 
 constexpr std::array<const char*, 12> kNotes{"C",  "C♯", "D",  "D♯", "E",  "F",
                                              "F♯", "G",  "G♯", "A",  "A♯", "B"};
-
-int pitch_class(int midi) { return ((midi % 12) + 12) % 12; }
-
-bool take(std::string_view& text, std::string_view prefix) {
-    if (!text.starts_with(prefix)) return false;
-    text.remove_prefix(prefix.size());
-    return true;
-}
 
 // The accidental at the front of `text`, removed: +1, −1 or 0.
 int take_accidental(std::string_view& text) {
@@ -66,6 +60,8 @@ std::string spelled(int midi) {
 }
 
 }  // namespace
+
+int pitch_class(int midi) { return ((midi % 12) + 12) % 12; }
 
 std::string short_note(int midi) { return kNotes[static_cast<std::size_t>(pitch_class(midi))]; }
 

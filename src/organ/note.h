@@ -24,6 +24,9 @@ std::string short_note(int midi);
 /// for c1, C2 and the like, which mean different keys in different books.
 std::optional<int> parse_note(std::string_view text);
 
+/// The pitch class 0..11 (C = 0) of a MIDI number.
+int pitch_class(int midi);
+
 /// The pitch class 0..11 (C = 0) of "C", "F♯", "F#", "B♭", "Bb"; empty for anything else.
 std::optional<int> parse_pitch_class(std::string_view text);
 

@@ -1,5 +1,6 @@
 #include "organ/pitch_of_day.h"
 
+#include "core/median.h"
 #include "core/text.h"
 #include "organ/air.h"
 
@@ -11,12 +12,6 @@ namespace rankwright::organ {
 namespace {
 
 constexpr double kKelvinOfThermometers = 1.0;  // a good glass one, well placed: from memory
-
-double median(std::vector<double> values) {
-    std::sort(values.begin(), values.end());
-    const std::size_t half = values.size() / 2;
-    return values.size() % 2 == 1 ? values[half] : (values[half - 1] + values[half]) / 2.0;
-}
 
 struct Deviation {
     std::size_t reading;

@@ -2,6 +2,7 @@
 
 #include "core/text.h"
 #include "organ/air.h"
+#include "organ/note.h"
 
 #include <cmath>
 
@@ -11,11 +12,10 @@ namespace {
 
 constexpr int kMidiA = 69;
 
-std::size_t pitch_class(int midi) { return static_cast<std::size_t>(((midi % 12) + 12) % 12); }
-
 // The note `midi` of an 8′ rank.
 Hertz unison(const Temperament& temperament, int midi, Hertz a) {
-    return transpose(a, Cents{100.0 * (midi - kMidiA)} + temperament.from_equal[pitch_class(midi)]);
+    return transpose(a, Cents{100.0 * (midi - kMidiA)} +
+                            temperament.from_equal[static_cast<std::size_t>(pitch_class(midi))]);
 }
 
 // The MIDI number of the note a pipe nominally sounds.

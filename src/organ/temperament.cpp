@@ -1,9 +1,10 @@
 #include "organ/temperament.h"
 
+#include "organ/taking.h"
+
 #include <algorithm>
 #include <cassert>
 #include <cctype>
-#include <charconv>
 #include <cmath>
 #include <numeric>
 
@@ -31,15 +32,6 @@ std::array<Cents, 12> with_a_at_zero(const std::array<double, 12>& from_equal) {
     for (std::size_t i = 0; i < out.size(); ++i)
         out[i] = Cents{from_equal[i] - from_equal[9]};
     return out;
-}
-
-// A whole number at the front of `text`, removed.
-std::optional<int> take_number(std::string_view& text) {
-    int value = 0;
-    const auto [rest, code] = std::from_chars(text.data(), text.data() + text.size(), value);
-    if (code != std::errc{}) return std::nullopt;
-    text.remove_prefix(static_cast<std::size_t>(rest - text.data()));
-    return value;
 }
 
 }  // namespace

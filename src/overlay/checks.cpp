@@ -8,7 +8,7 @@ namespace rankwright::overlay {
 namespace {
 
 // NIOSH 98-126 for 100 dB(A) over 15 minutes; the rest common practice, no source.
-constexpr std::array<std::string_view, 3> kCautions{
+constexpr std::array<std::string_view, 3> kCautionsBefore{
     {"Shades and pneumatics move without warning: hands clear until they stand open for good.",
      "Loud reeds harm hearing: plugs in, a quarter of an hour a day at 100 dB(A) is the limit.",
      "Ladders and walkboards: three points of contact, no pipe is a handhold, nobody alone."}};
@@ -47,7 +47,7 @@ void ChecksPage::draw(Canvas& canvas, const Rect& place) const {
         draw_check(canvas, {page.left, top, page.right, top + kRow}, i + 1, kChecksBefore[i],
                    ticks_.ticked(i));
     top += 14;
-    for (const std::string_view words : kCautions) {
+    for (const std::string_view words : kCautionsBefore) {
         draw_caution_mark(canvas, {page.left + 18, top + 20}, 32);
         top = canvas.paragraph({page.left + 56, top, page.right, top + 64}, {kBody, kPale}, kSmall,
                                words) +

@@ -10,7 +10,7 @@
 namespace rankwright::overlay {
 
 namespace {
-constexpr float kRow = 94.0F;
+constexpr float kPlateRow = 94.0F;
 }  // namespace
 
 WorkListPage::WorkListPage(const Snapshot& snapshot) : walking_(snapshot.only_listed) {
@@ -128,13 +128,13 @@ void WorkListPage::draw(Canvas& canvas, const Rect& place, const Snapshot& snaps
         top += 34;
     }
     const auto shown = order(list);
-    const auto rows = static_cast<std::size_t>(std::max(1.0F, (page.bottom - top) / kRow));
+    const auto rows = static_cast<std::size_t>(std::max(1.0F, (page.bottom - top) / kPlateRow));
     const std::size_t lit = lit_at(list);
     const std::size_t first = lit < rows ? 0 : std::min(lit - rows / 2, shown.size() - rows);
     for (std::size_t i = first; i < std::min(shown.size(), first + rows); ++i) {
         const ListLine& line = list.lines[shown[i]];
-        const Rect row{page.left, top, page.right, top + kRow - 6};
-        top += kRow;
+        const Rect row{page.left, top, page.right, top + kPlateRow - 6};
+        top += kPlateRow;
         const bool is_lit = i == lit;
         if (is_lit) canvas.fill(row, kPale, 8);
         if (!is_lit && line.pipe == snapshot.pipe) canvas.outline(row, kPale, 2.0F, 8);

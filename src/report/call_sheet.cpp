@@ -25,7 +25,7 @@ bool same_call(const visit::Call& a, const visit::Call& b) {
 
 // Large enough to be read from the bench on the music desk, in poor light (common practice, no
 // source).
-constexpr std::string_view kStyle = R"css(
+constexpr std::string_view kSheetStyle = R"css(
 @page { margin: 14mm 15mm 16mm; @bottom-right { content: counter(page) " / " counter(pages);
   font: 11pt sans-serif; color: #222; } }
 * { box-sizing: border-box; }
@@ -122,7 +122,7 @@ std::string to_html(const CallSheet& sheet) {
         {"<!DOCTYPE html>\n<html xmlns=\"http://www.w3.org/1999/xhtml\" lang=\"en\">\n<head>\n"
          "<meta charset=\"utf-8\" />\n"
          "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\" />\n<title>",
-         escaped(sheet.organ), ", calls</title>\n<style>", kStyle,
+         escaped(sheet.organ), ", calls</title>\n<style>", kSheetStyle,
          "</style>\n</head>\n<body>\n<h1>Calls: ", name(sheet.organ), "</h1>\n"});
     std::string under = sheet.place;
     if (!sheet.date.empty()) under += (under.empty() ? "" : ", ") + sheet.date;

@@ -1,5 +1,7 @@
 #include "storage/book_rows.h"
 
+#include "core/overloaded.h"
+
 #include <algorithm>
 #include <limits>
 #include <optional>
@@ -19,13 +21,6 @@ static_assert(static_cast<int>(ListState::proposed) == 0 &&
               static_cast<int>(ListState::dropped) == 2 && static_cast<int>(ListState::open) == 3 &&
               static_cast<int>(ListState::done) == 4 &&
               static_cast<int>(ListState::hear_again) == 5);
-
-template <typename... Cases>
-struct overloaded : Cases... {
-    using Cases::operator()...;
-};
-template <typename... Cases>
-overloaded(Cases...) -> overloaded<Cases...>;
 
 template <typename T>
 struct is_optional : std::false_type {};
@@ -102,10 +97,6 @@ class Columns {
     SQLite::Statement& statement_;
     int next_ = 0;
 };
-
-WallTime wall_time(std::int64_t since_1970_ms) {
-    return WallTime{std::chrono::milliseconds{since_1970_ms}};
-}
 
 constexpr const char* kReadingColumns =
     "p.division, p.stop, p.row, p.key, r.moment, r.pitch_hz, r.target_hz, r.deviation_cents, "
@@ -215,7 +206,7 @@ void EntryRows::insert_matter(std::int64_t visit, std::uint64_t serial, const Bo
         return stop ? std::optional{(*stop).*part} : std::nullopt;
     };
     std::visit(
-        overloaded{
+        Overloaded{
             [&](const KeptReading& one) {
                 put_all(statement("INSERT INTO reading VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, "
                                   "?, ?, ?)"),

@@ -4,6 +4,7 @@
 #include "visit/book_entry.h"
 #include "visit/book_record.h"
 
+#include <chrono>
 #include <cstdint>
 #include <map>
 #include <string>
@@ -37,6 +38,12 @@ class EntryRows {
     std::map<std::string_view, SQLite::Statement> statements_;
     std::map<PipeId, std::int64_t> pipes_;
 };
+
+/// A moment as the book holds it, milliseconds since the beginning of 1970 (UTC), and back.
+inline std::int64_t since_1970_ms(visit::WallTime at) { return at.time_since_epoch().count(); }
+inline visit::WallTime wall_time(std::int64_t since_1970_ms) {
+    return visit::WallTime{std::chrono::milliseconds{since_1970_ms}};
+}
 
 /// All entries of a visit by serial, those of visits from which it branches off not among them.
 std::vector<visit::BookEntry> entries_of(SQLite::Database& book, std::int64_t visit);

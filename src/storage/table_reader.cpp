@@ -10,7 +10,7 @@ namespace rankwright::storage {
 
 namespace {
 
-std::string quoted(std::string_view word) {
+std::string word_in_quotes(std::string_view word) {
     std::string out = "\"";
     out += word;
     out += '"';
@@ -21,7 +21,7 @@ std::string joined(std::span<const std::string> words) {
     std::string out;
     for (std::size_t i = 0; i < words.size(); ++i) {
         if (i > 0) out += i + 1 == words.size() ? " or " : ", ";
-        out += quoted(words[i]);
+        out += word_in_quotes(words[i]);
     }
     return out;
 }
@@ -53,7 +53,7 @@ std::vector<Error> Mistakes::take() {
 std::string shown(const toml::node& node) {
     if (const auto text = node.value<std::string>(); text && node.is_string()) {
         constexpr std::size_t kMost = 60;
-        return quoted(text->size() > kMost ? text->substr(0, kMost) + "…" : *text);
+        return word_in_quotes(text->size() > kMost ? text->substr(0, kMost) + "…" : *text);
     }
     if (const auto* whole = node.as_integer()) return std::to_string(whole->get());
     if (const auto* number = node.as_floating_point()) return number_text(number->get());
@@ -65,14 +65,14 @@ std::string shown(const toml::node& node) {
 
 std::string did_you_mean(std::string_view word, std::span<const std::string> known) {
     const auto nearest = nearest_word(word, known);
-    return nearest ? " (did you mean " + quoted(*nearest) + "?)" : std::string();
+    return nearest ? " (did you mean " + word_in_quotes(*nearest) + "?)" : std::string();
 }
 
 TableReader::~TableReader() {
     for (const auto& [key, value] : *table_) {
         if (std::find(known_keys_.begin(), known_keys_.end(), key.str()) != known_keys_.end())
             continue;
-        std::string message = "unknown key " + quoted(key.str()) + " in " + what_;
+        std::string message = "unknown key " + word_in_quotes(key.str()) + " in " + what_;
         const std::string nearest = did_you_mean(key.str(), known_keys_);
         message += nearest.empty() ? "; known here: " + joined(known_keys_) : nearest;
         mistakes_->add(key.source(), std::move(message));
@@ -88,7 +88,7 @@ const toml::node* TableReader::any(std::string_view key) {
 const toml::node* TableReader::need(std::string_view key, std::string_view expected) {
     const toml::node* node = any(key);
     if (node == nullptr && !mistakes_->partly_hidden) {
-        std::string message = what_ + " has no " + quoted(key) + "; expected ";
+        std::string message = what_ + " has no " + word_in_quotes(key) + "; expected ";
         message += expected;
         mistakes_->add(table_->source(), std::move(message));
     }
@@ -96,7 +96,7 @@ const toml::node* TableReader::need(std::string_view key, std::string_view expec
 }
 
 void TableReader::wrong(const toml::node& node, std::string_view key, std::string_view expected) {
-    std::string message = text_of({quoted(key), " is ", shown(node), "; expected "});
+    std::string message = text_of({word_in_quotes(key), " is ", shown(node), "; expected "});
     message += expected;
     mistakes_->add(node.source(), std::move(message));
 }

@@ -15,11 +15,6 @@ namespace {
 
 using namespace visit;
 
-std::int64_t since_1970_ms(WallTime at) { return at.time_since_epoch().count(); }
-WallTime wall_time(std::int64_t since_1970) {
-    return WallTime{std::chrono::milliseconds{since_1970}};
-}
-
 constexpr const char* kVisits =
     "SELECT v.id, v.organ, v.branch_of, v.first_serial, v.uuid, o.slug, o.name, "
     "v.instrument_file, v.started, v.ended, "

@@ -1,5 +1,6 @@
 #include "tuning/against_reference.h"
 
+#include "tuning/other_key.h"
 #include "tuning/settling.h"
 
 #include <algorithm>
@@ -11,8 +12,6 @@ namespace rankwright::tuning {
 
 namespace {
 
-constexpr Cents kOtherKey{60.0};
-constexpr Cents kSameKey{45.0};
 // How well the model knows a reference before it was heard: by the day's measured pitch, and
 // without.
 constexpr Cents kByTheDay{5.0};
@@ -20,8 +19,6 @@ constexpr Cents kByTheFile{15.0};
 // A reference further off than this, and clearly, gives its error to what is tuned from it: twice
 // what a pipe may be off to count as done.
 constexpr double kCopiedFrom = 2.0;
-
-Cents apart(Hertz a, Hertz b) { return Cents{std::abs(interval(a, b).value())}; }
 
 }  // namespace
 

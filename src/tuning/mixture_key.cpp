@@ -22,8 +22,6 @@ constexpr Seconds kSpeech{0.3};
 constexpr Seconds kSoon{1.2};
 constexpr Seconds kLater{4.8};
 
-Cents apart(Hertz a, Hertz b) { return Cents{std::abs(interval(a, b).value())}; }
-
 // A footage's ratio as whole numbers: those of a mixture are simple.
 listening::PureRatio pure_ratio(double ratio) {
     constexpr int kMost = 64;

@@ -1,5 +1,7 @@
 #include "tuning/placing.h"
 
+#include "core/median.h"
+
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -186,12 +188,6 @@ class Search {
     std::vector<std::vector<std::array<Way, kStrides.size()>>> ways_;
     Way last_;
 };
-
-double median(std::vector<double> values) {
-    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-    std::nth_element(values.begin(), middle, values.end());
-    return *middle;
-}
 
 /// The rank's own middle, from tones that are in place.
 double middle_of(const std::vector<PlacedTone>& placed) {

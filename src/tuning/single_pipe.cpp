@@ -1,6 +1,8 @@
 #include "tuning/single_pipe.h"
 
+#include "tuning/other_key.h"
 #include "tuning/settling.h"
+#include "tuning/speech.h"
 
 #include <algorithm>
 #include <cmath>
@@ -9,14 +11,7 @@ namespace rankwright::tuning {
 
 namespace {
 
-// A pipe this far from its target is taken for another key.
-constexpr Cents kOtherKey{60.0};
-constexpr Cents kSameKey{45.0};
 constexpr Hertz kZero{440.0};
-// While a pipe speaks it may stand tens of cents off, and that is its true pitch then: no figure to
-// tune by. Onsets take 10 to 40 periods (from memory; Nolle & Finch, JASA 91, 1992).
-constexpr double kSpeechPeriods = 30.0;
-constexpr Seconds kLeastSpeech{0.1};
 // Where the readings of a tone were lost the pipe may have been moved: for so long after them it
 // still counts as settled, and so long it must be read again before it does.
 constexpr Seconds kOutlivesReadings{0.3};
@@ -27,8 +22,7 @@ Seconds time_of(const listening::Hearing& hearing) {
 }
 
 bool still_speaking(const listening::Hearing& hearing) {
-    const Seconds age = duration(hearing.now - hearing.tone_began, hearing.rate);
-    return age < kLeastSpeech + Seconds{kSpeechPeriods / hearing.reading->pitch.value()};
+    return hearing.now < speech_over(hearing.tone_began, hearing.reading->pitch, hearing.rate);
 }
 
 }  // namespace

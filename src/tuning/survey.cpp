@@ -1,6 +1,8 @@
 #include "tuning/survey.h"
 
+#include "core/median.h"
 #include "organ/pitch_of_day.h"
+#include "tuning/speech.h"
 
 #include <algorithm>
 #include <cmath>
@@ -18,12 +20,6 @@ constexpr Cents kThermometerKnown{15.0};
 constexpr Cents kPitchKnown{10.0};
 
 Seconds at(FrameIndex frame, SampleRate rate) { return duration(frame - FrameIndex{}, rate); }
-
-double median(std::vector<double> values) {
-    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-    std::nth_element(values.begin(), middle, values.end());
-    return *middle;
-}
 
 class Judge {
   public:

@@ -1,5 +1,7 @@
 #include "tuning/tones_heard.h"
 
+#include "tuning/speech.h"
+
 #include <algorithm>
 #include <cmath>
 
@@ -12,23 +14,15 @@ using listening::Sounding;
 
 constexpr Hertz kZero{440.0};
 /// What ends sooner was a knock, a syllable or the room.
-constexpr Seconds kShortest{0.4};
+constexpr Seconds kShortestTone{0.4};
 constexpr Seconds kShortestUnread{0.8};
 /// A pipe that speaks another note first stands at it so long.
 constexpr Seconds kSpeaksFirst{0.12};
 constexpr Cents kOtherNote{80.0};
 constexpr Seconds kStood{0.3};
 constexpr double kTremulantShare = 0.25;
-// Onsets take 10 to 40 periods (from memory; Nolle & Finch, JASA 91, 1992).
-constexpr double kSpeechPeriods = 30.0;
-constexpr Seconds kLeastSpeech{0.1};
 
 }  // namespace
-
-FrameIndex speech_over(FrameIndex from, Hertz pitch, SampleRate rate) {
-    const double seconds = kLeastSpeech.count() + kSpeechPeriods / pitch.value();
-    return from + static_cast<std::int64_t>(seconds * rate.value());
-}
 
 void TonesHeard::begin(const Hearing& hearing, FrameIndex from) {
     end();
@@ -58,7 +52,7 @@ void TonesHeard::end() {
     tone.stood = std::min(std::max(tone.stood, speech_over(tone.from, tone.pitch, rate_)), tone.to);
     if (continues_the_last())
         join_to_last();
-    else if (tone.lasted(rate_) >= (tone.read ? kShortest : kShortestUnread) || tone.tremulant)
+    else if (tone.lasted(rate_) >= (tone.read ? kShortestTone : kShortestUnread) || tone.tremulant)
         tones_.push_back(tone);
     tone_.reset();
 }

@@ -36,9 +36,6 @@ struct HeardTone {
     Seconds lasted(SampleRate rate) const { return duration(left - from, rate); }
 };
 
-/// From which frame on a pipe has spoken that began at `from`.
-FrameIndex speech_over(FrameIndex from, Hertz pitch, SampleRate rate);
-
 /// The tone that sounds, as far as it is known.
 struct ToneNow {
     Hertz pitch;                       ///< mean while it stood, or near it

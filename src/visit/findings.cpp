@@ -1,5 +1,6 @@
 #include "visit/findings.h"
 
+#include "core/median.h"
 #include "core/text.h"
 #include "organ/pitch_of_day.h"
 #include "organ/reference.h"
@@ -19,12 +20,6 @@ using tuning::SurveyFault;
 using tuning::SurveyReading;
 
 constexpr Cents kLeastTrend{1.0};
-
-double median(std::vector<double> values) {
-    std::sort(values.begin(), values.end());
-    const std::size_t half = values.size() / 2;
-    return values.size() % 2 == 1 ? values[half] : (values[half - 1] + values[half]) / 2.0;
-}
 
 /// Where some pipes stand in the middle, and its standard error: that of a median of normal scatter
 /// (√(π/2) σ/√n), with σ by the median absolute deviation.
