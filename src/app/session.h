@@ -11,6 +11,7 @@
 #include <memory>
 #include <stop_token>
 #include <thread>
+#include <utility>
 
 namespace rankwright::app {
 
@@ -20,7 +21,7 @@ class Session {
     ~Session();
 
     overlay::Snapshot snapshot() const { return snapshot_.get(); }  ///< [any]
-    void post(visit::Command command) { commands_.post(command); }  ///< [any]
+    void post(visit::Command command) { commands_.post(std::move(command)); }  ///< [any]
     /// True once the technician has asked to leave. [any]
     bool wants_to_quit() const { return quit_.load(); }
 

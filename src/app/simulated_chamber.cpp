@@ -53,6 +53,7 @@ void play_through(simulator::SimulatedHelper& helper, std::vector<Stop>& drawn,
     constexpr Seconds kHold{2.0};
     draw_only(helper, drawn, {{pipes.front().division, pipes.front().stop}});
     std::vector<simulator::SimulatedHelper::Key> keys;
+    keys.reserve(pipes.size());
     for (const organ::Pipe& pipe : pipes)
         keys.push_back({pipe.division, pipe.key});
     helper.play(std::move(keys), kHold);

@@ -16,7 +16,7 @@ bool stands(const tuning::PipeState& state) {
 }  // namespace
 
 Work::Work(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day,
-           visit::RunOptions options, Console console, Book book, visit::Record record,
+           const visit::RunOptions& options, Console console, Book book, visit::Record record,
            MixtureEar::When mixtures, SurveyWork::LastTime last_time)
     : console_(std::move(console)),
       book_(std::move(book)),

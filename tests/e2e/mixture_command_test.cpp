@@ -88,7 +88,8 @@ TEST_F(MixtureCommand, SaysWhenNothingSounds) {
     const Outcome outcome = rankwright("mixture --json --unison-hz 220 --pipes 2,3 " + path);
     EXPECT_EQ(outcome.code, 1);
     EXPECT_FALSE(outcome.error.empty());
-    for (const auto& pipe : outcome.json()["pipes"])
+    const auto answer = outcome.json();
+    for (const auto& pipe : answer["pipes"])
         EXPECT_NE(pipe["sounding"], true) << pipe;
 }
 
