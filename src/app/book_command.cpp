@@ -288,6 +288,8 @@ ExitCode with_book(const BookOptions& options,
 }
 
 Result<std::string> organ_of(const storage::TuningBook& book, const std::string& name) {
+    // Mostly it is named rightly: then the others needn't be read.
+    if (const auto latest = book.latest_visit(slug(name)); latest && *latest) return slug(name);
     const auto organs = book.organs();
     if (!organs) return tl::unexpected<Error>(organs.error());
     std::vector<std::string> known;
@@ -308,15 +310,12 @@ Result<std::string> organ_of(const storage::TuningBook& book, const std::string&
 }
 
 Result<std::string> visit_of(const storage::TuningBook& book, const std::string& beginning) {
-    const auto visits = book.visits();
-    if (!visits) return tl::unexpected<Error>(visits.error());
-    std::vector<std::string> found;
-    for (const visit::VisitRecord& visit : *visits)
-        if (visit.id.starts_with(beginning)) found.push_back(visit.id);
-    if (found.size() == 1) return found.front();
+    const auto found = book.visits_named(beginning);
+    if (!found) return tl::unexpected<Error>(found.error());
+    if (found->size() == 1) return found->front().id;
     return fail(
-        found.empty() ? ErrorKind::not_found : ErrorKind::bad_input,
-        text_of({found.empty() ? "the book has no visit \"" : "several visits begin with \"",
+        found->empty() ? ErrorKind::not_found : ErrorKind::bad_input,
+        text_of({found->empty() ? "the book has no visit \"" : "several visits begin with \"",
                  beginning, "\": `rankwright book visits` lists them"}));
 }
 

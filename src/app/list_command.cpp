@@ -87,7 +87,8 @@ Result<void> write_edits(const std::filesystem::path& file, const organ::Instrum
     if (!book) return tl::unexpected(book.error());
     const auto open = book->open_visit(slug(instrument.name));
     if (!open) return tl::unexpected(open.error());
-    const visit::VisitRecord visit = open->value_or(visit_begun_now(instrument, instrument_file));
+    visit::VisitRecord visit = open->value_or(visit_begun_now(instrument, instrument_file));
+    visit.instrument = instrument_now(instrument_file);
     if (const auto begun = book->begin_visit(visit); !begun) return begun;
     const auto earlier = book->entries(visit.id);
     if (!earlier) return tl::unexpected(earlier.error());

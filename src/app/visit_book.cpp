@@ -4,6 +4,8 @@
 #include "storage/tuning_book.h"
 #include "visit/wall_time.h"
 
+#include <fstream>
+#include <iterator>
 #include <utility>
 
 namespace rankwright::app {
@@ -32,6 +34,13 @@ Result<std::optional<OpenVisit>> find_open_visit(const std::filesystem::path& fi
 
 }  // namespace
 
+std::optional<visit::KeptInstrument> instrument_now(const std::string& instrument_file) {
+    std::ifstream in(instrument_file, std::ios::binary);
+    std::string text{std::istreambuf_iterator<char>(in), {}};
+    if (!in || text.empty()) return std::nullopt;
+    return visit::KeptInstrument{std::move(text), visit::wall_now()};
+}
+
 visit::VisitRecord visit_begun_now(const organ::Instrument& instrument,
                                    const std::string& instrument_file) {
     visit::VisitRecord visit;
@@ -40,6 +49,7 @@ visit::VisitRecord visit_begun_now(const organ::Instrument& instrument,
     visit.organ_name = instrument.name;
     visit.instrument_file = instrument_file;
     visit.started = visit::wall_now();
+    visit.instrument = instrument_now(instrument_file);
     return visit;
 }
 
@@ -52,7 +62,10 @@ Result<std::unique_ptr<VisitBook>> VisitBook::open(const organ::Instrument& inst
         if (!open) return tl::unexpected(open.error());
         found = std::move(*open);
     }
-    if (!found) {
+    if (found) {
+        // The file may have been changed since the visit was begun.
+        found->visit.instrument = instrument_now(options.instrument_file);
+    } else {
         found.emplace();
         found->visit = visit_begun_now(instrument, options.instrument_file);
     }

@@ -11,10 +11,13 @@
 #include <filesystem>
 #include <map>
 #include <memory>
+#include <optional>
 #include <string>
 
 namespace rankwright::app {
 
+/// What the file says now; empty when it can't be read.
+std::optional<visit::KeptInstrument> instrument_now(const std::string& instrument_file);
 /// A visit that begins now at the organ of that file, not in the book yet.
 visit::VisitRecord visit_begun_now(const organ::Instrument& instrument,
                                    const std::string& instrument_file);

@@ -25,7 +25,7 @@ Result<Page> report_page(const storage::TuningBook& book, const visit::VisitReco
                          const organ::Instrument& instrument) {
     const auto made = report_of(book, visit, &instrument);
     if (!made) return tl::unexpected(made.error());
-    return Page{report_file_name(visit), report::to_html(*made)};
+    return Page{report_file_name(book, visit), report::to_html(*made)};
 }
 
 Result<Page> calls_page(const storage::TuningBook& book, const visit::VisitRecord& visit,
@@ -56,8 +56,17 @@ Result<std::filesystem::path> put_away(const Page& page) {
 
 }  // namespace
 
-std::string report_file_name(const visit::VisitRecord& visit) {
-    return slug(visit.organ) + "-" + report::local_date(visit.started) + ".html";
+std::string report_file_name(const storage::TuningBook& book, const visit::VisitRecord& visit) {
+    const std::string day = report::local_date(visit.started);
+    int number = 1;
+    const auto visits = book.visits(visit.organ);
+    if (visits)
+        for (const visit::VisitRecord& one : *visits) {
+            if (one.id == visit.id) break;
+            number += report::local_date(one.started) == day ? 1 : 0;
+        }
+    return slug(visit.organ) + "-" + day + (number > 1 ? "-" + std::to_string(number) : "") +
+           ".html";
 }
 
 std::string VisitPages::write(visit::WritePage::What what) const {

@@ -2,6 +2,7 @@
 #pragma once
 
 #include "organ/instrument.h"
+#include "storage/tuning_book.h"
 #include "visit/book_record.h"
 #include "visit/command.h"
 
@@ -11,10 +12,11 @@
 
 namespace rankwright::app {
 
-/// "emberlow-2026-11-26.html": where a visit's report goes unless told otherwise.
-std::string report_file_name(const visit::VisitRecord& visit);
+/// "emberlow-2026-11-26.html": where a visit's report goes unless told otherwise. Of several visits
+/// of one day the second's ends with -2, and so on.
+std::string report_file_name(const storage::TuningBook& book, const visit::VisitRecord& visit);
 
-/// Belongs to the window thread. The instrument must outlive it.
+/// Reads the disk: not for the window thread. The instrument must outlive it.
 class VisitPages {
   public:
     /// `visit` tells the visit's id as it stands in the book; without it nothing can be written.

@@ -5,6 +5,7 @@
 #include "app/visit_pages.h"
 #include "report/report_page.h"
 #include "storage/durable_file.h"
+#include "storage/instrument_file.h"
 #include "visit/wall_time.h"
 
 #include <cstdio>
@@ -63,6 +64,7 @@ Json drift_json(const visit::RankDrift& drift) {
               {"spread_cents", or_null(drift.spread)},
               {"moved", drift.moved},
               {"restless", drift.restless},
+              {"kinds_known", drift.kinds_known},
               {"pipes", Json::array()}};
     for (const visit::PipeDrift& pipe : drift.pipes)
         json["pipes"].push_back({{"id", to_string(pipe.pipe)},
@@ -80,6 +82,7 @@ Json rank_json(const report::RankLines& rank) {
     Json json{{"rank", rank.name},
               {"tuned_from", rank.tuned_from.empty() ? Json(nullptr) : Json(rank.tuned_from)},
               {"tuned", rank.count(report::Outcome::tuned)},
+              {"in_tune", rank.in_tune()},
               {"open", rank.count(report::Outcome::open)},
               {"pipes", Json::array()}};
     for (const report::PipeLine& pipe : rank.pipes)
@@ -130,6 +133,7 @@ Json report_json(const report::VisitReport& report) {
     json["home_temperature_c"] = or_null(report.home_air);
     json["temperament"] = report.temperament.empty() ? Json(nullptr) : Json(report.temperament);
     json["summary"] = report.summary;
+    json["instrument_known"] = report.instrument_known;
     json.update(day_json(report));
     json["ranks"] = Json::array();
     for (const report::RankLines& rank : report.ranks)
@@ -146,28 +150,45 @@ Json report_json(const report::VisitReport& report) {
     return json;
 }
 
-/// What the visit's own instrument file, or the one that was named, describes. Empty when the
-/// visit's own isn't there any more or describes another organ: the report does without. Outer
-/// empty: said already.
-std::optional<std::optional<organ::Instrument>> instrument_for(const visit::VisitRecord& visit,
+/// As the book remembers the visit's instrument file; empty when it doesn't, or can't be read.
+std::optional<organ::Instrument> remembered(const storage::TuningBook& book,
+                                            const visit::VisitRecord& visit) {
+    const auto kept = book.instrument(visit.id);
+    if (!kept || !*kept) return std::nullopt;
+    auto instrument = storage::read_instrument((*kept)->text, visit.instrument_file);
+    if (!instrument) return std::nullopt;
+    return std::move(*instrument);
+}
+
+/// What the instrument file that was named, or the visit's own, describes; when that isn't there
+/// any more or describes another organ, what the book remembers of it. Empty when it doesn't: the
+/// report does without. Outer empty: said already.
+std::optional<std::optional<organ::Instrument>> instrument_for(const storage::TuningBook& book,
+                                                               const visit::VisitRecord& visit,
                                                                const std::string& named) {
     std::error_code ignored;
-    if (named.empty() && !std::filesystem::exists(visit.instrument_file, ignored)) {
-        std::fprintf(stderr,
-                     "rankwright: the visit's instrument file %s isn't there: pipes are named by "
-                     "their numbers. Name it with --instrument ORGAN.toml.\n",
-                     visit.instrument_file.c_str());
-        return std::optional<organ::Instrument>{};
+    std::string why = "isn't there";
+    if (!named.empty() || std::filesystem::exists(visit.instrument_file, ignored)) {
+        auto instrument = load_instrument_or_report(named.empty() ? visit.instrument_file : named);
+        if (!instrument && !named.empty()) return std::nullopt;
+        const bool fits = instrument && slug(instrument->name) == visit.organ;
+        if (instrument && !fits)
+            std::fprintf(stderr,
+                         "rankwright: the instrument file describes \"%s\", the visit was at "
+                         "\"%s\": the right one can be named with --instrument ORGAN.toml.\n",
+                         instrument->name.c_str(), visit.organ_name.c_str());
+        if (fits || !named.empty()) return instrument;
+        why = instrument ? "describes another organ" : "has mistakes";
     }
-    auto instrument = load_instrument_or_report(named.empty() ? visit.instrument_file : named);
-    if (!instrument && !named.empty()) return std::nullopt;
-    if (instrument && slug(instrument->name) != visit.organ) {
-        std::fprintf(stderr,
-                     "rankwright: the instrument file describes \"%s\", the visit was at \"%s\": "
-                     "the right one can be named with --instrument ORGAN.toml.\n",
-                     instrument->name.c_str(), visit.organ_name.c_str());
-        if (named.empty()) instrument.reset();
-    }
+    auto instrument = remembered(book, visit);
+    std::fprintf(stderr,
+                 instrument ? "rankwright: the visit's instrument file %s %s: what it said then is "
+                              "taken from the book.\n"
+                            : "rankwright: the visit's instrument file %s %s: pipes are named by "
+                              "their numbers, and which are reeds isn't known. Name it with "
+                              "--instrument ORGAN.toml.\n",
+                 visit.instrument_file.empty() ? "(none was named)" : visit.instrument_file.c_str(),
+                 why.c_str());
     return instrument;
 }
 
@@ -177,7 +198,7 @@ ExitCode write_report(const ReportOptions& options) {
     if (!book) return report(book.error());
     const auto visit = find_visit(*book, options.which);
     if (!visit) return report(visit.error());
-    const auto instrument = instrument_for(*visit, options.instrument);
+    const auto instrument = instrument_for(*book, *visit, options.instrument);
     if (!instrument) return kBadInput;
     const auto made = report_of(*book, *visit, *instrument ? &**instrument : nullptr);
     if (!made) return report(made.error());
@@ -190,7 +211,7 @@ ExitCode write_report(const ReportOptions& options) {
         std::cout << report::to_html(*made);
         return kDone;
     }
-    const std::string file = options.file.empty() ? report_file_name(*visit) : options.file;
+    const std::string file = options.file.empty() ? report_file_name(*book, *visit) : options.file;
     if (const auto written = storage::write_durably(file, report::to_html(*made)); !written)
         return report(written.error());
     if (!options.json) std::printf("%s\n", file.c_str());

@@ -183,6 +183,16 @@ void add_heat(const VisitReport& report, const Matter& matter, std::vector<std::
                      "from the day before the next visit.");
 }
 
+// Of what the air explains, the most.
+Cents furthest_air(const VisitReport& report) {
+    Cents most{0.0};
+    for (const RankLines& rank : report.ranks)
+        if (rank.drift)
+            for (const visit::PipeDrift& pipe : rank.drift->pipes)
+                if (std::abs(pipe.air.value()) > std::abs(most.value())) most = pipe.air;
+    return most;
+}
+
 }  // namespace
 
 std::vector<std::string> drift_sentences(const VisitReport& report) {
@@ -201,6 +211,17 @@ std::vector<std::string> drift_sentences(const VisitReport& report) {
         {count_words(compared, "pipe"), " could be compared with how they were left before; ",
          astray == 0 ? "none" : std::to_string(astray), " clearly did not hold."}));
     sentences.push_back(basis_words(basis));
+    const bool all_known =
+        std::all_of(report.ranks.begin(), report.ranks.end(),
+                    [](const RankLines& rank) { return !rank.drift || rank.drift->kinds_known; });
+    const Cents air = furthest_air(report);
+    if (!all_known && basis != DriftBasis::none)
+        sentences.push_back(text_of(
+            {"Which of these pipes are reeds is not known, so all were taken for flues, which the "
+             "air moved by up to ",
+             decimal(std::abs(air.value()), 1),
+             " cents. Reeds follow the air less: a rank of reeds seems to have moved by most of "
+             "that the other way, and flue trebles of a reed rank against it."}));
     for (const RankLines& rank : report.ranks) {
         if (!rank.drift || !rank.drift->moved) continue;
         sentences.push_back(

@@ -82,6 +82,11 @@ std::string head(const VisitReport& report) {
                           ". Temperament: ", name(report.temperament), "."});
     out += paragraph(facts);
     out += paragraph("<strong>" + escaped(report.summary) + "</strong>");
+    if (!report.instrument_known)
+        out += paragraph(
+            "This report was made without the organ’s instrument file: pipes are named by the "
+            "numbers of their keys, and how they are made, the organ’s own pitch and its "
+            "temperament are not known here.");
     return out;
 }
 
@@ -156,7 +161,7 @@ std::string tuned(const VisitReport& report) {
         "In cents from each pipe’s target of the day; a cent is the hundredth part of an "
         "equal-tempered semitone. Plus and sharp: too high; minus and flat: too low. A pipe counts "
         "as in tune within half a cent, or within a twentieth of a beat a second where that is "
-        "more.",
+        "more; pipes that were found so and left as they were are counted too.",
         "small");
     std::string rows;
     for (const RankLines& rank : report.ranks) {
@@ -168,7 +173,7 @@ std::string tuned(const VisitReport& report) {
                                                 : "<br /><span class=\"small\">from " +
                                                       name(rank.tuned_from) + "</span>"),
                          "rank") +
-                    cell(std::to_string(rank.count(Outcome::tuned)), "figure") +
+                    cell(std::to_string(rank.in_tune()), "figure") +
                     cell(std::to_string(rank.count(Outcome::open)), "figure") +
                     cell(before.typical, "figure") + cell(before.furthest, "figure") +
                     cell(after.typical, "figure") + cell(after.furthest, "figure"));
@@ -189,18 +194,33 @@ std::string tuned(const VisitReport& report) {
     return out + "</section>\n";
 }
 
-std::string reasons(const char* heading, const std::vector<Reason>& all, const char* none) {
+// No more than so many of a rank's pipes are named.
+constexpr std::size_t kAll = 1000;
+constexpr std::size_t kFurthest = 12;
+
+std::string reasons(const char* heading, const std::vector<Reason>& all, const char* none,
+                    std::size_t named = kAll) {
     if (all.empty() && *none == '\0') return {};
     std::string out = text_of({"<section><h2>", heading, "</h2>\n"});
     if (all.empty()) return out + paragraph(none) + "</section>\n";
+    // What the heading says already needn't be said of each.
+    const bool alike = std::all_of(all.begin(), all.end(),
+                                   [&](const Reason& one) { return one.why == all.front().why; });
     std::string rows;
     for (const Reason& one : all) {
         std::string pipes;
-        for (const std::string& pipe : one.pipes)
-            pipes += (pipes.empty() ? "" : ", ") + name(pipe);
-        rows += row(cell(name(one.rank), "rank") + cell(pipes) + cell(name(one.why)));
+        for (std::size_t i = 0; i < std::min(named, one.pipes.size()); ++i)
+            pipes += (i == 0 ? "" : ", ") + name(one.pipes[i]);
+        if (one.pipes.size() > named)
+            pipes += text_of(
+                {", and ", std::to_string(one.pipes.size() - named), " more that stood nearer"});
+        rows += row(cell(name(one.rank), "rank") + cell(pipes) +
+                    (alike && named != kAll ? "" : cell(name(one.why))));
     }
-    return out + table({{"rank", 28}, {"pipes", 42}, {"why", 30}}, rows) + "</section>\n";
+    return out +
+           (alike && named != kAll ? table({{"rank", 28}, {"pipes", 72}}, rows)
+                                   : table({{"rank", 28}, {"pipes", 42}, {"why", 30}}, rows)) +
+           "</section>\n";
 }
 
 std::string trend_words(const visit::RankDrift& drift) {
@@ -265,8 +285,9 @@ std::string to_html(const VisitReport& report) {
          day(report),
          tuned(report),
          reasons("What could not be tuned, and why", report.not_tuned,
-                 "Everything that was taken in hand was left in tune."),
-         reasons("Found off, and not tuned", report.found_off, ""),
+                 report.ranks.empty() ? "Nothing was taken in hand."
+                                      : "Everything that was taken in hand was left in tune."),
+         reasons("Found off, and not tuned", report.found_off, "", kFurthest),
          reasons("On the list, but not heard", report.not_heard, ""),
          reasons("Faults of pipes that were tuned", report.faults, ""),
          since_last(report),

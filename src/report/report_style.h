@@ -23,8 +23,7 @@ ul { padding-left: 5mm; }
 li { margin-bottom: 1mm; break-inside: avoid; }
 .under { color: #333; }
 .small { font-size: 9pt; color: #333; }
-table.list { border-collapse: collapse; width: 100%; font-size: 9.5pt; margin: 0 0 2mm;
-  break-inside: avoid; }
+table.list { border-collapse: collapse; width: 100%; font-size: 9.5pt; margin: 0 0 2mm; }
 table.list th { text-align: left; font-weight: 600; border-bottom: 0.5pt solid #111;
   vertical-align: bottom; }
 table.list th, table.list td { padding: 0.8mm 3mm 0.8mm 0; vertical-align: top; }
@@ -32,9 +31,10 @@ table.list td { border-bottom: 0.3pt solid #aaa; }
 table.list tr { break-inside: avoid; }
 table.list .figure { text-align: right; }
 table.list th.figure { padding-left: 2mm; }
-table.list td.figure, table.list .rank { white-space: nowrap; }
+table.list td.figure { white-space: nowrap; }
+table.list td.rank { min-width: 44mm; max-width: 80mm; overflow-wrap: anywhere; }
 table.list.fixed { table-layout: fixed; }
-table.list.fixed .rank { white-space: normal; }
+table.list.fixed td.rank { min-width: 0; }
 table.list .time { white-space: nowrap; }
 figure { margin: 0 0 4mm; break-inside: avoid; }
 figure svg + h3 { margin-top: 2mm; }
@@ -45,6 +45,8 @@ section.keep { break-inside: avoid; }
 .sheet > tbody > tr > td { padding: 0; }
 .running { display: flex; justify-content: space-between; font-size: 8pt; color: #444;
   border-bottom: 0.3pt solid #888; padding-bottom: 1mm; margin-bottom: 4mm; }
+.running span { overflow-wrap: anywhere; min-width: 0; }
+.running span + span { flex: none; margin-left: 6mm; }
 .sign { display: grid; grid-template-columns: 1fr 1fr; gap: 5mm 10mm; margin-top: 4mm; }
 .sign div { border-top: 0.6pt solid #111; padding-top: 1mm; margin-top: 13mm; font-size: 9pt; }
 svg text { font: 9px "DejaVu Sans", Arial, Helvetica, sans-serif; fill: #222; }
@@ -66,6 +68,13 @@ svg .astray.flat { fill: #1c4f8f; }
 svg .left, svg .held { fill: #111; }
 svg .open { fill: none; stroke: #111; stroke-width: 1; }
 svg .fault, svg .unreached { stroke: #111; stroke-width: 1.4; }
+@media screen and (max-width: 640px) {
+  body { font-size: 10pt; }
+  table.list { font-size: 8.5pt; }
+  table.list .time { white-space: normal; }
+  table.list td.rank { min-width: 0; }
+  table.list th, table.list td { padding-right: 1.5mm; }
+}
 @media print {
   body { max-width: none; padding: 0; font-size: 10pt; }
   .sheet > thead { display: table-header-group; }

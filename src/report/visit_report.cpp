@@ -157,9 +157,6 @@ void list_reasons(VisitReport& report) {
                 add_reason(report.not_tuned, rank.name, "out of reach", stood);
             if (line.outcome == Outcome::not_heard)
                 add_reason(report.not_heard, rank.name, "on the list, but never heard", line.note);
-            if (line.outcome == Outcome::heard && !within(line.before, line.tolerance))
-                add_reason(report.found_off, rank.name, "found off its target, and not tuned",
-                           stood);
             auto& faults = line.outcome == Outcome::tuned ? report.faults : report.not_tuned;
             for (const std::string& fault : line.faults)
                 add_reason(faults, rank.name, fault, line.note);
@@ -167,14 +164,39 @@ void list_reasons(VisitReport& report) {
     }
 }
 
+bool found_off(const PipeLine& line) {
+    return line.outcome == Outcome::heard && !within(line.before, line.tolerance);
+}
+
+// There may be hundreds: those that matter most come first.
+void list_found_off(VisitReport& report) {
+    for (const RankLines& rank : report.ranks) {
+        std::vector<const PipeLine*> off;
+        for (const PipeLine& line : rank.pipes)
+            if (found_off(line)) off.push_back(&line);
+        const auto far = [](const PipeLine* line) {
+            const double cents = line->before ? std::abs(line->before->value()) : 0.0;
+            return std::isfinite(cents) ? cents : 0.0;
+        };
+        std::stable_sort(off.begin(), off.end(),
+                         [&](const PipeLine* a, const PipeLine* b) { return far(a) > far(b); });
+        for (const PipeLine* line : off)
+            add_reason(
+                report.found_off, rank.name, "found off its target, and not tuned",
+                line->before ? line->note + " (" + off_words(*line->before) + ")" : line->note);
+    }
+}
+
 std::string summary_of(const VisitReport& report) {
-    std::size_t heard = 0, tuned = 0, stood = 0, open = 0, others = 0;
+    std::size_t heard = 0, in_tune = 0, stood = 0, open = 0, off = 0, others = 0;
     for (const RankLines& rank : report.ranks) {
         for (const PipeLine& line : rank.pipes) {
-            const bool is_tuned = line.outcome == Outcome::tuned;
+            const bool found_so =
+                (line.outcome == Outcome::tuned || line.outcome == Outcome::heard) &&
+                within(line.before, line.tolerance);
             heard += line.before || line.after ? 1U : 0U;
-            tuned += is_tuned ? 1U : 0U;
-            stood += is_tuned && within(line.before, line.tolerance) ? 1U : 0U;
+            stood += found_so ? 1U : 0U;
+            off += found_off(line) ? 1U : 0U;
             open += line.outcome == Outcome::open ? 1U : 0U;
             others += line.outcome == Outcome::out_of_reach || line.outcome == Outcome::faulty ||
                               line.outcome == Outcome::not_heard
@@ -182,14 +204,17 @@ std::string summary_of(const VisitReport& report) {
                           : 0U;
         }
     }
+    for (const RankLines& rank : report.ranks)
+        in_tune += rank.in_tune();
     const auto ranks =
         static_cast<std::size_t>(std::count_if(report.ranks.begin(), report.ranks.end(),
                                                [](const RankLines& rank) { return rank.heard(); }));
     if (ranks == 0 && others == 0) return "No pipe was heard on this visit.";
     std::string words = text_of({count_words(heard, "pipe"), " of ", count_words(ranks, "rank"),
-                                 " heard; ", std::to_string(tuned), " left in tune"});
+                                 " heard; ", std::to_string(in_tune), " left in tune"});
     if (stood > 0) words += text_of({", of which ", std::to_string(stood), " were found so"});
     if (open > 0) words += text_of({"; ", std::to_string(open), " left open"});
+    if (off > 0) words += text_of({"; ", std::to_string(off), " found off and not tuned"});
     if (others > 0)
         words += text_of({"; ", std::to_string(others), " out of reach, at fault or not heard"});
     return words + ".";
@@ -207,6 +232,14 @@ std::string cents_words(Cents cents, const char* nought, const char* above, cons
 std::size_t RankLines::count(Outcome outcome) const {
     return static_cast<std::size_t>(std::count_if(
         pipes.begin(), pipes.end(), [&](const PipeLine& one) { return one.outcome == outcome; }));
+}
+
+std::size_t RankLines::in_tune() const {
+    return static_cast<std::size_t>(
+        std::count_if(pipes.begin(), pipes.end(), [](const PipeLine& one) {
+            return one.outcome == Outcome::tuned ||
+                   (one.outcome == Outcome::heard && within(one.before, one.tolerance));
+        }));
 }
 
 bool RankLines::heard() const {
@@ -235,6 +268,7 @@ VisitReport compose(const Matter& matter) {
     report.visit = matter.visit;
     report.organ = matter.visit.organ_name;
     report.last_entry = matter.entries.empty() ? matter.visit.started : matter.entries.back().at;
+    report.instrument_known = matter.instrument != nullptr;
     if (matter.instrument != nullptr) {
         report.organ = matter.instrument->name;
         report.place = matter.instrument->place;
@@ -245,6 +279,7 @@ VisitReport compose(const Matter& matter) {
     list_day(entries, words, report);
     list_ranks(matter, record, readings, words, report);
     list_reasons(report);
+    list_found_off(report);
     for (const RankLines& rank : report.ranks)
         if (rank.drift)
             for (const visit::PipeDrift& pipe : rank.drift->pipes)

@@ -78,6 +78,8 @@ struct RankLines {
     std::vector<KeyMark> marks;
 
     std::size_t count(Outcome outcome) const;
+    /// That stood within their tolerance when the visit was over, tuned or not.
+    std::size_t in_tune() const;
     /// At least one of its pipes was.
     bool heard() const;
 };
@@ -97,13 +99,14 @@ struct VisitReport {
     std::optional<Hertz> home_a;
     std::optional<Celsius> home_air;
     std::string temperament;
-    std::string summary;  ///< a sentence or two
+    std::string summary;            ///< a sentence or two
+    bool instrument_known = false;  ///< what is said of pipes rests on an instrument file
     std::vector<Asked> asked;
     std::vector<AirLine> air;
     std::vector<PitchLine> pitch;
     std::vector<RankLines> ranks;  ///< as the instrument file lists them
     std::vector<Reason> not_tuned;
-    std::vector<Reason> found_off;  ///< off their targets, and not tuned
+    std::vector<Reason> found_off;  ///< off their targets, and not tuned; the furthest first
     std::vector<Reason> not_heard;  ///< on the list, or found off before, but without a reading
     std::vector<Reason> faults;     ///< of pipes that were tuned all the same
     std::optional<visit::WallTime> last_visit;  ///< the latest reading compared with

@@ -3,6 +3,7 @@
 #include "storage/book_schema.h"
 #include "storage/durable_file.h"
 
+#include <fstream>
 #include <system_error>
 
 #include <SQLiteCpp/Backup.h>
@@ -33,6 +34,12 @@ Result<void> backup(const TuningBook& book, const fs::path& file) {
                   "is there already, and nothing is overwritten: choose another name",
                   Place{file.string()}});
     const fs::path part = file.string() + ".part";
+    if (!std::ofstream(part))
+        return tl::unexpected<Error>(
+            Error{ErrorKind::storage,
+                  "can't be written: look whether its folder is there and can be written, or "
+                  "choose another",
+                  Place{file.string()}});
     fs::remove(part, ignored);
     auto copied = attempt(file, [&] {
         SQLite::Database copy(part.string(), SQLite::OPEN_READWRITE | SQLite::OPEN_CREATE);

@@ -137,7 +137,8 @@ Result<Moved> write_visits(const TuningBook& book, const fs::path& file, const S
         const SQLite::Transaction as_it_stands(database);
         Moved written;
         out << head;
-        for (const VisitRow& visit : selected(database, selection)) {
+        for (VisitRow& visit : selected(database, selection)) {
+            visit.record.instrument = instrument_of(database, visit);
             const auto entries = entries_of(database, visit.number);
             out << text(database, visit, entries, written.visits == 0);
             ++written.visits;

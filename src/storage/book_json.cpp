@@ -285,6 +285,10 @@ Json visit_json(const VisitRecord& visit) {
               {"started", to_text(visit.started)},
               {"ended", visit.ended ? Json(to_text(*visit.ended)) : Json(nullptr)}};
     if (!visit.branch_of.empty()) json["branch_of"] = visit.branch_of;
+    if (visit.instrument) {
+        json["instrument"] = visit.instrument->text;
+        json["instrument_at"] = to_text(visit.instrument->at);
+    }
     return json;
 }
 
@@ -299,6 +303,8 @@ Result<VisitRecord> parse_visit(const Json& json) {
     visit.started = keys.time("started");
     visit.ended = keys.maybe_time("ended");
     if (json.contains("branch_of")) visit.branch_of = keys.text("branch_of");
+    if (json.contains("instrument"))
+        visit.instrument = KeptInstrument{keys.text("instrument"), keys.time("instrument_at")};
     if (!keys.wrong().empty())
         return fail(ErrorKind::bad_input, text_of({"visit ", visit.id, ": ", keys.wrong()}));
     if (visit.id.empty() || visit.organ.empty())

@@ -23,7 +23,7 @@ Json entry_json(const visit::BookEntry& entry);
 Result<visit::BookEntry> parse_entry(const Json& json);
 
 /// {"visit":"…","organ":"emberlow","organ_name":"…","instrument_file":"…","started":"…",
-/// "ended":null}, and "branch_of" where there is one.
+/// "ended":null}, with "branch_of", and "instrument" and "instrument_at", where there are any.
 Json visit_json(const visit::VisitRecord& visit);
 /// The inverse (`last_serial` is 0).
 Result<visit::VisitRecord> parse_visit(const Json& json);

@@ -6,8 +6,10 @@
 
 #include <algorithm>
 #include <fstream>
+#include <functional>
 #include <iterator>
 #include <map>
+#include <set>
 #include <span>
 #include <utility>
 
@@ -46,39 +48,95 @@ Error wrong_file(const fs::path& file, std::string_view what) {
             Place{file.string()}};
 }
 
-Result<Json> read_document(const fs::path& file) {
-    std::ifstream in(file, std::ios::binary);
-    if (!in)
-        return tl::unexpected<Error>(Error{
-            ErrorKind::not_found, "can't be read: look whether it is there", Place{file.string()}});
-    Json document;
-    try {
-        document = Json::parse(in);
-    } catch (const Json::exception& error) {
-        return tl::unexpected<Error>(
-            wrong_file(file, text_of({"isn't whole JSON (", error.what(), ")"})));
-    }
-    if (!document.is_object() || document.value("format", Json()) != "rankwright tuning book" ||
-        !document.contains("visits") || !document["visits"].is_array())
-        return tl::unexpected<Error>(wrong_file(file, "isn't an exported tuning book"));
-    if (document.value("version", Json()) != 1)
-        return tl::unexpected<Error>(
-            wrong_file(file, "was written by a newer Rankwright than this"));
-    return document;
-}
+/// Ends the reading of a file that can't be taken in.
+struct WrongFile {
+    Error error;
+};
 
-Result<std::vector<BookEntry>> parse_entries(const Json& visit) {
-    if (!visit.contains("entries") || !visit["entries"].is_array())
-        return fail(ErrorKind::bad_input, "a visit has no list of entries");
-    std::vector<BookEntry> entries;
-    for (const Json& json : visit["entries"]) {
-        auto entry = parse_entry(json);
-        if (!entry) return tl::unexpected<Error>(entry.error());
-        entries.push_back(std::move(*entry));
+/// Hands over a document's visits one after the other, however large it is: nothing of it stays in
+/// memory but the visit in hand.
+class DocumentReader {
+  public:
+    using Take = std::function<void(const Json& visit, std::vector<BookEntry> entries)>;
+
+    /// `take` may throw WrongFile. Without entries the file is only looked over.
+    DocumentReader(const fs::path& file, bool with_entries, Take take)
+        : file_(file), with_entries_(with_entries), take_(std::move(take)) {}
+
+    /// Throws WrongFile.
+    void read() {
+        std::ifstream in(file_, std::ios::binary);
+        if (!in)
+            throw WrongFile{{ErrorKind::not_found, "can't be read: look whether it is there",
+                             Place{file_.string()}}};
+        Json document;
+        try {
+            document = Json::parse(in, [this](int depth, Json::parse_event_t event, Json& value) {
+                return keep(depth, event, value);
+            });
+        } catch (const Json::exception& error) {
+            throw wrong(text_of({"isn't whole JSON (", error.what(), ")"}));
+        }
+        if (!document.is_object() || document.value("format", Json()) != "rankwright tuning book" ||
+            !document.contains("visits") || !document["visits"].is_array())
+            throw wrong("isn't an exported tuning book");
+        if (document.value("version", Json()) != 1)
+            throw wrong("was written by a newer Rankwright than this");
     }
-    std::stable_sort(entries.begin(), entries.end(),
-                     [](const BookEntry& a, const BookEntry& b) { return a.serial < b.serial; });
-    return entries;
+
+  private:
+    // Where a visit and an entry stand: {"visits":[{"entries":[{…}]}]}.
+    static constexpr int kVisitDepth = 2;
+    static constexpr int kEntryDepth = 4;
+
+    WrongFile wrong(std::string_view what) const { return {wrong_file(file_, what)}; }
+
+    /// Whether a part that was read stays in memory.
+    bool keep(int depth, Json::parse_event_t event, Json& value) {
+        using Event = Json::parse_event_t;
+        if (event == Event::key && depth == 1) part_ = value.get<std::string>();
+        if (event == Event::key && depth == kVisitDepth + 1)
+            part_of_visit_ = value.get<std::string>();
+        if (part_ != "visits") return true;
+        if (event == Event::array_end && depth == kVisitDepth - 1 && !value.empty())
+            throw wrong("a visit isn't an object");
+        if (event == Event::array_end && depth == kVisitDepth + 1 && part_of_visit_ == "entries")
+            has_entries_ = true;
+        if (event == Event::object_end && depth == kEntryDepth && part_of_visit_ == "entries") {
+            if (!with_entries_) return false;
+            auto entry = parse_entry(value);
+            if (!entry) throw wrong(entry.error().message);
+            entries_.push_back(std::move(*entry));
+            return false;
+        }
+        if (event != Event::object_end || depth != kVisitDepth) return true;
+        std::stable_sort(
+            entries_.begin(), entries_.end(),
+            [](const BookEntry& a, const BookEntry& b) { return a.serial < b.serial; });
+        take_(value, std::exchange(entries_, {}));
+        if (!with_entries_) return false;
+        if (!std::exchange(has_entries_, false)) throw wrong("a visit has no list of entries");
+        if (!value["entries"].empty()) throw wrong("an entry isn't an object");
+        return false;
+    }
+
+    fs::path file_;
+    bool with_entries_;
+    Take take_;
+    std::string part_;           ///< the key in hand, of the document
+    std::string part_of_visit_;  ///< and of the visit
+    bool has_entries_ = false;
+    std::vector<BookEntry> entries_;
+};
+
+/// The visits that others in the document go on from.
+std::set<std::string> parents_in(const fs::path& file) {
+    std::set<std::string> parents;
+    DocumentReader(file, false, [&](const Json& visit, const std::vector<BookEntry>&) {
+        if (visit.contains("branch_of") && visit["branch_of"].is_string())
+            parents.insert(visit["branch_of"].get<std::string>());
+    }).read();
+    return parents;
 }
 
 /// Adds what the visit went on from, which stands before it in the file or is in the book.
@@ -96,6 +154,7 @@ Result<WholeVisit> whole(SQLite::Database& book, const std::map<std::string, Who
                                                    " goes on from one that is neither there nor in "
                                                    "the book"}));
     }
+    if (visit.instrument) all.root.instrument = visit.instrument;
     while (!own.empty() && !all.entries.empty() && all.entries.back().serial >= own.front().serial)
         all.entries.pop_back();
     std::move(own.begin(), own.end(), std::back_inserter(all.entries));
@@ -106,34 +165,29 @@ Result<WholeVisit> whole(SQLite::Database& book, const std::map<std::string, Who
 }  // namespace
 
 Result<Moved> import_json(TuningBook& book, const fs::path& file) {
-    const auto document = read_document(file);
-    if (!document) return tl::unexpected<Error>(document.error());
-    return attempt(
-               book.file(),
-               [&]() -> Result<Moved> {
-                   SQLite::Database& database = book.database();
-                   SQLite::Transaction transaction(database,
-                                                   SQLite::TransactionBehavior::IMMEDIATE);
-                   std::map<std::string, WholeVisit> before;
-                   Moved moved;
-                   for (const Json& json : (*document)["visits"]) {
-                       auto visit = parse_visit(json);
-                       if (!visit)
-                           return tl::unexpected<Error>(wrong_file(file, visit.error().message));
-                       auto own = parse_entries(json);
-                       if (!own)
-                           return tl::unexpected<Error>(wrong_file(file, own.error().message));
-                       auto all = whole(database, before, *visit, std::move(*own));
-                       if (!all)
-                           return tl::unexpected<Error>(wrong_file(file, all.error().message));
-                       moved.entries += take_in(database, *all);
-                       ++moved.visits;
-                       before[visit->id] = std::move(*all);
-                   }
-                   transaction.commit();
-                   return moved;
-               })
-        .and_then([](Result<Moved> moved) { return moved; });
+    try {
+        // What others go on from is kept in memory while it is needed; the rest isn't.
+        const std::set<std::string> parents = parents_in(file);
+        return attempt(book.file(), [&] {
+            SQLite::Database& database = book.database();
+            SQLite::Transaction transaction(database, SQLite::TransactionBehavior::IMMEDIATE);
+            std::map<std::string, WholeVisit> before;
+            Moved moved;
+            DocumentReader(file, true, [&](const Json& json, std::vector<BookEntry> own) {
+                const auto visit = parse_visit(json);
+                if (!visit) throw WrongFile{wrong_file(file, visit.error().message)};
+                auto all = whole(database, before, *visit, std::move(own));
+                if (!all) throw WrongFile{wrong_file(file, all.error().message)};
+                moved.entries += take_in(database, *all);
+                ++moved.visits;
+                if (parents.count(visit->id) > 0) before[visit->id] = std::move(*all);
+            }).read();
+            transaction.commit();
+            return moved;
+        });
+    } catch (const WrongFile& wrong) {
+        return tl::unexpected<Error>(wrong.error);
+    }
 }
 
 Result<Moved> merge(TuningBook& book, const TuningBook& other) {
@@ -151,9 +205,11 @@ Result<Moved> merge(TuningBook& book, const TuningBook& other) {
                        Moved moved;
                        for (const VisitRow& visit : in_order) {
                            const auto read = attempt(other.file(), [&] {
-                               return WholeVisit{visit.record,
-                                                 line_of(other.database(), visit).front().record,
-                                                 line_entries(other.database(), visit)};
+                               WholeVisit whole{visit.record,
+                                                line_of(other.database(), visit).front().record,
+                                                line_entries(other.database(), visit)};
+                               whole.root.instrument = instrument_of(other.database(), visit);
+                               return whole;
                            });
                            if (!read) return tl::unexpected<Error>(read.error());
                            moved.entries += take_in(book.database(), *read);

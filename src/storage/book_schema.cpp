@@ -138,7 +138,17 @@ CREATE TABLE withdrawal(
 CREATE INDEX withdrawn ON withdrawal(of_visit, of_serial);
 )";
 
-constexpr std::array kSteps{kFirst};
+// What a visit's instrument file said; visits of one organ mostly share it.
+constexpr const char* kKeepInstruments = R"(
+CREATE TABLE instrument(
+  id INTEGER PRIMARY KEY,
+  text TEXT NOT NULL UNIQUE
+) STRICT;
+ALTER TABLE visit ADD COLUMN instrument INTEGER REFERENCES instrument;
+ALTER TABLE visit ADD COLUMN instrument_at INTEGER;
+)";
+
+constexpr std::array kSteps{kFirst, kKeepInstruments};
 
 int pragma(SQLite::Database& book, const std::string& name) {
     return book.execAndGet("PRAGMA " + name).getInt();

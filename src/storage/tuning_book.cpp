@@ -4,13 +4,17 @@
 #include "storage/book_schema.h"
 #include "storage/visit_rows.h"
 
+#include <algorithm>
 #include <array>
+#include <cmath>
 #include <cstdio>
 #include <cstdlib>
+#include <limits>
 #include <map>
 #include <random>
 #include <set>
 #include <system_error>
+#include <tuple>
 #include <utility>
 
 #include <SQLiteCpp/SQLiteCpp.h>
@@ -107,6 +111,49 @@ std::vector<PipeFigures> listed(std::map<PipeId, PipeFigures> figures) {
 
 std::vector<BookedReading> readings_of(SQLite::Database& book, const VisitRow& visit) {
     return counted_readings(book, "r.visit = ? ORDER BY r.serial", {visit.number});
+}
+
+/// Each visit with its branches, by the beginning of the first.
+std::vector<std::vector<VisitRow>> with_branches(std::vector<VisitRow> visits) {
+    std::map<std::int64_t, std::int64_t> branch_of;
+    for (const VisitRow& visit : visits)
+        if (visit.branch_of) branch_of[visit.number] = *visit.branch_of;
+    const auto root_of = [&](std::int64_t number) {
+        for (auto from = branch_of.find(number); from != branch_of.end();
+             from = branch_of.find(number))
+            number = from->second;
+        return number;
+    };
+    std::vector<std::vector<VisitRow>> all;
+    std::map<std::int64_t, std::size_t> places;
+    // A visit comes before its branches, which begin later.
+    for (VisitRow& visit : visits) {
+        const auto [place, is_new] = places.try_emplace(root_of(visit.number), all.size());
+        if (is_new) all.emplace_back();
+        all[place->second].push_back(std::move(visit));
+    }
+    return all;
+}
+
+/// Of a visit that went on apart in two copies of the book, what was read in both, by its time:
+/// that is the same in every copy, whichever part keeps the visit's id there.
+std::vector<BookedReading> readings_of(SQLite::Database& book, const std::vector<VisitRow>& parts) {
+    std::vector<BookedReading> readings;
+    for (const VisitRow& part : parts) {
+        auto own = readings_of(book, part);
+        std::move(own.begin(), own.end(), std::back_inserter(readings));
+    }
+    const auto number = [](double value) {
+        return std::isnan(value) ? -std::numeric_limits<double>::infinity() : value;
+    };
+    const auto when = [&](const BookedReading& one) {
+        return std::tuple(one.at, one.serial, one.reading.moment, number(one.reading.pitch.value()),
+                          number(one.reading.deviation.value()));
+    };
+    if (parts.size() > 1)
+        std::stable_sort(readings.begin(), readings.end(),
+                         [&](const auto& a, const auto& b) { return when(a) < when(b); });
+    return readings;
 }
 
 /// Those of the visits from which it branches off with it.
@@ -275,6 +322,19 @@ Result<std::optional<VisitRecord>> TuningBook::visit(const std::string& id) cons
     });
 }
 
+Result<std::vector<VisitRecord>> TuningBook::visits_named(const std::string& beginning) const {
+    return attempt(file_, [&] { return records(storage::visits_named(*database_, beginning)); });
+}
+
+Result<std::optional<VisitRecord>> TuningBook::latest_visit(
+    const std::optional<std::string>& organ) const {
+    return attempt(file_, [&]() -> std::optional<VisitRecord> {
+        auto row = storage::latest_visit(*database_, organ);
+        if (!row) return std::nullopt;
+        return std::move(row->record);
+    });
+}
+
 Result<std::optional<VisitRecord>> TuningBook::open_visit(const std::string& organ) const {
     return attempt(file_, [&]() -> std::optional<VisitRecord> {
         auto visits = list_visits(*database_, organ);
@@ -282,6 +342,13 @@ Result<std::optional<VisitRecord>> TuningBook::open_visit(const std::string& org
             visits.pop_back();
         if (visits.empty()) return std::nullopt;
         return std::move(visits.back().record);
+    });
+}
+
+Result<std::optional<KeptInstrument>> TuningBook::instrument(const std::string& visit) const {
+    return attempt(file_, [&]() -> std::optional<KeptInstrument> {
+        const auto row = find_visit(*database_, visit);
+        return row ? instrument_of(*database_, *row) : std::nullopt;
     });
 }
 
@@ -318,9 +385,11 @@ Result<std::vector<PipeFigures>> TuningBook::last_figures(const std::string& org
         std::set<PipeId> sought = pipes_with_readings(*database_, organ);
         std::map<PipeId, PipeFigures> last;
         // From the latest visit back until every pipe is found: mostly the first few have them all.
-        const auto visits = list_visits(*database_, organ);
+        const auto visits = with_branches(list_visits(*database_, organ));
         for (auto visit = visits.rbegin(); visit != visits.rend() && !sought.empty(); ++visit) {
-            if (visit->record.id == except) continue;
+            if (std::any_of(visit->begin(), visit->end(),
+                            [&](const VisitRow& part) { return part.record.id == except; }))
+                continue;
             auto figures = figures_of(readings_of(*database_, *visit));
             for (const auto& [pipe, one] : figures)
                 sought.erase(pipe);

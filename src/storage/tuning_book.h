@@ -58,8 +58,16 @@ class TuningBook {
     Result<std::vector<visit::VisitRecord>> visits(
         const std::optional<std::string>& organ = std::nullopt) const;
     Result<std::optional<visit::VisitRecord>> visit(const std::string& id) const;
+    /// Those whose ids begin so; found without reading the others, however many there are.
+    Result<std::vector<visit::VisitRecord>> visits_named(const std::string& beginning) const;
+    /// The one that began last, at an organ where it is named.
+    Result<std::optional<visit::VisitRecord>> latest_visit(
+        const std::optional<std::string>& organ = std::nullopt) const;
     /// The latest visit of an organ that isn't over, to be resumed: with last_serial + 1.
     Result<std::optional<visit::VisitRecord>> open_visit(const std::string& organ) const;
+    /// What the instrument file said at a visit; empty where nothing was kept: by a program that
+    /// didn't yet, or of a visit that isn't known.
+    Result<std::optional<visit::KeptInstrument>> instrument(const std::string& visit) const;
     /// Every entry of a visit in order, withdrawn ones too.
     Result<std::vector<visit::BookEntry>> entries(const std::string& visit) const;
 

@@ -81,6 +81,22 @@ void insert_visit(SQLite::Database& book, std::int64_t organ, const VisitRecord&
     insert.exec();
 }
 
+void keep_instrument(SQLite::Database& book, std::int64_t visit, const KeptInstrument& kept) {
+    SQLite::Statement text(book, "INSERT INTO instrument(text) VALUES(?) ON CONFLICT DO NOTHING");
+    text.bind(1, kept.text);
+    text.exec();
+    // Of two that were read at the same time one is chosen, the same in every copy of the book.
+    SQLite::Statement keep(
+        book,
+        "UPDATE visit SET instrument = n.id, instrument_at = ?2 FROM instrument n "
+        "WHERE n.text = ?1 AND visit.id = ?3 AND (visit.instrument IS NULL OR (?2, ?1) > "
+        "(visit.instrument_at, (SELECT o.text FROM instrument o WHERE o.id = visit.instrument)))");
+    keep.bind(1, kept.text);
+    keep.bind(2, since_1970_ms(kept.at));
+    keep.bind(3, visit);
+    keep.exec();
+}
+
 /// FNV-1a, 64 bit (Fowler, Noll, Vo; RFC 9923), from a basis of its own for each half of an id.
 std::uint64_t fnv1a(std::string_view text, std::uint64_t hash) {
     for (const char c : text) {
@@ -114,6 +130,29 @@ std::optional<VisitRow> find_visit(SQLite::Database& book, const std::string& id
     return visit_row(row);
 }
 
+std::vector<VisitRow> visits_named(SQLite::Database& book, const std::string& beginning) {
+    SQLite::Statement row(book, std::string(kVisits) +
+                                    "WHERE substr(v.uuid, 1, length(?1)) = ?1 "
+                                    "ORDER BY v.started, v.id");
+    row.bind(1, beginning);
+    std::vector<VisitRow> visits;
+    while (row.executeStep())
+        visits.push_back(visit_row(row));
+    return visits;
+}
+
+// Which one it is, is found first: what else is told of a visit takes a look into its entries.
+std::optional<VisitRow> latest_visit(SQLite::Database& book,
+                                     const std::optional<std::string>& organ) {
+    const std::string of_organ =
+        organ ? "WHERE l.organ = (SELECT id FROM organ WHERE slug = ?) " : "";
+    SQLite::Statement row(book, kVisits + ("WHERE v.id = (SELECT l.id FROM visit l " + of_organ) +
+                                    "ORDER BY l.started DESC, l.id DESC LIMIT 1)");
+    if (organ) row.bind(1, *organ);
+    if (!row.executeStep()) return std::nullopt;
+    return visit_row(row);
+}
+
 std::vector<VisitRow> list_visits(SQLite::Database& book, const std::optional<std::string>& organ) {
     SQLite::Statement row(
         book, kVisits + std::string(organ ? "WHERE o.slug = ? " : "") + "ORDER BY v.started, v.id");
@@ -129,7 +168,18 @@ VisitRow keep_visit(SQLite::Database& book, const VisitRecord& visit) {
     insert_visit(book, organ, visit, std::nullopt, 1);
     VisitRow row = *find_visit(book, visit.id);
     if (visit.ended) end_visit(book, row.number, *visit.ended);
+    if (visit.instrument)
+        keep_instrument(book, line_of(book, row).front().number, *visit.instrument);
     return row;
+}
+
+std::optional<KeptInstrument> instrument_of(SQLite::Database& book, const VisitRow& visit) {
+    SQLite::Statement row(book,
+                          "SELECT n.text, v.instrument_at FROM visit v JOIN instrument n "
+                          "ON n.id = v.instrument WHERE v.id = ?");
+    row.bind(1, line_of(book, visit).front().number);
+    if (!row.executeStep()) return std::nullopt;
+    return KeptInstrument{row.getColumn(0).getString(), wall_time(row.getColumn(1).getInt64())};
 }
 
 void end_visit(SQLite::Database& book, std::int64_t visit, WallTime at) {

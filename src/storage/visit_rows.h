@@ -25,11 +25,18 @@ struct VisitRow {
 };
 
 std::optional<VisitRow> find_visit(SQLite::Database& book, const std::string& id);
+/// Those whose ids begin so, by their beginning.
+std::vector<VisitRow> visits_named(SQLite::Database& book, const std::string& beginning);
+/// The last of what list_visits lists.
+std::optional<VisitRow> latest_visit(SQLite::Database& book,
+                                     const std::optional<std::string>& organ);
 /// All visits, or those of an organ, by their beginning.
 std::vector<VisitRow> list_visits(SQLite::Database& book, const std::optional<std::string>& organ);
 /// The visit, its organ with it, added when it isn't there; the organ's name is that of its latest
-/// visit. An end that is told counts.
+/// visit. An end that is told counts; of instruments the one that was read later.
 VisitRow keep_visit(SQLite::Database& book, const visit::VisitRecord& visit);
+/// What the instrument file said at a visit; its branches share it.
+std::optional<visit::KeptInstrument> instrument_of(SQLite::Database& book, const VisitRow& visit);
 /// The later end counts.
 void end_visit(SQLite::Database& book, std::int64_t visit, visit::WallTime at);
 

@@ -3,9 +3,16 @@
 
 #include "visit/book_entry.h"
 
+#include <optional>
 #include <string>
 
 namespace rankwright::visit {
+
+/// What an instrument file said, so that readings can be understood without the file.
+struct KeptInstrument {
+    std::string text;
+    WallTime at;  ///< when it was read
+};
 
 /// One stretch of work at one organ.
 struct VisitRecord {
@@ -19,6 +26,8 @@ struct VisitRecord {
     /// Id of the visit whose entries it goes on from, when that went on otherwise in another copy
     /// of the book; empty as a rule.
     std::string branch_of{};
+    /// Given to keep it with the visit; left empty where visits are read from the book.
+    std::optional<KeptInstrument> instrument{};
 };
 
 struct OrganRecord {

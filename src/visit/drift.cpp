@@ -16,7 +16,9 @@ constexpr double kThermometerDoubt = 1.0;  // kelvin, a good glass one, well pla
 constexpr double kMeasuredDoubt = 0.3;     // cents, of an A from the references: from memory
 constexpr double kGivenDoubt = 1.0;        // cents, of a typed A: from memory
 constexpr double kShareDoubt = 0.1;        // of the share by which a reed follows: from memory
-constexpr double kLeastSpread = 0.5;       // cents: no rank stands better for long (from memory)
+// Of a pipe that may be a flue or any reed: how far shares spread evenly from 0 to 1 lie from 1.
+constexpr double kUnknownShareDoubt = 0.577;
+constexpr double kLeastSpread = 0.5;  // cents: no rank stands better for long (from memory)
 
 double median(std::vector<double> values) {
     std::sort(values.begin(), values.end());
@@ -111,7 +113,9 @@ struct Compared {
     double doubt;  // cents, of the air
 };
 
-Compared compare(const DatedReading& left, const DatedReading& found, double share) {
+Compared compare(const DatedReading& left, const DatedReading& found,
+                 std::optional<double> known_share) {
+    const double share = known_share.value_or(1.0);
     const FlueRise flues = flue_rise(left, found);
     PipeDrift pipe{};
     pipe.pipe = found.reading.pipe;
@@ -124,8 +128,8 @@ Compared compare(const DatedReading& left, const DatedReading& found, double sha
     pipe.uncertainty =
         Cents{std::hypot(honest(left.reading.uncertainty), honest(found.reading.uncertainty))};
     pipe.tolerance = tolerance_of(found.reading);
-    const double of_share = share < 1.0 ? kShareDoubt * flues.rise.value() : 0.0;
-    return {pipe, flues.basis, std::hypot(share * flues.doubt, of_share)};
+    const double of_share = !known_share ? kUnknownShareDoubt : share < 1.0 ? kShareDoubt : 0.0;
+    return {pipe, flues.basis, std::hypot(share * flues.doubt, of_share * flues.rise.value())};
 }
 
 bool clearly(double cents, double tolerance, double sd) {
@@ -243,12 +247,17 @@ std::vector<RankDrift> drift_between(const DatedReadings& left, const DatedReadi
         if (then == left.end()) continue;
         const auto share = shares.find(pipe);
         ranks[{StopId{pipe.division, pipe.stop}, pipe.row}].push_back(
-            compare(then->second, now, share == shares.end() ? 1.0 : share->second));
+            compare(then->second, now,
+                    share == shares.end() ? std::nullopt : std::optional(share->second)));
     }
     std::vector<RankDrift> all;
     for (auto& [rank, compared] : ranks)
-        if (auto judged = judge(rank.first, rank.second, std::move(compared)))
+        if (auto judged = judge(rank.first, rank.second, std::move(compared))) {
+            judged->kinds_known =
+                std::any_of(judged->pipes.begin(), judged->pipes.end(),
+                            [&](const PipeDrift& one) { return shares.count(one.pipe) > 0; });
             all.push_back(std::move(*judged));
+        }
     return all;
 }
 

@@ -69,6 +69,9 @@ struct RankDrift {
     std::vector<PipeDrift> pipes;  ///< by keys
     bool moved = false;            ///< its trend is clearly more than the tolerance
     bool restless = false;         ///< most of its pipes clearly moved against one another
+    /// False: no instrument told which pipes are reeds; all were taken for flues, and the trend may
+    /// be that of a reed in other air.
+    bool kinds_known = true;
 
     /// Fewer tell no trend.
     static constexpr std::size_t kFewest = 5;
@@ -78,8 +81,8 @@ struct RankDrift {
 
 /// What the pipes heard at both visits did between them, by ranks. A flue follows the air whole, a
 /// reed by its share (PipeMake::temperature_share); without an instrument each pipe is taken for a
-/// flue. In cents: own pitch's rise − share × (rise of the references + what the thermometers say
-/// that the pipe's place rose more than the references').
+/// flue, and the doubt is the larger. In cents: own pitch's rise − share × (rise of the references
+/// + what the thermometers say that the pipe's place rose more than the references').
 std::vector<RankDrift> drift_between(const DatedReadings& left, const DatedReadings& found,
                                      const organ::Instrument* instrument);
 

@@ -52,10 +52,13 @@ void make_archive(const std::string& file, int organs) {
     book.exec(
         "INSERT INTO pipe SELECT o.id * 750 + n.i, o.id, 'great', 'stop-' || (n.i / 50), 1, "
         "1 + n.i % 50 FROM organ o, n WHERE n.i < 750 ORDER BY 1");
-    book.exec("INSERT INTO visit SELECT n.i * " + count +
-              " + o.id, 'visit-' || o.id || '-' || n.i, o.id, 'organ.toml', "
-              "1100000000000 + n.i * 15768000000, 1100000000000 + n.i * 15768000000 + 30000000, "
-              "NULL, 1 FROM organ o, n WHERE n.i < 40 ORDER BY 1");
+    book.exec(
+        "INSERT INTO visit(id, uuid, organ, instrument_file, started, ended, branch_of, "
+        "first_serial) SELECT n.i * " +
+        count +
+        " + o.id, 'visit-' || o.id || '-' || n.i, o.id, 'organ.toml', "
+        "1100000000000 + n.i * 15768000000, 1100000000000 + n.i * 15768000000 + 30000000, "
+        "NULL, 1 FROM organ o, n WHERE n.i < 40 ORDER BY 1");
     // Visits come year by year, as they would in a shop.
     for (int visit = 0; visit < 40 * organs; visit += 500) {
         const std::string of = " FROM visit v, n WHERE v.id >= " + std::to_string(visit) +

@@ -63,6 +63,15 @@ TEST_F(ReportCommand, WritesThePageOfTheLatestVisit) {
                 HasSubstr("</html>"));
 }
 
+TEST_F(ReportCommand, VisitsOfOneDayHavePagesOfTheirOwn) {
+    visits.second.record.started = visits.first.record.started + std::chrono::hours{3};
+    write_book();
+    const std::string of = "report --book '" + book + "' --visit ";
+    EXPECT_EQ(rankwright(of + "1111", here).out, "the-emberlow-organ-2026-05-02.html\n");
+    EXPECT_EQ(rankwright(of + "2222", here).out, "the-emberlow-organ-2026-05-02-2.html\n");
+    EXPECT_EQ(rankwright(of + "1111", here).out, "the-emberlow-organ-2026-05-02.html\n");
+}
+
 // The flues rose by 11.8 cents from 18 to 22 °C (ISO 9613-1), reeds by 0.15 of that; nothing else
 // moved but one pipe.
 TEST_F(ReportCommand, TellsTheSameAsJsonWithTheAirTakenOut) {
@@ -118,6 +127,27 @@ TEST_F(ReportCommand, DoesWithoutTheInstrumentFileAndSaysSo) {
     EXPECT_EQ(outcome.code, 0);
     EXPECT_THAT(outcome.error, HasSubstr("--instrument ORGAN.toml"));
     EXPECT_THAT(contents(page), HasSubstr("great · principal-8"));
+    EXPECT_THAT(contents(page), HasSubstr("made without the organ’s instrument file"));
+}
+
+// The flues rose by 11.8 cents (ISO 9613-1), the reeds by 0.15 of that, as the file said then.
+TEST_F(ReportCommand, RemembersWhatTheInstrumentFileSaid) {
+    visits.second.record.instrument =
+        visit::KeptInstrument{contents(organ_file), visits.second.record.started};
+    organ_file = "/gone/emberlow.toml";
+    write_book();
+    const Outcome outcome = rankwright("report --book '" + book + "' -o '" + page + "'");
+    EXPECT_EQ(outcome.code, 0);
+    EXPECT_THAT(outcome.error, HasSubstr("taken from the book"));
+    EXPECT_THAT(contents(page), HasSubstr("Great · Principal 8"));
+    const auto json = rankwright("report --json --book '" + book + "'").json();
+    EXPECT_EQ(json["instrument_known"], true);
+    for (const auto& rank : json["ranks"])
+        EXPECT_NEAR(rank["drift"]["trend_cents"].get<double>(), 0.0, 1e-6) << rank["rank"];
+    // It goes along when the book is merged into another.
+    const std::string other = (folder / "other.sqlite").string();
+    EXPECT_EQ(rankwright("book merge '" + book + "' --book '" + other + "'").code, 0);
+    EXPECT_EQ(rankwright("report --json --book '" + other + "'").json()["instrument_known"], true);
 }
 
 }  // namespace

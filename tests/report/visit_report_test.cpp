@@ -130,6 +130,31 @@ TEST_F(Report, SaysWhatIsOffAndWasLeftAlone) {
     ASSERT_EQ(made.found_off.size(), 1U);
     EXPECT_THAT(made.found_off[0].pipes, ElementsAre("middle C (6.0 cents flat)"));
     EXPECT_THAT(made.not_tuned, IsEmpty());
+    EXPECT_EQ(made.summary,
+              "2 pipes of 1 rank heard; 1 left in tune, of which 1 were found so; 1 found off and "
+              "not tuned.");
+    EXPECT_EQ(made.ranks[0].in_tune(), 1U);
+}
+
+TEST_F(Report, OfManyThatAreOffNamesTheFurthest) {
+    visit::KeptReading one;
+    one.moment = visit::Moment::survey;
+    one.pitch = one.target = Hertz{523.0};
+    for (int key = 1; key <= 40; ++key) {
+        one.pipe = pipe("Octave 4'", key).id;
+        one.deviation = Cents{key == 30 ? -9.0 : 1.0 + 0.1 * key};
+        visits.second.add(one);
+    }
+    const VisitReport made = report();
+    ASSERT_EQ(made.found_off.size(), 1U);
+    ASSERT_EQ(made.found_off[0].pipes.size(), 40U) << "all are told to who reads the figures";
+    EXPECT_THAT(made.found_off[0].pipes[0], HasSubstr("(9.0 cents flat)"));
+    EXPECT_THAT(made.found_off[0].pipes[1], HasSubstr("(5.0 cents sharp)"));
+    const std::string words = text(made);
+    EXPECT_THAT(words, HasSubstr("and 28 more that stood nearer"));
+    EXPECT_THAT(words, HasSubstr("9.0 cents flat"));
+    EXPECT_THAT(words, Not(HasSubstr("(1.1 cents sharp)")));
+    expect_sound_html(made);
 }
 
 TEST_F(Report, NamesReferencesThatWereOff) {
@@ -243,12 +268,30 @@ TEST_F(Report, DoesWithoutTheInstrumentFile) {
     EXPECT_EQ(made.ranks.at(0).name, "great · principal-8");
     EXPECT_EQ(made.ranks.at(0).pipes.at(12).note, "key 13");
     EXPECT_NEAR(made.ranks.at(0).drift->trend->value(), 0.0, 1e-6);
+    EXPECT_THAT(text(made), HasSubstr("made without the organ’s instrument file"));
     expect_sound_html(made);
+}
+
+// The reeds stayed while the flues rose by 11.8 cents (ISO 9613-1): without the file that isn't
+// told from reeds that went flat, which must not be claimed.
+TEST_F(Report, WithoutTheFileReedsThatStayedHaveNotMoved) {
+    visits.measure_pitch();
+    for (int key = 1; key <= 30; ++key)
+        visits.tune(pipe("Trumpet 8'", key), 0.0, 0.0, 0.1);
+    EXPECT_THAT(text(report()), Not(HasSubstr("taken for flues")));
+    with_file = false;
+    const VisitReport made = report();
+    EXPECT_FALSE(made.ranks.at(0).drift->moved);
+    const std::string words = text(made);
+    EXPECT_THAT(words, HasSubstr("all were taken for flues"));
+    EXPECT_THAT(words, HasSubstr("by up to 11.8 cents"));
+    EXPECT_THAT(words, Not(HasSubstr("as a whole stands")));
 }
 
 TEST_F(Report, OfAnEmptyVisitSaysSo) {
     const VisitReport made = report();
     EXPECT_EQ(made.summary, "No pipe was heard on this visit.");
+    EXPECT_THAT(text(made), HasSubstr("Nothing was taken in hand."));
     EXPECT_THAT(text(made), HasSubstr("Neither temperature nor pitch was noted."));
     expect_sound_html(made);
 }

@@ -209,6 +209,26 @@ TEST_F(Exchange, ImportsWhatWasExported) {
               "4 True\n");
 }
 
+// JSON's objects have no order (RFC 8259, 4): another program may write them in any.
+TEST_F(Exchange, ImportsInWhateverOrderTheKeysStand) {
+    TuningBook one = filled("one", 3);
+    ASSERT_NE(one.append("one-1", BookEntries(4).entries(31, 20)), "one-1");
+    ASSERT_TRUE(export_json(one, folder / "book.json", {}));
+    python(
+        "import json, sys\n"
+        "def turned(x):\n"
+        "    if isinstance(x, dict): return {k: turned(x[k]) for k in reversed(list(x))}\n"
+        "    return [turned(y) for y in x] if isinstance(x, list) else x\n"
+        "book = json.load(open(sys.argv[1]))\n"
+        "json.dump(turned(book), open(sys.argv[2], 'w'), indent=3)",
+        quoted("book.json") + " " + quoted("turned.json"));
+    TuningBook again = open("again");
+    const auto imported = import_json(again, folder / "turned.json");
+    ASSERT_TRUE(imported) << imported.error().message;
+    EXPECT_EQ(all_kept(again), all_kept(one));
+    EXPECT_EQ(all_histories(again), all_histories(one));
+}
+
 TEST_F(Exchange, ImportsOneVisitWithWhatItGoesOnFrom) {
     TuningBook one = filled("one", 3);
     const std::string branch = *one.append("one-1", BookEntries(4).entries(31, 20));
@@ -232,6 +252,11 @@ TEST_F(Exchange, TakesNothingFromAFileThatIsWrong) {
         {head, "JSON"},
         {R"({"format":"rankwright tuning book","version":2,"visits":[]})", "newer"},
         {head + "{}]}", "\"visit\" is missing"},
+        {head + "7]}", "a visit isn't an object"},
+        {head + R"({"visit":"v","organ":"o","organ_name":"O","instrument_file":"",)" +
+             R"("started":"2026-11-26T08:00:00Z","ended":null}]})",
+         "no list of entries"},
+        {head + visit + "7]}]}", "an entry isn't an object"},
         {head + visit + good + ",{}]}]}", "\"serial\" is missing"},
         {head + visit + good + R"(,{"serial":2,"at":"today","kind":"pitch"}]}]})", "\"at\" isn't"},
         {head + visit + R"({"serial":1,"at":"2026-11-26T08:00:00.000Z","kind":"song"}]}]})",
