@@ -18,6 +18,7 @@ Result<visit::ListHistory> history_before(const storage::TuningBook& book,
     if (!*last) return history;
     const auto entries = book.entries((*last)->id);
     if (!entries) return tl::unexpected(entries.error());
+    history.open = visit::left_open(*entries);
     const auto found = visit::readings_of((*last)->id, *entries).found;
     const auto before = left_before(book, **last, found);
     if (!before) return tl::unexpected(before.error());

@@ -222,6 +222,7 @@ class Lister {
             if (heard || (asked_for && stands_off(*figure)))
                 one.why.push_back(tuning_words(one.pipe, *figure));
         }
+        explain_open(one, figure);
         if (moved != moved_.end() && (!figure || stands_off(*figure))) {
             const Cents own = moved->second.drift.own;
             one.why.push_back(
@@ -232,6 +233,18 @@ class Lister {
                 one.audibility = std::max(one.audibility, tuning::audibility(right, own));
             }
         }
+    }
+
+    /// The last visit couldn't finish it.
+    void explain_open(ListedPipe& one, const std::optional<Figure>& figure) const {
+        const auto open = history_.open.find(one.pipe.id);
+        if (open == history_.open.end() || (figure && !stands_off(*figure))) return;
+        one.why.push_back("left open in " + month_of(open->second));
+        const auto left = history_.left.find(one.pipe.id);
+        if (!figure && left != history_.left.end() && usable(left->second.reading))
+            one.audibility = std::max(
+                one.audibility,
+                tuning::audibility(left->second.reading.target, left->second.reading.deviation));
     }
 
     /// What its state says of itself, and what the technician should know before the work.
@@ -289,6 +302,22 @@ class Lister {
 std::size_t WorkList::to_do() const {
     return static_cast<std::size_t>(std::count_if(
         pipes.begin(), pipes.end(), [](const ListedPipe& one) { return one.to_do(); }));
+}
+
+std::map<PipeId, WallTime> left_open(std::span<const BookEntry> entries) {
+    const Record record({entries.begin(), entries.end()});
+    std::map<PipeId, WallTime> open;
+    for (const BookEntry& entry : counted(entries)) {
+        const auto pipe = pipe_of(entry.matter);
+        if (!pipe) continue;
+        const PipeRecord& known = record.of(*pipe);
+        const bool unsettled = known.after && !known.after->settled;
+        const bool left = known.list == ListState::open ||
+                          (known.list == ListState::wanted && (!known.after || unsettled)) ||
+                          (unsettled && !known.list);
+        if (left && !known.out_of_reach) open[*pipe] = entry.at;
+    }
+    return open;
 }
 
 WorkList work_list(const organ::Instrument& instrument, std::span<const BookEntry> entries,

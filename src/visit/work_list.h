@@ -5,6 +5,7 @@
 #include "visit/book_entry.h"
 #include "visit/drift.h"
 
+#include <map>
 #include <optional>
 #include <span>
 #include <string>
@@ -14,8 +15,9 @@ namespace rankwright::visit {
 
 /// What earlier visits tell.
 struct ListHistory {
-    DatedReadings left;              ///< each pipe as it was left last, before this visit
-    std::vector<RankDrift> earlier;  ///< what pipes did between the last visit and those before it
+    DatedReadings left;               ///< each pipe as it was left last, before this visit
+    std::vector<RankDrift> earlier;   ///< what pipes did between the last visit and those before it
+    std::map<PipeId, WallTime> open;  ///< left open by the last visit, or wanted and not done: when
 };
 
 struct ListedPipe {
@@ -49,11 +51,15 @@ struct WorkList {
 /// - that was heard out of tune (visit/findings.h), or clearly moved since it was left last;
 /// - of which the client complained, or that has a fault and wasn't tuned;
 /// - that moved between the visits before, while it hasn't been heard in this one;
+/// - that the last visit left open, unless it was heard in tune in this one;
 /// - that was left open, or is to be heard again when it has cooled.
 /// What was done or dropped comes back only by another entry. Entries about pipes that the
 /// instrument doesn't have are passed over.
 WorkList work_list(const organ::Instrument& instrument, std::span<const BookEntry> entries,
                    const ListHistory& history = {});
+
+/// Pipes that a visit left open, or that were wanted and not done: `ListHistory::open`.
+std::map<PipeId, WallTime> left_open(std::span<const BookEntry> entries);
 
 /// The pipes with work left, in the order in which they are worked at: organ::order_of_work.
 std::vector<organ::Pipe> for_the_feet(const organ::Instrument& instrument, const WorkList& list);

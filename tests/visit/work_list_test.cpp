@@ -287,5 +287,32 @@ TEST_F(WorkListTest, PipesTheInstrumentDoesNotHaveArePassedOver) {
     EXPECT_THAT(list().remarks, ElementsAre(HasSubstr("gone")));
 }
 
+TEST_F(WorkListTest, WhatTheLastVisitLeftOpenComesFirstAgain) {
+    const PipeId open{"great", "octave-4", 1, 30}, wanted{"great", "octave-4", 1, 31},
+        done{"great", "octave-4", 1, 32};
+    hear(open, 6.0, Moment::before);
+    hear(open, 2.0, Moment::after);
+    add(ListChange{open, ListState::open});
+    add(ListChange{wanted, ListState::wanted});
+    hear(done, 6.0, Moment::before);
+    hear(done, 0.1, Moment::after);
+    add(ListChange{done, ListState::done});
+    history.open = left_open(entries);
+    history.left = readings_of("1", entries).left;
+    entries.clear();
+    ASSERT_EQ(history.open.size(), 2U);
+    WorkList next = list();
+    ASSERT_EQ(next.pipes.size(), 2U);
+    EXPECT_EQ(next.pipes[0].pipe.id, open) << "it was left 2 cents off: more than nothing is known";
+    EXPECT_THAT(next.pipes[0].why, ElementsAre("left open in November 2026"));
+    // Heard in tune, it needs nothing more; heard off, it does.
+    hear(open, 0.1);
+    hear(wanted, 4.0);
+    next = list();
+    EXPECT_EQ(listed(next, open), nullptr);
+    ASSERT_NE(listed(next, wanted), nullptr);
+    EXPECT_THAT(listed(next, wanted)->why, ::testing::Contains("left open in November 2026"));
+}
+
 }  // namespace
 }  // namespace rankwright::visit
