@@ -1,5 +1,6 @@
 #include "app/chamber.h"
 
+#include "app/book_desk.h"
 #include "app/interrupt.h"
 #include "app/last_visit.h"
 #include "app/reading_log.h"
@@ -11,6 +12,7 @@
 #include "app/visit_pages.h"
 #include "capture/live_source.h"
 #include "capture/recording_source.h"
+#include "core/aside.h"
 #include "core/thread_role.h"
 #include "organ/tuning_order.h"
 #include "storage/tuning_book.h"
@@ -62,31 +64,44 @@ Result<std::unique_ptr<VisitBook>> open_book(const organ::Instrument& instrument
     return VisitBook::open(instrument, wanted);
 }
 
-/// What was asked for by a key and takes a while to be read.
-class PageKeys {
+/// What is made of the tuning book by a key, beside the window: pages, and what is done with all of
+/// it.
+class BookKeys {
   public:
-    explicit PageKeys(VisitPages pages) : pages_(std::move(pages)) {}
+    BookKeys(VisitPages pages, std::filesystem::path book)
+        : pages_([pages = std::move(pages)](visit::WritePage::What what) {
+              return pages.write(what);
+          }),
+          desk_(std::move(book)) {}
 
-    /// True when the command was for a page.
-    bool take(const visit::Command& command, Seconds now) {
-        const auto* wanted = std::get_if<visit::WritePage>(&command);
-        if (wanted == nullptr) return false;
-        said_ = pages_.write(wanted->what);
-        said_at_ = now;
-        return true;
+    /// True when the command was for the book.
+    bool take(const visit::Command& command) {
+        if (const auto* page = std::get_if<visit::WritePage>(&command)) {
+            pages_.ask(page->what);
+            return true;
+        }
+        const auto* deed = std::get_if<visit::CareForBook>(&command);
+        if (deed != nullptr) desk_.ask(*deed);
+        return deed != nullptr;
     }
-    std::string said(Seconds now) const {
+    void show(overlay::Snapshot& snapshot, Seconds now) {
         constexpr Seconds kToBeRead{12.0};
-        return now - said_at_ < kToBeRead ? said_ : std::string();
+        if (auto said = pages_.answer()) {
+            said_ = std::move(*said);
+            said_at_ = now;
+        }
+        if (now - said_at_ < kToBeRead) snapshot.page_written = said_;
+        snapshot.tuning_book = desk_.view();
     }
 
   private:
-    VisitPages pages_;
+    Aside<visit::WritePage::What, std::string> pages_;
+    BookDesk desk_;
     std::string said_;
     Seconds said_at_{0.0};
 };
 
-ExitCode work(Session& session, Window& window, const ChamberOptions& options, PageKeys pages) {
+ExitCode work(Session& session, Window& window, const ChamberOptions& options, BookKeys& book) {
     std::optional<ScreenReader> technician;
     if (options.simulated_technician) technician.emplace(options.seed);
     ReadingLog log(options.json ? ReadingLog::Form::json : ReadingLog::Form::words);
@@ -99,13 +114,13 @@ ExitCode work(Session& session, Window& window, const ChamberOptions& options, P
             snapshot.notices.push_back(
                 {false,
                  "This computer may fall asleep during the work: turn that off in its settings."});
-        snapshot.page_written = pages.said(now);
+        book.show(snapshot, now);
         // A recording's organ is no longer to be looked after.
         snapshot.ask_checks = snapshot.ask_checks && options.input == "mic";
         std::vector<visit::Command> commands;
         const bool open = window.frame(snapshot, commands);
         for (const visit::Command& command : commands)
-            if (!pages.take(command, now)) session.post(command);
+            if (!book.take(command)) session.post(command);
         if (technician)
             if (const auto command = technician->look(snapshot, now)) session.post(*command);
         if (options.print || options.json) log.add(snapshot, now);
@@ -168,9 +183,10 @@ ExitCode work_at(const organ::Instrument& instrument, const organ::StopRef& stop
     if (!book) return report(book.error());
     visit::RunOptions run = options.run;
     if (*book) run.history = (*book)->history(instrument);
-    PageKeys pages{
+    BookKeys book_keys{
         *book ? VisitPages{instrument, (*book)->file(), [&kept = **book] { return kept.id(); }}
-              : VisitPages{instrument, {}, {}}};
+              : VisitPages{instrument, {}, {}},
+        *book ? (*book)->file() : std::filesystem::path()};
     if (run.only_listed) {
         const auto entries = *book ? (*book)->record().entries() : std::vector<visit::BookEntry>{};
         if (visit::work_list(instrument, entries, run.history).to_do() == 0)
@@ -198,7 +214,8 @@ ExitCode work_at(const organ::Instrument& instrument, const organ::StopRef& stop
                                std::move(input->console), *book ? (*book)->book() : Book{},
                                *book ? (*book)->record() : visit::Record{}, MixtureEar::When::aside,
                                std::move(last_time)));
-    const ExitCode code = work(session, *window, options, std::move(pages));
+    const ExitCode code = work(session, *window, options, book_keys);
+    window.reset();  // what is being done with the book goes on until it is done
     const overlay::Snapshot last = session.snapshot();
     for (const overlay::StopChoice& choice : last.stops)
         if (choice.current) remember(choice.id, last.stop);

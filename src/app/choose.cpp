@@ -1,10 +1,12 @@
 #include "app/choose.h"
 
+#include "app/book_desk.h"
 #include "app/chamber.h"
 #include "app/last_visit.h"
 #include "app/window.h"
 #include "capture/inputs.h"
 #include "storage/instrument_file.h"
+#include "storage/tuning_book.h"
 
 #include <algorithm>
 #include <filesystem>
@@ -91,7 +93,14 @@ ExitCode choose_and_work() {
     if (last) found.choices.last_visit = last->organ + ", " + last->stop_words;
     auto window = Window::open({});
     if (!window) return report(window.error());
-    const auto choice = (*window)->choose(found.choices);
+    const auto choice = [&] {
+        BookDesk desk(storage::usual_book());
+        return (*window)->choose(found.choices, [&](const auto& asked) {
+            for (const visit::CareForBook& deed : asked)
+                desk.ask(deed);
+            return desk.view();
+        });
+    }();
     if (!choice) return kDone;
     if (choice->go_on && last) {
         ChamberOptions options;

@@ -91,6 +91,20 @@ Json survey_json(const overlay::SurveyView& survey) {
             {"not_kept", survey.not_kept.empty() ? Json(nullptr) : Json(survey.not_kept)}};
 }
 
+std::string words_of(const overlay::BookView& book) {
+    return "/" + std::to_string(book.folders.size()) + "/" + std::to_string(book.books.size()) +
+           "/" + std::to_string(book.exports.size()) + "/" + book.busy + "/" + book.said;
+}
+
+Json book_json(const overlay::BookView& book) {
+    return {{"folders", book.folders},
+            {"books", book.books},
+            {"exports", book.exports},
+            {"busy", book.busy.empty() ? Json(nullptr) : Json(book.busy)},
+            {"said", book.said.empty() ? Json(nullptr) : Json(book.said)},
+            {"failed", book.failed}};
+}
+
 void print_json(const Snapshot& s, Seconds now) {
     Json line;
     line["at_s"] = now.count();
@@ -123,7 +137,8 @@ void print_json(const Snapshot& s, Seconds now) {
     line["book_trouble"] = s.book_trouble.empty() ? Json(nullptr) : Json(s.book_trouble);
     line["pipes"] = s.pipe_count;
     line["list_to_do"] = s.list ? Json(s.list->to_do) : Json(nullptr);
-    std::cout << line.dump() << std::endl;
+    line["book"] = book_json(s.tuning_book);
+    std::cout << line.dump(-1, ' ', false, Json::error_handler_t::replace) << std::endl;
 }
 
 void print_words(const overlay::SurveyView& survey, int pipes) {
@@ -166,6 +181,7 @@ void ReadingLog::add(const Snapshot& snapshot, Seconds now) {
     if (snapshot.list) state += std::to_string(snapshot.list->to_do);
     if (snapshot.mixture) state += words_of(*snapshot.mixture);
     if (snapshot.survey) state += words_of(*snapshot.survey);
+    if (form_ == Form::json) state += words_of(snapshot.tuning_book);
     const bool figure = snapshot.deviation && snapshot.stage != Stage::waiting;
     if (state == last_ && !(figure && now - printed_ >= kEvery)) return;
     last_ = state;

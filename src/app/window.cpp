@@ -163,7 +163,10 @@ Result<std::unique_ptr<Window>> Window::open(const Options& options) {
         overlay::KeyPress typed;
         typed.key = overlay::Key::text;
         typed.text = static_cast<char32_t>(code_point);
-        if (!self->chooser) self->overlay->press(typed);
+        if (self->chooser)
+            self->chooser->press(typed, *self->choices);
+        else
+            self->overlay->press(typed);
     });
 
     IMGUI_CHECKVERSION();
@@ -194,7 +197,7 @@ bool Window::frame(overlay::Snapshot snapshot, std::vector<visit::Command>& comm
     return false;
 }
 
-std::optional<overlay::Choice> Window::choose(const overlay::Choices& choices) {
+std::optional<overlay::Choice> Window::choose(overlay::Choices choices, const CareForBook& book) {
     assert_thread(ThreadRole::window);
     using ChooserState = overlay::Chooser::State;
     State& state = *state_;
@@ -202,6 +205,7 @@ std::optional<overlay::Choice> Window::choose(const overlay::Choices& choices) {
     state.chooser.emplace();
     while (state.chooser->state() == ChooserState::choosing &&
            glfwWindowShouldClose(state.window.get()) == GLFW_FALSE) {
+        if (book) choices.book = book(state.chooser->take_asked());
         const overlay::Size size = state.begin();
         state.overlay->draw_chooser(*state.chooser, choices, size);
         state.finish();

@@ -7,6 +7,7 @@
 #include "visit/command.h"
 
 #include <filesystem>
+#include <functional>
 #include <memory>
 #include <optional>
 #include <string>
@@ -34,8 +35,13 @@ class Window {
     /// closed.
     bool frame(overlay::Snapshot snapshot, std::vector<visit::Command>& commands);
 
+    /// Carries out what is asked of the tuning book, without waiting for it, and tells how it
+    /// stands; called for each picture.
+    using CareForBook =
+        std::function<overlay::BookView(const std::vector<visit::CareForBook>& asked)>;
     /// Asks which instrument and input; returns when chosen. Empty when the technician leaves.
-    std::optional<overlay::Choice> choose(const overlay::Choices& choices);
+    /// Meanwhile the tuning book may be looked after.
+    std::optional<overlay::Choice> choose(overlay::Choices choices, const CareForBook& book = {});
 
     /// Writes the last picture as a PNG file.
     Result<void> screenshot(const std::filesystem::path& file);

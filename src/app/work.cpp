@@ -164,6 +164,7 @@ void Work::obey(const visit::Command& command) {
         [&](const visit::GoToPipe& go) { run_.go_to_any(go.pipe); },
         [&](const visit::Note& said) { run_.note(said.matter); },
         [&](const visit::WritePage&) {},  // whoever has the book does
+        [&](const visit::CareForBook&) {},
         [&](const visit::Undo&) { run_.undo(); },
         [&](const visit::EndVisit&) { ends_visit_ = true; },
         [&](const visit::Quit&) { quit_ = true; }};

@@ -85,6 +85,12 @@ void Chooser::confirm(const Choices& choices) {
 
 void Chooser::press(const KeyPress& key, const Choices& choices) {
     begin(choices);
+    if (book_page_) {
+        BookPage::Outcome outcome = book_page_->press(key, choices.book);
+        if (outcome.command) asked_.push_back(std::move(*outcome.command));
+        if (outcome.done) book_page_.reset();
+        return;
+    }
     switch (key.key) {
         case Key::up:
         case Key::page_up:
@@ -109,6 +115,7 @@ void Chooser::press(const KeyPress& key, const Choices& choices) {
             break;
         case Key::character:
             if (key.character == 'q') state_ = State::left;
+            if (key.character == 'b') book_page_.emplace();
             // Space and point, so that a presenter remote can choose.
             if (key.character == ' ' || key.character == '.') confirm(choices);
             break;
@@ -116,9 +123,15 @@ void Chooser::press(const KeyPress& key, const Choices& choices) {
         case Key::text:
             break;
     }
+    // What is being done with the book is waited for where it is seen.
+    if (state_ != State::choosing && !choices.book.busy.empty()) {
+        state_ = State::choosing;
+        book_page_.emplace();
+    }
 }
 
 void Chooser::draw(Canvas& canvas, const Rect& place, const Choices& choices) const {
+    if (book_page_) return book_page_->draw(canvas, place, choices.book);
     canvas.fill(place, kGround);
     const List active = begun_ ? list_ : choices.last_visit ? List::last_visit : List::instruments;
     const Rect page{place.left + 40, place.top + 30, place.right - 40, place.bottom - 50};
@@ -145,7 +158,7 @@ void Chooser::draw(Canvas& canvas, const Rect& place, const Choices& choices) co
     canvas.text_within({place.left + 40, place.bottom - 16}, page.width(), {kSmall, kGrey},
                        kSmall * 0.8F,
                        "↑ ↓ or page up, page down: choose · → or Tab: other list · "
-                       "Enter or point: take it · Q: leave");
+                       "Enter or point: take it · B: the tuning book · Q: leave");
 }
 
 }  // namespace rankwright::overlay

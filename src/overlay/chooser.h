@@ -1,6 +1,7 @@
 // The first question of a visit: which instrument, which input.
 #pragma once
 
+#include "overlay/book_page.h"
 #include "overlay/canvas.h"
 #include "overlay/key.h"
 #include "overlay/layout.h"
@@ -8,6 +9,7 @@
 #include <cstddef>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 namespace rankwright::overlay {
@@ -22,6 +24,7 @@ struct Choices {
     std::vector<Entry> inputs;
     std::optional<std::string> last_visit;  ///< "The Emberlow Organ, Great · Octave 4′"
     std::string trouble;                    ///< why a list is empty and what to do; may be empty
+    BookView book;                          ///< the tuning book, to be looked after; may be none
 };
 
 /// What was chosen: indices into the lists.
@@ -39,6 +42,8 @@ class Chooser {
     void draw(Canvas& canvas, const Rect& place, const Choices& choices) const;
     State state() const { return state_; }
     const Choice& choice() const { return choice_; }
+    /// What was asked of the tuning book since the last call, in order.
+    std::vector<visit::CareForBook> take_asked() { return std::exchange(asked_, {}); }
 
   private:
     enum class List { last_visit, instruments, inputs };
@@ -48,6 +53,8 @@ class Chooser {
 
     State state_ = State::choosing;
     bool begun_ = false;
+    std::optional<BookPage> book_page_;
+    std::vector<visit::CareForBook> asked_;
     List list_ = List::instruments;
     Choice choice_;
 };

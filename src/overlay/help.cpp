@@ -1,6 +1,7 @@
 #include "overlay/panels.h"
 #include "overlay/plate.h"
 
+#include <algorithm>
 #include <array>
 #include <string>
 #include <string_view>
@@ -15,13 +16,14 @@ struct KeyLine {
     std::string_view does;
 };
 
-constexpr std::array<KeyLine, 17> kKeys{{{"Page down, →, space", "next pipe"},
+constexpr std::array<KeyLine, 18> kKeys{{{"Page down, →, space", "next pipe"},
                                          {"Page up, ←", "pipe before"},
                                          {". (point)", "take this pipe again"},
                                          {"G or a digit", "go to a key by its number"},
                                          {"L", "the work list"},
                                          {"N", "the helper's next calls"},
                                          {"R", "write the report"},
+                                         {"B", "the tuning book: copy, merge, export, check"},
                                          {"K", "what to check before the work"},
                                          {"S", "take another stop"},
                                          {"T", "type the temperature (and humidity)"},
@@ -40,10 +42,14 @@ std::vector<std::string> left_undone(const Snapshot& snapshot) {
         const std::string mutes = std::to_string(snapshot.mixture->mutes_in);
         words.push_back(mutes + (mutes == "1" ? " mute is" : " mutes are") + " still in");
     }
+    if (!snapshot.tuning_book.busy.empty())
+        words.push_back("still " + snapshot.tuning_book.busy);
     if (snapshot.open_count > 0)
         words.push_back("left open: " + std::to_string(snapshot.open_count));
     if (snapshot.again_count > 0)
         words.push_back("to be heard again: " + std::to_string(snapshot.again_count));
+    constexpr std::size_t kRoom = 3;
+    words.resize(std::min(words.size(), kRoom));
     return words;
 }
 

@@ -89,6 +89,8 @@ bool Overlay::draw_page(Canvas& canvas, const Layout& layout, const Snapshot& sn
         fault_list_->draw(canvas, layout.window, snapshot);
     else if (work_list_)
         work_list_->draw(canvas, layout.window, snapshot);
+    else if (book_page_)
+        book_page_->draw(canvas, layout.window, snapshot.tuning_book);
     else if (checks_)
         checks_->draw(canvas, layout.window);
     else
@@ -154,6 +156,7 @@ bool Overlay::take_by_page(const KeyPress& key, const Snapshot& snapshot,
         return !outcome.pass_on;
     }
     if (work_list_) return taken(work_list_, work_list_->press(key, snapshot));
+    if (book_page_) return taken(book_page_, book_page_->press(key, snapshot.tuning_book));
     if (key.key == Key::text) return true;
     if (entry_) return taken(entry_, entry_->press(key));
     if (stop_list_) return taken(stop_list_, stop_list_->press(key, snapshot));
@@ -240,6 +243,9 @@ void Overlay::take_character(const KeyPress& key, const Snapshot& snapshot,
         }
         case 'l':
             work_list_.emplace(snapshot);
+            return;
+        case 'b':
+            book_page_.emplace();
             return;
         case 'n':
             page_ = Page::calls;

@@ -1,6 +1,7 @@
 // The window's picture: draws a snapshot, turns key presses into commands.
 #pragma once
 
+#include "overlay/book_page.h"
 #include "overlay/canvas.h"
 #include "overlay/checks.h"
 #include "overlay/chooser.h"
@@ -64,6 +65,7 @@ class Overlay {
     std::optional<StopList> stop_list_;
     std::optional<FaultList> fault_list_;
     std::optional<WorkListPage> work_list_;
+    std::optional<BookPage> book_page_;
     std::optional<ChecksPage> checks_;
     bool checks_asked_ = false;
     Ticks<kChecksAfter.size()> leaving_{kChecksAfter};

@@ -5,6 +5,7 @@
 #include "core/units.h"
 #include "organ/movement.h"
 #include "organ/pipe.h"
+#include "overlay/book_page.h"
 #include "tuning/stage.h"
 
 #include <memory>
@@ -214,6 +215,7 @@ struct Snapshot {
     std::string next_stop;                 ///< the next pipe stands in another stop: its name
     std::vector<NextCall> calls;           ///< the one in hand, and those to come
     bool ask_checks = false;               ///< before the first note of a visit
+    BookView tuning_book;
     std::string page_written;       ///< where a page went that was asked for, or why it didn't
     std::vector<StopChoice> stops;  ///< of the instrument, those that have pipes
 

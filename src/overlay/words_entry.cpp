@@ -69,7 +69,7 @@ void WordsEntry::draw(Canvas& canvas, const Rect& place) const {
     canvas.text_within({left, plate.top + 62}, plate.width() - 80, {kLarge, kGrey}, kBody, title_);
     canvas.paragraph({left, plate.top + 86, plate.right - 40, plate.bottom - 76},
                      {kLadder, kPale, true}, kBody, words_ + "_");
-    canvas.text({left, plate.bottom - 30}, {24, kGrey}, "Enter: note it · Esc: leave it");
+    canvas.text({left, plate.bottom - 30}, {24, kGrey}, advice_);
 }
 
 }  // namespace rankwright::overlay

@@ -1,16 +1,18 @@
-// Typing words: a complaint of the client.
+// Typing words: a complaint of the client, the name of a file.
 #pragma once
 
 #include "overlay/canvas.h"
 #include "overlay/key.h"
 
 #include <string>
+#include <utility>
 
 namespace rankwright::overlay {
 
 class WordsEntry {
   public:
-    explicit WordsEntry(std::string title) : title_(std::move(title)) {}
+    explicit WordsEntry(std::string title, std::string advice = "Enter: note it · Esc: leave it")
+        : title_(std::move(title)), advice_(std::move(advice)) {}
 
     enum class Outcome { typing, done, left };
     /// Letters come as Key::text, so that any keyboard's letters can be typed.
@@ -21,6 +23,7 @@ class WordsEntry {
 
   private:
     std::string title_;
+    std::string advice_;
     std::string words_;
     bool opened_ = false;  ///< the letter that belongs to the opening press has passed
 };

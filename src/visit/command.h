@@ -63,6 +63,20 @@ struct WritePage {
     enum class What { report, calls };
     What what = What::report;
 };
+/// Look after the whole tuning book, beside the work; what comes of it is shown.
+struct CareForBook {
+    enum class What {
+        look,         ///< where copies may go, and what there is to take in
+        back_up,      ///< into a folder
+        merge,        ///< with another book
+        import,       ///< from an exported file
+        export_json,  ///< into a folder
+        export_csv,   ///< into a folder
+        check,        ///< whether it is sound
+    };
+    What what = What::look;
+    std::string file{};  ///< the file or folder
+};
 /// Take back what was kept or noted last.
 struct Undo {};
 /// The visit is over; without this it is gone on with when the organ is opened again.
@@ -72,6 +86,6 @@ struct Quit {};
 using Command =
     std::variant<GoNext, GoBack, GoToKey, MoveDevice, SetTemperature, SetPitch, TakePitchOfDay,
                  TakeStop, HearAlone, HearWhole, MoveMutes, MarkOutOfReach, NoteFault, GoToPipe,
-                 Note, WritePage, Undo, EndVisit, Quit>;
+                 Note, WritePage, CareForBook, Undo, EndVisit, Quit>;
 
 }  // namespace rankwright::visit

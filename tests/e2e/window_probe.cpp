@@ -39,6 +39,7 @@ struct Words {
     }
     std::string operator()(const visit::Note&) const { return "note"; }
     std::string operator()(const visit::WritePage&) const { return "write page"; }
+    std::string operator()(const visit::CareForBook& care) const { return "book " + care.file; }
     std::string operator()(const visit::Undo&) const { return "undo"; }
     std::string operator()(const visit::EndVisit&) const { return "end visit"; }
     std::string operator()(const visit::Quit&) const { return "quit"; }
@@ -63,7 +64,8 @@ int choose(app::Window& window) {
         {{"built-in microphone", "two channels, 48 kHz"},
          {"simulated chamber", "pipes to practise on"}},
         "Saint Ebba, Great Principal 8′: 12 of 61 settled",
-        ""};
+        "",
+        {}};
     const auto choice = window.choose(choices);
     if (!choice) {
         std::cout << "left" << std::endl;
