@@ -89,7 +89,7 @@ Result<void> write_edits(const std::filesystem::path& file, const organ::Instrum
     if (!open) return tl::unexpected(open.error());
     visit::VisitRecord visit = open->value_or(visit_begun_now(instrument, instrument_file));
     visit.instrument = instrument_now(instrument_file);
-    if (const auto begun = book->begin_visit(visit); !begun) return begun;
+    if (auto begun = book->begin_visit(visit); !begun) return begun;
     const auto earlier = book->entries(visit.id);
     if (!earlier) return tl::unexpected(earlier.error());
     visit::Record record(*earlier);

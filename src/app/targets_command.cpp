@@ -33,9 +33,10 @@ struct PipeTarget {
 };
 
 std::vector<PipeTarget> targets_of(const organ::Instrument& instrument,
-                                   std::vector<organ::Pipe> pipes, const organ::Day& day) {
+                                   const std::vector<organ::Pipe>& pipes, const organ::Day& day) {
     std::vector<PipeTarget> targets;
-    for (organ::Pipe& pipe : pipes)
+    targets.reserve(pipes.size());
+    for (const organ::Pipe& pipe : pipes)
         targets.push_back({pipe, organ::target(instrument, pipe, day),
                            organ::cents_from_equal(instrument, pipe, day),
                            organ::compensation(instrument, pipe, day)});

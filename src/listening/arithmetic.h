@@ -1,6 +1,8 @@
 // Small sums that the whole folder does.
 #pragma once
 
+#include <algorithm>
+#include <cmath>
 #include <numbers>
 
 namespace rankwright::listening {
@@ -15,5 +17,30 @@ constexpr double kCents = 1200.0 / std::numbers::ln2;
 constexpr double kCent = 1.0 / kCents;
 
 constexpr double square(double x) { return x * x; }
+
+struct CosSin {
+    double cos, sin;
+};
+
+/// Cosine and sine of an angle in turns, within 1e-12: the Taylor series of a quarter turn, in
+/// steps that the compiler can take for several samples at once. Precise as long as `turns` is.
+inline CosSin on_circle(double turns) {
+    const auto sine = [](double quarter) {  // of −¼ to ¼ turns
+        const double x = kTurn * quarter;
+        const double y = x * x;
+        double sum = 1.0 / 355687428096000.0;  // 1/17!
+        sum = sum * y - 1.0 / 1307674368000.0;
+        sum = sum * y + 1.0 / 6227020800.0;
+        sum = sum * y - 1.0 / 39916800.0;
+        sum = sum * y + 1.0 / 362880.0;
+        sum = sum * y - 1.0 / 5040.0;
+        sum = sum * y + 1.0 / 120.0;
+        sum = sum * y - 1.0 / 6.0;
+        return x + x * y * sum;
+    };
+    const double rest = turns - std::floor(turns + 0.5);
+    const double size = std::abs(rest);
+    return {sine(0.25 - size), sine(std::copysign(std::min(size, 0.5 - size), rest))};
+}
 
 }  // namespace rankwright::listening

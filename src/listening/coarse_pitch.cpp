@@ -286,7 +286,7 @@ CoarsePitch::State::Fit CoarsePitch::State::explain(double hz, double seed_parti
     const double least_by_chance = std::min(0.8, 0.7 * bin_hz / hz);
     // The place that a line takes under the present fundamental; 0 when it is off all of them.
     const auto place_of = [&](std::size_t i) {
-        const int place = static_cast<int>(lines[i].hz * weight / sum + 0.5);
+        const auto place = static_cast<int>(std::lround(lines[i].hz * weight / sum));
         const double f0 = sum / weight;
         const double miss = lines[i].hz - place * f0;
         const double room = std::min(0.4 * bin_hz + kWander * lines[i].hz, 0.25 * f0);

@@ -11,7 +11,6 @@ namespace rankwright::listening {
 
 namespace {
 
-
 constexpr int kPartialsAsked = 6;
 constexpr double kStep_cycles = 0.2;  // over the span: a line's width is about 1
 /// Tails of what else may be found at a place: t in two degrees of freedom and their like.
@@ -180,8 +179,9 @@ PresenceEvidence presence_evidence(MixtureFit& fit, const MixtureState& without,
         for (const Loudness& one : loud)
             terms.push_back(one.ln_weight);
         for (const PartialTrace& t : traces) {
-            const auto i = std::min(t.power.size() - 1,
-                                    static_cast<std::size_t>((x - reach.low) / t.step + 0.5));
+            const auto i =
+                std::min(t.power.size() - 1,
+                         static_cast<std::size_t>(std::lround((x - reach.low) / t.step)));
             const RatioTable table(t.power[i], t.variance[i], level);
             const double decades = std::log10(static_cast<double>(t.partial));
             for (std::size_t s = 0; s < loud.size(); ++s)

@@ -2,6 +2,7 @@
 
 #include "listening/arithmetic.h"
 #include "listening/bessel.h"
+#include "listening/wide_registers.h"
 
 #include <algorithm>
 #include <cmath>
@@ -43,6 +44,34 @@ std::vector<double> low_pass(std::size_t half, double cutoff_cycles) {
     for (double& tap : taps)
         tap /= total;
     return taps;
+}
+
+/// Σ x·re and Σ x·im over a filter's length, summed in float for short runs, then in double.
+RANKWRIGHT_WIDE std::complex<double> filtered(const float* x, const float* re, const float* im,
+                                              std::size_t length) {
+    constexpr std::size_t kRun = 64, kLanes = 8;
+    double sum_re = 0.0, sum_im = 0.0;
+    for (std::size_t i = 0; i < length; i += kRun) {
+        EightFloats run_re{}, run_im{}, sound, tap;
+        const std::size_t end = std::min(length, i + kRun);
+        std::size_t j = i;
+        for (; j + kLanes <= end; j += kLanes) {
+            load(sound, x + j);
+            load(tap, re + j);
+            run_re += sound * tap;
+            load(tap, im + j);
+            run_im += sound * tap;
+        }
+        for (; j < end; ++j) {
+            run_re[0] += x[j] * re[j];
+            run_im[0] += x[j] * im[j];
+        }
+        for (std::size_t lane = 0; lane < kLanes; ++lane) {
+            sum_re += static_cast<double>(run_re[lane]);
+            sum_im += static_cast<double>(run_im[lane]);
+        }
+    }
+    return {sum_re, sum_im};
 }
 
 }  // namespace
@@ -125,27 +154,9 @@ BandFilter::BandFilter(SampleRate sample_rate, const PairLine& line, double seco
 }
 
 std::complex<double> BandFilter::at(const float* x, double middle) const {
-    double re = 0.0, im = 0.0;
-    constexpr std::size_t kRun = 64;  // summed in float, then in double
-    for (std::size_t i = 0; i < length(); i += kRun) {
-        // Four running sums, so that they needn't wait for each other.
-        float run_re[4] = {}, run_im[4] = {};
-        const std::size_t end = std::min(length(), i + kRun);
-        std::size_t j = i;
-        for (; j + 4 <= end; j += 4)
-            for (std::size_t lane = 0; lane < 4; ++lane) {
-                run_re[lane] += x[j + lane] * real[j + lane];
-                run_im[lane] += x[j + lane] * imaginary[j + lane];
-            }
-        for (; j < end; ++j) {
-            run_re[0] += x[j] * real[j];
-            run_im[0] += x[j] * imaginary[j];
-        }
-        re += static_cast<double>((run_re[0] + run_re[1]) + (run_re[2] + run_re[3]));
-        im += static_cast<double>((run_im[0] + run_im[1]) + (run_im[2] + run_im[3]));
-    }
     const double turns = cycles * middle;  // wrapped for precision
-    return std::complex<double>(re, im) * std::polar(1.0, -kTurn * (turns - std::floor(turns)));
+    return filtered(x, real.data(), imaginary.data(), length()) *
+           std::polar(1.0, -kTurn * (turns - std::floor(turns)));
 }
 
 PairBand cut_band(std::span<const float> samples, SampleRate rate, const PairLine& line) {

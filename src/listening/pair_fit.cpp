@@ -2,6 +2,7 @@
 
 #include "listening/arithmetic.h"
 #include "listening/linear_solve.h"
+#include "listening/wide_registers.h"
 
 #include <algorithm>
 #include <cmath>
@@ -161,31 +162,46 @@ PairState PairFit::start(double reference_offset_hz, double pipe_offset_hz) {
 
 namespace {
 
-/// Σ a·b, and Σ a·b·c, in four running sums that needn't wait for each other.
-double sum2(const double* a, const double* b, std::size_t n) {
-    double sums[4] = {};
+/// Σ a·b, and Σ a·b·c.
+RANKWRIGHT_WIDE double sum2(const double* a, const double* b, std::size_t n) {
+    FourDoubles sums{}, x, y;
     std::size_t m = 0;
-    for (; m + 4 <= n; m += 4)
-        for (std::size_t lane = 0; lane < 4; ++lane)
-            sums[lane] += a[m + lane] * b[m + lane];
+    for (; m + 4 <= n; m += 4) {
+        load(x, a + m);
+        load(y, b + m);
+        sums += x * y;
+    }
     for (; m < n; ++m)
         sums[0] += a[m] * b[m];
     return (sums[0] + sums[1]) + (sums[2] + sums[3]);
 }
 
-double sum3(const double* a, const double* b, const double* c, std::size_t n) {
-    double sums[4] = {};
+RANKWRIGHT_WIDE double sum3(const double* a, const double* b, const double* c, std::size_t n) {
+    FourDoubles sums{}, x, y, z;
     std::size_t m = 0;
-    for (; m + 4 <= n; m += 4)
-        for (std::size_t lane = 0; lane < 4; ++lane)
-            sums[lane] += a[m + lane] * b[m + lane] * c[m + lane];
+    for (; m + 4 <= n; m += 4) {
+        load(x, a + m);
+        load(y, b + m);
+        load(z, c + m);
+        sums += x * y * z;
+    }
     for (; m < n; ++m)
         sums[0] += a[m] * b[m] * c[m];
     return (sums[0] + sums[1]) + (sums[2] + sums[3]);
 }
 
+/// e^{2πi·turns}, sample by sample.
+RANKWRIGHT_WIDE void lay_circle(const std::vector<double>& turns, PairFit::Series& out) {
+    for (std::size_t m = 0; m < turns.size(); ++m) {
+        const CosSin at = on_circle(turns[m]);
+        out.re[m] = at.cos;
+        out.im[m] = at.sin;
+    }
+}
+
 /// conj(a)·b, sample by sample.
-void conjugate_product(const PairFit::Series& a, const PairFit::Series& b, PairFit::Series& out) {
+RANKWRIGHT_WIDE void conjugate_product(const PairFit::Series& a, const PairFit::Series& b,
+                                       PairFit::Series& out) {
     const std::size_t n = a.re.size();
     for (std::size_t m = 0; m < n; ++m) {
         out.re[m] = a.re[m] * b.re[m] + a.im[m] * b.im[m];
@@ -210,12 +226,9 @@ void PairFit::lay_tones(std::size_t b, const PairState& state) {
             for (std::size_t m = 0; m < n; ++m)
                 cycles[m] += unknown * gp[m];
         }
-        for (std::size_t m = 0; m < n; ++m) {
-            const double turns = k * cycles[m] + at_hz * w.path[m];
-            const double angle = kTurn * (turns - std::floor(turns));
-            w.tone[i].re[m] = std::cos(angle);
-            w.tone[i].im[m] = std::sin(angle);
-        }
+        for (std::size_t m = 0; m < n; ++m)
+            cycles[m] = k * cycles[m] + at_hz * w.path[m];
+        lay_circle(cycles, w.tone[i]);
     }
 }
 

@@ -90,7 +90,8 @@ void StopList::draw(Canvas& canvas, const Rect& place, const Snapshot& snapshot)
     const std::size_t columns = (lines.size() + rows - 1) / rows;
     const float width = page.width() / static_cast<float>(std::max<std::size_t>(columns, 3));
     for (std::size_t i = 0; i < lines.size(); ++i) {
-        const float left = page.left + width * static_cast<float>(i / rows);
+        const std::size_t column = i / rows;
+        const float left = page.left + width * static_cast<float>(column);
         const float y = top + kRow * static_cast<float>(i % rows);
         const Rect row{left, y, left + width - 14, y + kRow - 4};
         const Line& line = lines[i];

@@ -64,7 +64,7 @@ Result<std::vector<std::string>> faults_of(const TuningBook& book) {
         std::vector<std::string> faults = texts(database, "PRAGMA integrity_check");
         if (faults == std::vector<std::string>{"ok"}) faults.clear();
         for (std::string& fault : faults)
-            fault = "the file is damaged: " + fault;
+            fault.insert(0, "the file is damaged: ");
         for (const std::string& table :
              texts(database, "SELECT DISTINCT \"table\" FROM pragma_foreign_key_check"))
             faults.push_back("rows of " + table + " refer to others that aren't there");

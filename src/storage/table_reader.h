@@ -21,7 +21,9 @@ class Mistakes {
   public:
     explicit Mistakes(std::string file) : file_(std::move(file)) {}
 
-    void add(const toml::source_region& at, std::string message) { add(at.begin, message); }
+    void add(const toml::source_region& at, std::string message) {
+        add(at.begin, std::move(message));
+    }
     void add(const toml::source_position& at, std::string message);
     bool empty() const { return notes_.empty(); }
     /// In the order of the file's lines.

@@ -88,7 +88,7 @@ void take_if(std::optional<T>& into, bool wanted, const T& value) {
 }
 
 /// Sorted by pipes.
-std::map<PipeId, PipeFigures> figures_of(std::vector<BookedReading> readings) {
+std::map<PipeId, PipeFigures> figures_of(const std::vector<BookedReading>& readings) {
     std::map<PipeId, PipeFigures> figures;
     for (const BookedReading& one : readings) {
         PipeFigures& pipe = figures[one.reading.pipe];
@@ -101,7 +101,7 @@ std::map<PipeId, PipeFigures> figures_of(std::vector<BookedReading> readings) {
     return figures;
 }
 
-std::vector<PipeFigures> listed(std::map<PipeId, PipeFigures> figures) {
+std::vector<PipeFigures> listed(std::map<PipeId, PipeFigures>&& figures) {
     std::vector<PipeFigures> list;
     list.reserve(figures.size());
     for (auto& [pipe, one] : figures)

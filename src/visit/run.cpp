@@ -17,7 +17,7 @@ StopId id_of(const organ::StopRef& ref) { return {ref.division->id, ref.stop->id
 }  // namespace
 
 Run::Run(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day,
-         RunOptions options, Record record)
+         const RunOptions& options, Record record)
     : instrument_(instrument),
       stop_(stop),
       day_(std::move(day)),

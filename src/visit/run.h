@@ -67,7 +67,7 @@ class Run {
     /// `stop` must have pipes; for the bearings it is that which the instrument names for them.
     /// `record` is that of the visit so far: the stop is taken up where it was left.
     Run(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day,
-        RunOptions options = {}, Record record = {});
+        const RunOptions& options = {}, Record record = {});
 
     /// Before anything that happens at that moment is told.
     void tell_time(Instant now) { now_ = now; }

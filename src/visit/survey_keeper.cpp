@@ -131,7 +131,7 @@ std::vector<tuning::HeardTone> SurveyKeeper::recall(SampleRate rate) {
         tone.speech = Seconds{0.0};
         one.from = tone.from;
         one.to = tone.left;
-        tones.push_back(std::move(tone));
+        tones.push_back(tone);
         from = from + frames(kApart);
     }
     return tones;
