@@ -42,8 +42,7 @@ std::vector<std::string> left_undone(const Snapshot& snapshot) {
         const std::string mutes = std::to_string(snapshot.mixture->mutes_in);
         words.push_back(mutes + (mutes == "1" ? " mute is" : " mutes are") + " still in");
     }
-    if (!snapshot.tuning_book.busy.empty())
-        words.push_back("still " + snapshot.tuning_book.busy);
+    if (!snapshot.tuning_book.busy.empty()) words.push_back("still " + snapshot.tuning_book.busy);
     if (snapshot.open_count > 0)
         words.push_back("left open: " + std::to_string(snapshot.open_count));
     if (snapshot.again_count > 0)
