@@ -40,6 +40,31 @@ std::size_t take_in(SQLite::Database& book, const WholeVisit& whole) {
     return landing.added();
 }
 
+WholeVisit whole_of(SQLite::Database& book, const VisitRow& visit) {
+    WholeVisit whole{visit.record, line_of(book, visit).front().record, line_entries(book, visit)};
+    whole.root.instrument = instrument_of(book, visit);
+    return whole;
+}
+
+/// Nothing of it would be new.
+bool has_all(SQLite::Database& book, const WholeVisit& whole) {
+    const auto here = find_visit(book, whole.visit.id);
+    if (!here || here->record.organ_name != whole.visit.organ_name) return false;
+    if (whole.visit.ended && (!here->record.ended || *here->record.ended < *whole.visit.ended))
+        return false;
+    if (const auto& instrument = whole.root.instrument) {
+        const auto kept = instrument_of(book, *here);
+        if (!kept || kept->text != instrument->text || kept->at != instrument->at) return false;
+    }
+    std::map<std::uint64_t, std::string> there;
+    for (const BookEntry& entry : line_entries(book, *here))
+        there.emplace(entry.serial, to_line(entry_json(entry)));
+    return std::all_of(whole.entries.begin(), whole.entries.end(), [&](const BookEntry& entry) {
+        const auto same = there.find(entry.serial);
+        return same != there.end() && same->second == to_line(entry_json(entry));
+    });
+}
+
 Error wrong_file(const fs::path& file, std::string_view what) {
     return {ErrorKind::bad_input,
             text_of({what,
@@ -198,22 +223,26 @@ Result<Moved> merge(TuningBook& book, const TuningBook& other) {
     // What a visit branches off from has come into that book before it.
     std::sort(in_order.begin(), in_order.end(),
               [](const VisitRow& a, const VisitRow& b) { return a.number < b.number; });
+    // Most is mostly here already: to find that out, the book isn't held against those who write.
+    std::vector<VisitRow> missing;
+    for (const VisitRow& visit : in_order) {
+        const auto read = attempt(other.file(), [&] { return whole_of(other.database(), visit); });
+        if (!read) return tl::unexpected<Error>(read.error());
+        const auto here = attempt(book.file(), [&] { return has_all(book.database(), *read); });
+        if (!here) return tl::unexpected<Error>(here.error());
+        if (!*here) missing.push_back(visit);
+    }
+    if (missing.empty()) return Moved{in_order.size(), 0};
     return attempt(book.file(),
                    [&]() -> Result<Moved> {
                        SQLite::Transaction transaction(book.database(),
                                                        SQLite::TransactionBehavior::IMMEDIATE);
-                       Moved moved;
-                       for (const VisitRow& visit : in_order) {
-                           const auto read = attempt(other.file(), [&] {
-                               WholeVisit whole{visit.record,
-                                                line_of(other.database(), visit).front().record,
-                                                line_entries(other.database(), visit)};
-                               whole.root.instrument = instrument_of(other.database(), visit);
-                               return whole;
-                           });
+                       Moved moved{in_order.size(), 0};
+                       for (const VisitRow& visit : missing) {
+                           const auto read = attempt(
+                               other.file(), [&] { return whole_of(other.database(), visit); });
                            if (!read) return tl::unexpected<Error>(read.error());
                            moved.entries += take_in(book.database(), *read);
-                           ++moved.visits;
                        }
                        transaction.commit();
                        return moved;

@@ -278,6 +278,12 @@ TEST_F(ThreeLaptops, ABookInUseIsWaitedForOrSaysSo) {
         ASSERT_FALSE(moved);
         EXPECT_THAT(moved.error().message, HasSubstr("held by another program"));
         EXPECT_EQ(seen(books[0]), before);
+        // To find that there is nothing new, nobody has to let go of it.
+        ASSERT_TRUE(backup(books[0], folder / "copy"));
+        const auto nothing = merge(books[0], open("copy"));
+        ASSERT_TRUE(nothing) << nothing.error().message;
+        EXPECT_EQ(nothing->entries, 0U);
+        EXPECT_EQ(nothing->visits, 2U);
     }
     // One that writes again and again, as work does, isn't in the way, and loses nothing.
     ASSERT_TRUE(at_work.begin_visit(invented_visit("at work")));
