@@ -16,22 +16,22 @@ struct KeyLine {
     std::string_view does;
 };
 
-constexpr std::array<KeyLine, 18> kKeys{{{"Page down, →, space", "next pipe"},
-                                         {"Page up, ←", "pipe before"},
+constexpr std::array<KeyLine, 18> kKeys{{{"→ or space", "next pipe (or page down)"},
+                                         {"←", "pipe before (or page up)"},
                                          {". (point)", "take this pipe again"},
                                          {"G or a digit", "go to a key by its number"},
                                          {"L", "the work list"},
                                          {"N", "the helper's next calls"},
                                          {"R", "write the report"},
-                                         {"B", "the tuning book: copy, merge, export, check"},
+                                         {"B", "copy or merge the tuning book"},
                                          {"K", "what to check before the work"},
                                          {"S", "take another stop"},
-                                         {"T", "type the temperature (and humidity)"},
+                                         {"T", "type temperature, humidity"},
                                          {"P", "type the pitch of the day"},
                                          {"M", "the pitch now sounding is today's"},
-                                         {"A", "by beats: the pipe alone, or with its reference"},
+                                         {"A", "pipe alone, or with reference"},
                                          {"F", "something is wrong with this pipe"},
-                                         {"X", "out of reach; once more: within reach"},
+                                         {"X", "out of reach, or within again"},
                                          {"U", "undo what was kept or noted last"},
                                          {"Q or Esc", "leave"}}};
 
@@ -105,7 +105,7 @@ void draw_help(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     canvas.text({left, baseline}, {44, kPale, true}, "keys");
     canvas.text({middle, baseline}, {44, kPale, true}, "take care");
     baseline += 62;
-    const float step = snapshot.mixture ? 33.0F : 37.0F;
+    const float step = snapshot.mixture ? 32.0F : 35.0F;
     const float does = left + 190;
     const auto line = [&](const KeyLine& key) {
         canvas.text_within({left, baseline}, does - left - 12, {24, kPale, true}, kSmall, key.keys);
@@ -115,7 +115,7 @@ void draw_help(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
     for (const KeyLine& key : kKeys)
         line(key);
     if (snapshot.mixture) line({"W", "hear the key whole, or one pipe, the others muted"});
-    if (snapshot.simulated) line({"↑ ↓, with Shift far", "move the simulated device"});
+    if (snapshot.simulated) line({"↑ ↓ (Shift: far)", "move the simulated device"});
     if (snapshot.simulated && snapshot.mixture)
         line({"C, with Shift badly", "move the simulated mutes as the screen asks"});
 
