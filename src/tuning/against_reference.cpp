@@ -43,7 +43,10 @@ void AgainstReference::expect(PairedExpectation expectation) {
     const bool other_target = !same || expectation_->reference.beat != expectation.reference.beat;
     expectation_ = std::move(expectation);
     if (state_.pipe.stage == Stage::settled) state_.pipe.stage = Stage::reading;
-    if (other_target) standing_.restart();
+    if (other_target) {
+        standing_.restart();
+        stood_.reset();
+    }
     if (!same)
         taps_.turn_to(expectation_->pipe);
     else if (other_target)
@@ -166,7 +169,8 @@ void AgainstReference::judge(const listening::PairHearing& pair, const listening
     const double independent = std::max(1.0, standing_.span().count() / apart_s);
     pipe.deviation = rests_on_all ? now : *standing_.mean();
     pipe.uncertainty = std::max(*standing_.uncertainty(), sd / std::sqrt(independent));
-    say_beat(latest);
+    follow_standing(moving);
+    say_beat(latest, pair.heard);
     pipe.heard = std::max(standing_.span(), pair.heard);
     pipe.drifting = drifts(standing_, pipe.stage == Stage::settled);
     judge_drawn(pair, any);
@@ -192,7 +196,21 @@ void AgainstReference::judge_drawn(const listening::PairHearing& pair,
     state_.drawing = judge_drawing(evidence);
 }
 
-void AgainstReference::say_beat(const listening::BeatReading& latest) {
+// What looked like a movement and left the pipe where it was is none.
+void AgainstReference::follow_standing(bool moving) {
+    constexpr Seconds kRoughly{0.8};
+    constexpr Seconds kWell{2.0};
+    constexpr Cents kWanders{0.35};
+    if (moving || standing_.stands() != stands_) slow_.restart();
+    stands_ = standing_.stands();
+    if (moving || standing_.span() < kRoughly) return;
+    const Cents here = *standing_.mean();
+    if (stood_ && std::abs((here - *stood_).value()) > kWanders.value()) stood_.reset();
+    stood_ ? slow_.resume() : slow_.forget();
+    if (!stood_ && standing_.span() >= kWell) stood_ = here;
+}
+
+void AgainstReference::say_beat(const listening::BeatReading& latest, Seconds heard) {
     PipeState& pipe = state_.pipe;
     const Hertz wanted = expectation_->wanted(latest.reference);
     pipe.pitch = transpose(wanted, *pipe.deviation);
@@ -201,10 +219,13 @@ void AgainstReference::say_beat(const listening::BeatReading& latest) {
     state_.beat_sd = expectation_->beats(*pipe.uncertainty, latest.reference);
     const Hertz size{std::abs(state_.beat->value())};
     state_.under.reset();
-    if (latest.under)
+    if (latest.under) {
         // Readings that don't know the sign mustn't be averaged to a false nought.
+        slow_.add(state_.at, latest, heard);
         state_.under = std::max(*latest.under, size);
-    else if (size <= *state_.beat_sd * 2.0)
+        if (const auto slower = slow_.under())
+            state_.under = std::min(*state_.under, std::max(*slower, size + *state_.beat_sd * 2.0));
+    } else if (size <= *state_.beat_sd * 2.0)
         state_.under = size + *state_.beat_sd * 2.0;
     if (!state_.under) return;
     const Hertz half = *state_.under / (2.0 * expectation_->reference.pipe_partial);

@@ -7,6 +7,7 @@
 #include "organ/reference.h"
 #include "tuning/drawing.h"
 #include "tuning/single_pipe.h"
+#include "tuning/slow_beat.h"
 #include "tuning/steady_mean.h"
 
 #include <optional>
@@ -82,11 +83,15 @@ class AgainstReference {
     void note_reference(Hertz heard, Cents uncertainty);
     void judge(const listening::PairHearing& pair, const listening::Hearing& any);
     void judge_drawn(const listening::PairHearing& pair, const listening::Hearing& any);
-    void say_beat(const listening::BeatReading& latest);
+    void say_beat(const listening::BeatReading& latest, Seconds heard);
+    void follow_standing(bool moving);
 
     std::optional<PairedExpectation> expectation_;
     PairedState state_;
-    SteadyMean standing_;  ///< cents from where the target beat would be heard
+    SteadyMean standing_;         ///< cents from where the target beat would be heard
+    SlowBeat slow_;               ///< since the same
+    int stands_ = 0;              ///< SteadyMean::stands, as seen last
+    std::optional<Cents> stood_;  ///< where, before it was moved or seemed to be
     /// The reference, and the pipe, while each sounded alone.
     std::optional<listening::PitchReading> reference_alone_;
     std::optional<listening::PitchReading> pipe_alone_;
