@@ -22,7 +22,9 @@ Seconds Run::cools_for(const PipeId& pipe) const {
 }
 
 std::optional<Seconds> Run::wait() const {
-    if (keeper_.touched() || !outcomes_[current_].again || anything_ahead()) return std::nullopt;
+    const bool was_left =
+        outcomes_[current_].again || record_.of(pipe().id).list == ListState::done;
+    if (keeper_.touched() || !was_left || anything_ahead()) return std::nullopt;
     std::optional<Seconds> soonest;
     if (options_.only_listed) {
         for (const ListedPipe& one : list().pipes)
@@ -159,12 +161,14 @@ bool Run::follow(const tuning::PipeState& state) { return follow(state, figure_o
 bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading>& figure) {
     using tuning::Stage;
     const Cents warm = warmth();
+    // Held while others cool, a pipe that is done wanders: that says nothing.
+    const bool waits = wait().has_value();
     PipeOutcome& outcome = outcomes_[current_];
     if (state.deviation && (state.stage == Stage::reading || state.stage == Stage::settled)) {
         if (!outcome.first) outcome.first = state.deviation;
         outcome.last = state.deviation;
     }
-    if (state.stage != Stage::waiting && state.stage != Stage::wrong_key)
+    if (!waits && state.stage != Stage::waiting && state.stage != Stage::wrong_key)
         outcome.settled = state.stage == Stage::settled;
     if (!state.wrong_key) {
         if (auto kept = keeper_.hear(state.stage, figure)) note(std::move(*kept));

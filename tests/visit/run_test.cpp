@@ -290,6 +290,41 @@ TEST_F(RunTest, AHandledPipeIsHeardAgainWhenItHasCooledAndLeftHigherTheNextTime)
     EXPECT_EQ(run.again_count(), 0U);
 }
 
+// The last pipe in hand is done, another still cools: there is nothing to do but wait, and what the
+// one in hand does meanwhile, held for minutes, doesn't open it again.
+TEST_F(RunTest, WhileOthersCoolThePipeInHandStaysDone) {
+    const auto at = [&](double s) { run.tell_time({Seconds{s}, WallTime{}}); };
+    for (const organ::Pipe& pipe : run.pipes())
+        if (pipe.key != 1 && pipe.key != 37) run.note(OutOfReach{pipe.id, true});
+    run.go_to(37);
+    at(10.0);
+    run.follow(stands(Cents{6.0}, tuning::Stage::reading));
+    at(11.0);
+    run.follow(stands(Cents{3.0}, tuning::Stage::moving));
+    at(13.0);
+    run.follow(stands(Cents{0.1}, tuning::Stage::settled));
+    run.go_to(1);
+    at(20.0);
+    run.follow(stands(Cents{0.2}, tuning::Stage::reading));
+    at(22.0);
+    run.follow(stands(Cents{0.2}, tuning::Stage::settled));
+    EXPECT_FALSE(run.wait()) << "it isn't left yet";
+    EXPECT_FALSE(run.next());
+    const PipeId here = run.pipe().id;
+    EXPECT_EQ(run.record().of(here).list, ListState::done);
+    ASSERT_TRUE(run.wait());
+    EXPECT_GT(run.wait()->count(), 200.0);
+    at(30.0);
+    run.follow(stands(Cents{0.8}, tuning::Stage::reading));
+    run.next();
+    EXPECT_EQ(run.record().of(here).list, ListState::done);
+    EXPECT_EQ(run.open_count(), 0U);
+    at(400.0);
+    EXPECT_FALSE(run.wait());
+    EXPECT_TRUE(run.next());
+    EXPECT_EQ(run.pipe().key, 37);
+}
+
 TEST_F(RunTest, UndoTakesBackWhatWasKeptLastAndGoesThere) {
     const PipeId pipe = run.pipe().id;
     const auto at = [&](int ms) {
