@@ -22,9 +22,10 @@ Seconds Run::cools_for(const PipeId& pipe) const {
 }
 
 std::optional<Seconds> Run::wait() const {
-    const bool was_left =
-        outcomes_[current_].again || record_.of(pipe().id).list == ListState::done;
-    if (keeper_.touched() || !was_left || anything_ahead()) return std::nullopt;
+    const PipeRecord& here = record_.of(pipe().id);
+    const bool was_left = outcomes_[current_].again || here.list == ListState::done;
+    const bool no_work = !keeper_.heard() && (here.out_of_reach || !here.faults.empty());
+    if (keeper_.touched() || !(was_left || no_work) || anything_ahead()) return std::nullopt;
     std::optional<Seconds> soonest;
     if (options_.only_listed) {
         for (const ListedPipe& one : list().pipes)
@@ -32,11 +33,15 @@ std::optional<Seconds> Run::wait() const {
                 soonest = std::min(soonest.value_or(Seconds{1e9}), cools_for(one.pipe.id));
         return soonest;
     }
-    for (std::size_t i = 0; i < pipes_.size(); ++i) {
-        if (!outcomes_[i].again) continue;
-        const Seconds left = cools_for(pipes_[i].id);
-        if (!soonest || left < *soonest) soonest = left;
-    }
+    if (next_stop()) return std::nullopt;
+    const auto add = [&](const std::vector<organ::Pipe>& pipes) {
+        for (const organ::Pipe& one : pipes)
+            if (record_.of(one.id).list == ListState::hear_again)
+                soonest = std::min(soonest.value_or(Seconds{1e9}), cools_for(one.id));
+    };
+    add(pipes_);
+    for (const StopToWorkAt& other : to_work_at_)
+        add(other.pipes);
     return soonest;
 }
 

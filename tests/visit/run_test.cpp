@@ -319,6 +319,12 @@ TEST_F(RunTest, WhileOthersCoolThePipeInHandStaysDone) {
     run.next();
     EXPECT_EQ(run.record().of(here).list, ListState::done);
     EXPECT_EQ(run.open_count(), 0U);
+    // A pipe that is known to be dead leaves as little to do.
+    run.go_to(2);
+    run.set_out_of_reach(false);
+    EXPECT_FALSE(run.wait());
+    run.note_fault("dead", "");
+    EXPECT_TRUE(run.wait());
     at(400.0);
     EXPECT_FALSE(run.wait());
     EXPECT_TRUE(run.next());
