@@ -23,7 +23,7 @@ Work::Work(const organ::Instrument& instrument, organ::StopRef stop, organ::Day 
       stops_(stop_choices(instrument)),
       run_(instrument, stop, std::move(day), options, std::move(record)) {
     tell_time(Seconds{0.0});
-    new_visit_ = !run_.record().latest().has_value();
+    new_visit_ = !run_.record().latest() && !run_.record().latest_surveyed();
     run_.note_day();
     if (options.job == visit::Job::mixture) mixture_.emplace(run_, mixtures);
     if (options.job == visit::Job::survey)

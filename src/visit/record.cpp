@@ -132,6 +132,7 @@ void Record::rebuild() {
     pipes_.clear();
     latest_of_.clear();
     latest_.reset();
+    latest_surveyed_.reset();
     withdrawn_ = withdrawn_in(entries_);
     for (const BookEntry& entry : entries_)
         if (!withdrawn(entry.serial)) note(entry);
@@ -150,7 +151,12 @@ void Record::note(const BookEntry& entry) {
                              },
                              [](const auto&) {}};
     std::visit(visitor, entry.matter);
-    if (!std::holds_alternative<KeptReading>(entry.matter)) return;
+    const auto* reading = std::get_if<KeptReading>(&entry.matter);
+    if (reading == nullptr) return;
+    if (reading->moment == Moment::survey) {
+        latest_surveyed_ = pipe;
+        return;
+    }
     latest_of_[{pipe->division, pipe->stop}] = *pipe;
     latest_ = pipe;
 }

@@ -46,9 +46,12 @@ class Record {
     const PipeRecord& of(const PipeId& pipe) const;
     /// Its reading as left is in the book, on disk.
     bool kept(const PipeId& pipe) const;
-    /// The pipe of the stop, or of all, of which a reading was kept last.
+    /// The pipe of the stop, or of all, of which a reading was kept last, those of surveys left
+    /// out.
     std::optional<PipeId> latest_of(const StopId& stop) const;
     std::optional<PipeId> latest() const { return latest_; }
+    /// Of all that were surveyed, the one that was kept last.
+    std::optional<PipeId> latest_surveyed() const { return latest_surveyed_; }
     const std::vector<BookEntry>& entries() const { return entries_; }
 
     /// Withdraws the latest entry about a pipe that still counts, and with it what was noted in the
@@ -68,6 +71,7 @@ class Record {
     std::map<PipeId, PipeRecord> pipes_;
     std::map<StopId, PipeId> latest_of_;
     std::optional<PipeId> latest_;
+    std::optional<PipeId> latest_surveyed_;
 };
 
 /// Serials of the entries that were undone; a withdrawal that was itself withdrawn undoes nothing.

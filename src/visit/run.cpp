@@ -31,10 +31,10 @@ Run::Run(const organ::Instrument& instrument, organ::StopRef stop, organ::Day da
             if (std::find(wanted.begin(), wanted.end(), id_of(ref)) != wanted.end())
                 to_work_at_.push_back({ref, organ::pipes(ref)});
     // Gone on with at the stop where it was left.
+    const bool surveys = options_.job == Job::survey;
+    const auto left = surveys ? record_.latest_surveyed() : record_.latest();
     for (const auto& [ref, pipes] : to_work_at_)
-        if (record_.latest() &&
-            id_of(ref) == StopId{record_.latest()->division, record_.latest()->stop})
-            stop_ = ref;
+        if (left && id_of(ref) == StopId{left->division, left->stop}) stop_ = ref;
     find_pipes();
     keeper_.turn_to(record_.of(pipe().id).before.has_value());
     if (options_.only_listed) begin_at_list();

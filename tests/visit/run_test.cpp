@@ -234,6 +234,20 @@ TEST_F(RunTest, KeepsAsFoundAndAsLeftAndGoesOnAfterARestart) {
     EXPECT_EQ(again.record().of(again.pipes()[1].id).faults.at(0).fault, "off speech");
 }
 
+// A survey plays the rank to its end; tuning begins where one walks first.
+TEST_F(RunTest, BeginsAtTheFirstPipeAfterASurveyToo) {
+    Record surveyed;
+    for (const organ::Pipe& pipe : organ::pipes(stop)) {
+        KeptReading reading;
+        reading.pipe = pipe.id;
+        reading.moment = Moment::survey;
+        reading.pitch = reading.target = Hertz{440.0};
+        surveyed.add({}, reading);
+    }
+    const visit::Run begun(instrument, stop, {}, {}, std::move(surveyed));
+    EXPECT_EQ(begun.current(), 0U);
+}
+
 TEST_F(RunTest, PassesOverWhatIsOutOfReach) {
     run.next();
     run.set_out_of_reach(true);
