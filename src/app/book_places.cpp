@@ -114,6 +114,7 @@ std::vector<std::string> listed(std::vector<fs::path> files) {
     std::stable_sort(files.begin(), files.end(),
                      [&](const fs::path& a, const fs::path& b) { return when(a) > when(b); });
     std::vector<std::string> names;
+    names.reserve(files.size());
     for (const fs::path& file : files)
         names.push_back(file.string());
     return names;

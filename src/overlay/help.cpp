@@ -16,8 +16,8 @@ struct KeyLine {
     std::string_view does;
 };
 
-constexpr std::array<KeyLine, 18> kKeys{{{"→ or space", "next pipe (or page down)"},
-                                         {"←", "pipe before (or page up)"},
+constexpr std::array<KeyLine, 18> kKeys{{{"Page down", "next pipe (or →, space)"},
+                                         {"Page up", "pipe before (or ←)"},
                                          {". (point)", "take this pipe again"},
                                          {"G or a digit", "go to a key by its number"},
                                          {"L", "the work list"},
