@@ -45,6 +45,7 @@ struct BookInTheWindow : WindowAtWork {
     static std::string organs(const std::string& file) {
         std::string all;
         const auto json = rankwright("book organs --json --book '" + file + "'").json();
+        if (!json.is_object()) return all;  // it isn't there yet
         for (const auto& one : json["organs"])
             all += one["organ"].get<std::string>() + " ";
         return all;
