@@ -11,6 +11,7 @@
 #include <map>
 #include <set>
 #include <span>
+#include <tuple>
 #include <utility>
 
 #include <SQLiteCpp/SQLiteCpp.h>
@@ -46,6 +47,19 @@ WholeVisit whole_of(SQLite::Database& book, const VisitRow& visit) {
     return whole;
 }
 
+/// Of readings, which are most of a book, at a glance. False: they may yet be alike.
+bool surely_alike(const BookEntry& a, const BookEntry& b) {
+    const auto* one = std::get_if<KeptReading>(&a.matter);
+    const auto* other = std::get_if<KeptReading>(&b.matter);
+    if (one == nullptr || other == nullptr || a.at != b.at) return false;
+    const auto parts = [](const KeptReading& r) {
+        return std::tie(r.pipe, r.moment, r.pitch, r.target, r.deviation, r.uncertainty, r.heard,
+                        r.settled, r.reference, r.reference_deviation, r.reference_uncertainty,
+                        r.beat, r.air);
+    };
+    return parts(*one) == parts(*other);
+}
+
 /// Nothing of it would be new.
 bool has_all(SQLite::Database& book, const WholeVisit& whole) {
     const auto here = find_visit(book, whole.visit.id);
@@ -56,12 +70,15 @@ bool has_all(SQLite::Database& book, const WholeVisit& whole) {
         const auto kept = instrument_of(book, *here);
         if (!kept || kept->text != instrument->text || kept->at != instrument->at) return false;
     }
-    std::map<std::uint64_t, std::string> there;
-    for (const BookEntry& entry : line_entries(book, *here))
-        there.emplace(entry.serial, to_line(entry_json(entry)));
+    std::map<std::uint64_t, BookEntry> there;
+    auto entries = line_entries(book, *here);
+    for (BookEntry& entry : entries)
+        there.emplace(entry.serial, std::move(entry));
     return std::all_of(whole.entries.begin(), whole.entries.end(), [&](const BookEntry& entry) {
         const auto same = there.find(entry.serial);
-        return same != there.end() && same->second == to_line(entry_json(entry));
+        return same != there.end() &&
+               (surely_alike(same->second, entry) ||
+                to_line(entry_json(same->second)) == to_line(entry_json(entry)));
     });
 }
 
