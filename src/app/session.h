@@ -20,7 +20,7 @@ class Session {
     Session(std::unique_ptr<capture::Source> source, std::unique_ptr<Work> work);
     ~Session();
 
-    overlay::Snapshot snapshot() const { return snapshot_.get(); }  ///< [any]
+    overlay::Snapshot snapshot() const { return snapshot_.get(); }             ///< [any]
     void post(visit::Command command) { commands_.post(std::move(command)); }  ///< [any]
     /// True once the technician has asked to leave. [any]
     bool wants_to_quit() const { return quit_.load(); }

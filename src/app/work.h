@@ -55,8 +55,9 @@ class Work {
   public:
     /// `instrument` must outlive the work.
     Work(const organ::Instrument& instrument, organ::StopRef stop, organ::Day day,
-         const visit::RunOptions& options, Console console, Book book = {}, visit::Record record = {},
-         MixtureEar::When mixtures = MixtureEar::When::aside, SurveyWork::LastTime last_time = {});
+         const visit::RunOptions& options, Console console, Book book = {},
+         visit::Record record = {}, MixtureEar::When mixtures = MixtureEar::When::aside,
+         SurveyWork::LastTime last_time = {});
 
     void hear(const capture::CaptureBlock& block);
     void obey(const visit::Command& command);

@@ -14,7 +14,6 @@ namespace rankwright::listening {
 
 namespace {
 
-
 constexpr double kReach_cents = 16.0;
 constexpr double kWideReach_cents = 25.0;  // where not all are found within the other
 constexpr double kSpread_cents = 6.0;

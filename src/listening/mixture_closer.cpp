@@ -12,7 +12,6 @@ namespace rankwright::listening {
 
 namespace {
 
-
 constexpr double kNear_cents = 1.2;        // beside a place
 constexpr double kPlaceDoubt_cents = 0.6;  // of a place that is known
 constexpr double kKnown_cents = 0.3;
