@@ -32,23 +32,26 @@ TEST(KilledVisit, WhatTheScreenCalledKeptIsInTheBookAndTheVisitGoesOn) {
     const std::string organ = std::string(RANKWRIGHT_INSTRUMENTS) + "/emberlow.toml";
     const testing::TemporaryFolder folder;
     std::mt19937 random(20261127);
-    std::uniform_int_distribution<int> microseconds(50'000, 5'000'000);
+    // Of its work, in half seconds: a pipe takes some ten seconds.
+    std::uniform_int_distribution<std::size_t> worked(1, 100);
+    std::uniform_int_distribution<int> microseconds(0, 30'000);
     std::filesystem::path file;
     std::string visit;
     std::set<int> kept;
     int at_work = 0;
     for (int i = 0; i < kills; ++i) {
-        if (i % 20 == 0) {  // before the stop is done
+        if (i % 10 == 0) {  // before the stop is done
             file = folder / ("book-" + std::to_string(i));
             visit.clear();
             kept.clear();
         }
         testing::KilledProgram program(VISIT_AT_WORK,
                                        {organ, file.string(), std::to_string(100 + i)});
-        const auto lines = program.kill_after(std::chrono::microseconds(microseconds(random)));
+        const auto lines =
+            program.kill_after(worked(random), std::chrono::microseconds(microseconds(random)));
         const std::size_t before = kept.size();
         for (const std::string& line : lines)
-            kept.insert(std::stoi(line));
+            if (!line.empty()) kept.insert(std::stoi(line));
         at_work += kept.size() > before ? 1 : 0;
         if (!std::filesystem::exists(file)) continue;
         ASSERT_EQ(SQLite::Database(file.string()).execAndGet("PRAGMA integrity_check").getString(),
@@ -71,7 +74,7 @@ TEST(KilledVisit, WhatTheScreenCalledKeptIsInTheBookAndTheVisitGoesOn) {
     }
     std::printf("%d kills, %d of them after a pipe was kept, %zu pipes in the last book\n", kills,
                 at_work, kept.size());
-    EXPECT_GT(at_work, 0) << "it was never killed at work";
+    EXPECT_GE(at_work * 2, kills) << "it was seldom killed at work";
 }
 
 }  // namespace

@@ -1,7 +1,7 @@
 // Works at a visit to an invented organ until it is killed: the real work, the real book, a
 // simulated chamber faster than time, a technician who knows only the screen. Prints the key of
-// every pipe when the screen first calls it kept. `visit_at_work ORGAN BOOK SEED`; goes on with the
-// visit that is open in the book.
+// every pipe when the screen first calls it kept, and an empty line for each half second of its
+// work. `visit_at_work ORGAN BOOK SEED`; goes on with the visit that is open in the book.
 #include "app/simulated_chamber.h"
 #include "app/technician.h"
 #include "app/visit_book.h"
@@ -23,17 +23,22 @@ int main(int argc, char** argv) {
     parameters.seed = seed;
     parameters.temperature = instrument->at;
     app::SimulatedChamber chamber = app::simulate_chamber(*instrument, parameters, false);
-    app::Work work(*instrument, organ::stop_by_id(*instrument, "great", "octave-4"), {},
-                   {visit::Job::to_target, false, {{"great", "octave-4"}}},
+    // Reeds: they needn't cool before they are kept.
+    app::Work work(*instrument, organ::stop_by_id(*instrument, "great", "trumpet-8"), {},
+                   {visit::Job::to_target, false, {{"great", "trumpet-8"}}},
                    std::move(chamber.console), (*book)->book(), (*book)->record());
     app::ScreenReader technician(seed + 1);
     std::set<int> kept;
-    Seconds passed{0.0};
+    Seconds passed{0.0}, told{0.0};
     for (;;) {
         capture::CaptureBlock block;
         if (!chamber.source->read(block, Seconds{1.0})) return 1;
         work.hear(block);
         passed += duration(block.frames, block.rate);
+        for (; told < passed; told += Seconds{0.5}) {
+            std::puts("");
+            std::fflush(stdout);
+        }
         const overlay::Snapshot screen = work.snapshot(chamber.source->status());
         for (const overlay::ChestPipe& pipe : screen.chest)
             if (pipe.kept && kept.insert(pipe.key).second) {

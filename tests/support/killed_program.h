@@ -1,6 +1,7 @@
 // A program that prints lines while it works, and is killed by the test.
 #pragma once
 
+#include <algorithm>
 #include <chrono>
 #include <cstdlib>
 #include <string>
@@ -35,12 +36,24 @@ class KilledProgram {
     /// Kills it after a time (signal 9) and gives the whole lines that it had printed. Few enough
     /// to stay in the pipe (64 KiB).
     std::vector<std::string> kill_after(std::chrono::microseconds time) {
-        std::this_thread::sleep_for(time);
-        ::kill(child_, SIGKILL);
+        return kill_after(0, time);
+    }
+    /// The same, a time after it has printed so many lines: so far it had come, however slowly.
+    std::vector<std::string> kill_after(std::size_t printed, std::chrono::microseconds time) {
         std::string text;
         char piece[4096];
-        for (ssize_t got = 0; (got = read(out_, piece, sizeof piece)) > 0;)
-            text.append(piece, static_cast<std::size_t>(got));
+        const auto take = [&] {
+            const ssize_t got = read(out_, piece, sizeof piece);
+            if (got > 0) text.append(piece, static_cast<std::size_t>(got));
+            return got > 0;
+        };
+        while (static_cast<std::size_t>(std::count(text.begin(), text.end(), '\n')) < printed &&
+               take()) {
+        }
+        std::this_thread::sleep_for(time);
+        ::kill(child_, SIGKILL);
+        while (take()) {
+        }
         close(out_);
         int status = 0;
         waitpid(child_, &status, 0);
