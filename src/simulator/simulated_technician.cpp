@@ -105,9 +105,8 @@ Deed SimulatedTechnician::look(const Screen& screen, Seconds now) {
     if (!screen.shows_figure || moves_ >= parameters_.most_moves) {
         return impatient || screen.shows_figure ? call_next(now) : Deed{};
     }
-    if (std::abs(screen.cents) <= parameters_.good_enough.value()) {
-        return impatient ? call_next(now) : Deed{};
-    }
+    const bool near = std::abs(screen.cents) <= parameters_.good_enough.value();
+    if (near || screen.way == organ::Way::none) return impatient ? call_next(now) : Deed{};
     learn(screen.cents);
     return move(screen, now);
 }

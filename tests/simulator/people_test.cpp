@@ -172,16 +172,22 @@ TEST(SimulatedTechnician, WorksPipesOfEveryKindIntoTune) {
     EXPECT_LT(moves, 6 * pipes);
 }
 
-TEST(SimulatedTechnician, DoesNothingWithoutAFigureAndGivesUpInTime) {
-    SimulatedTechnician technician({});
-    technician.turn_to("a pipe", organ::TuningDevice::sleeve, Seconds{0.0});
-    double next_at = 0.0;
-    for (double now = 0.0; now < 60.0 && next_at == 0.0; now += kStep_s) {
-        const Deed deed = technician.look(Screen{}, Seconds{now});
-        EXPECT_NE(deed.kind, Deed::Kind::move);
-        if (deed.kind == Deed::Kind::next) next_at = now;
+TEST(SimulatedTechnician, DoesNothingWithoutAFigureOrAWayAndGivesUpInTime) {
+    Screen no_way;
+    no_way.shows_figure = true;
+    no_way.settled = true;
+    no_way.cents = 3.0;
+    for (const Screen& screen : {Screen{}, no_way}) {
+        SimulatedTechnician technician({});
+        technician.turn_to("a pipe", organ::TuningDevice::sleeve, Seconds{0.0});
+        double next_at = 0.0;
+        for (double now = 0.0; now < 60.0 && next_at == 0.0; now += kStep_s) {
+            const Deed deed = technician.look(screen, Seconds{now});
+            EXPECT_NE(deed.kind, Deed::Kind::move);
+            if (deed.kind == Deed::Kind::next) next_at = now;
+        }
+        EXPECT_GT(next_at, 5.0);
     }
-    EXPECT_GT(next_at, 5.0);
 }
 
 TEST(SimulatedTechnician, BelievesTheScreenEvenWhenItLies) {
