@@ -2,6 +2,7 @@
 
 #include "listening/arithmetic.h"
 #include "listening/bessel.h"
+#include "listening/filtered.h"
 
 #include <algorithm>
 #include <cmath>
@@ -121,31 +122,12 @@ bool cut_band(MixtureBand& band, std::span<const float> samples, SampleRate rate
     band.im.resize(count);
     for (std::size_t m = 0; m < count; ++m) {
         const float* x = samples.data() + begin + m * step;
-        double re = 0.0, im = 0.0;
-        constexpr std::size_t kRun = 64, kLanes = 8;
-        for (std::size_t i = 0; i < taps.size(); i += kRun) {
-            const std::size_t end = std::min(taps.size(), i + kRun);
-            float a[kLanes] = {}, b[kLanes] = {};
-            std::size_t j = i;
-            for (; j + kLanes <= end; j += kLanes)
-                for (std::size_t l = 0; l < kLanes; ++l) {
-                    a[l] += x[j + l] * real[j + l];
-                    b[l] += x[j + l] * imaginary[j + l];
-                }
-            for (; j < end; ++j) {
-                a[0] += x[j] * real[j];
-                b[0] += x[j] * imaginary[j];
-            }
-            for (std::size_t l = 0; l < kLanes; ++l) {
-                re += static_cast<double>(a[l]);
-                im += static_cast<double>(b[l]);
-            }
-        }
+        const std::complex<double> sum = filtered(x, real.data(), imaginary.data(), taps.size());
         const double turns = cycles * (static_cast<double>(begin + half + m * step) - middle);
         const double at = -kTurn * (turns - std::floor(turns));
         const double c = std::cos(at), s = std::sin(at);
-        band.re[m] = re * c - im * s;
-        band.im[m] = re * s + im * c;
+        band.re[m] = sum.real() * c - sum.imag() * s;
+        band.im[m] = sum.real() * s + sum.imag() * c;
     }
     return true;
 }
