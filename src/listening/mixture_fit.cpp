@@ -3,6 +3,7 @@
 #include "listening/arithmetic.h"
 #include "listening/linear_solve.h"
 #include "listening/mixture_prior.h"
+#include "listening/sample_sums.h"
 
 #include <algorithm>
 #include <cassert>
@@ -13,43 +14,17 @@ namespace rankwright::listening {
 
 using namespace mixture_prior;
 
-namespace {}  // namespace
-
 MixtureFit::MixtureFit(std::span<const MixtureBand> bands, const MixtureModel& model)
     : bands_(bands),
       model_(model),
-      tables_(bands.size()),
       work_(bands.size()),
       used_(bands.size(), 1),
       bands_of_(model.pipes.size()) {
-    const std::size_t g = model.gain_terms + 1;
-    const double span = model.span_s;
+    for (std::size_t j = 0; j < gains(); ++j)
+        unrest_share_.push_back(std::pow(std::max(1.0, static_cast<double>(j)), -kUnrestFall));
+    tables_.reserve(bands.size());
     for (std::size_t b = 0; b < bands.size(); ++b) {
-        Table& t = tables_[b];
-        const std::size_t n = bands[b].size();
-        t.path.resize(terms() * n);
-        t.gain.resize(g * n);
-        for (std::size_t i = 0; i < n; ++i) {
-            const double at = bands[b].first_s + static_cast<double>(i) / bands[b].rate;
-            const double u = std::numbers::pi * (at / span + 0.5);
-            t.path[i] = at;
-            for (std::size_t m = 1; m < terms(); ++m)
-                t.path[m * n + i] = std::numbers::sqrt2 * span /
-                                    (std::numbers::pi * static_cast<double>(m)) *
-                                    std::sin(static_cast<double>(m) * u);
-            t.gain[i] = 1.0;
-            for (std::size_t m = 1; m < g; ++m)
-                t.gain[m * n + i] = std::numbers::sqrt2 * std::cos(static_cast<double>(m) * u);
-        }
-        for (std::size_t i = 0; i < g; ++i)
-            for (std::size_t j = 0; j <= i; ++j) {
-                double sum = 0.0;
-                for (std::size_t s = 0; s < n; ++s) {
-                    t.product.push_back(t.gain[i * n + s] * t.gain[j * n + s]);
-                    sum += t.product.back();
-                }
-                t.mean.push_back(sum);
-            }
+        tables_.emplace_back(bands[b], model.span_s, gains(), terms());
         for (const MixtureTone& tone : bands[b].tones)
             if (bands_of_[tone.pipe].empty() || bands_of_[tone.pipe].back() != b)
                 bands_of_[tone.pipe].push_back(b);
@@ -81,95 +56,101 @@ MixtureState MixtureFit::start() const {
 }
 
 void MixtureFit::evaluate(std::size_t b, const MixtureState& state) {
-    const MixtureBand& band = bands_[b];
-    const MixtureState::Band& s = state.bands[b];
-    const Table& t = tables_[b];
+    if (!laid(b, state)) {
+        lay_tones(b, state);
+        gather(b);
+    }
+    solve_band(b, state);
+}
+
+// Whether the band's tones stand as in `state` already; notes that they will.
+bool MixtureFit::laid(std::size_t b, const MixtureState& state) {
     Work& w = work_[b];
-    const std::size_t n = band.size(), g = model_.gain_terms + 1;
-    w.active.clear();
-    for (std::size_t a = 0; a < band.tones.size(); ++a)
-        if (state.present[band.tones[a].pipe]) w.active.push_back(a);
-    const std::size_t k = w.active.size(), q = k * g;
+    std::vector<std::size_t> active;
+    std::vector<double> unknowns;
+    for (std::size_t a = 0; a < bands_[b].tones.size(); ++a) {
+        const std::size_t pipe = bands_[b].tones[a].pipe;
+        if (!state.present[pipe]) continue;
+        active.push_back(a);
+        const double* x = &state.unknowns[pipe * terms()];
+        unknowns.insert(unknowns.end(), x, x + terms());
+    }
+    if (!w.gram.empty() && active == w.active && unknowns == w.laid) return true;
+    w.active = std::move(active);
+    w.laid = std::move(unknowns);
+    return false;
+}
+
+void MixtureFit::lay_tones(std::size_t b, const MixtureState& state) {
+    const MixtureBand& band = bands_[b];
+    Work& w = work_[b];
+    const std::size_t n = band.size(), k = w.active.size();
     w.re.resize(k * n);
     w.im.resize(k * n);
     for (std::size_t a = 0; a < k; ++a) {
         const MixtureTone& tone = band.tones[w.active[a]];
         const double hz = tone.partial * model_.pipes[tone.pipe].nominal_hz;
         const double* x = &state.unknowns[tone.pipe * terms()];
-        if (terms() == 1) {  // a steady tone
-            const double f = hz * (1.0 + kCent * x[0]) - band.centre_hz;
-            const double from = kTurn * f * t.path[0], each = kTurn * f / band.rate;
-            double re = std::cos(from), im = std::sin(from);
-            const double turn_re = std::cos(each), turn_im = std::sin(each);
-            for (std::size_t i = 0; i < n; ++i) {
-                w.re[a * n + i] = re;
-                w.im[a * n + i] = im;
-                const double next = re * turn_re - im * turn_im;
-                im = re * turn_im + im * turn_re;
-                re = next;
-            }
-            continue;
-        }
-        for (std::size_t i = 0; i < n; ++i) {
-            double path = 0.0;
-            for (std::size_t m = 0; m < terms(); ++m)
-                path += x[m] * t.path[m * n + i];
-            const double turns = (hz - band.centre_hz) * t.path[i] + hz * kCent * path;
-            w.re[a * n + i] = std::cos(kTurn * turns);
-            w.im[a * n + i] = std::sin(kTurn * turns);
-        }
+        turns_.assign(n, 0.0);
+        for (std::size_t m = 0; m < terms(); ++m)
+            add_scaled(hz * kCent * x[m] + (m == 0 ? hz - band.centre_hz : 0.0),
+                       tables_[b].path(m).data(), turns_.data(), n);
+        lay_circle(turns_.data(), &w.re[a * n], &w.im[a * n], n);
     }
-    w.gram.assign(q * q, 0.0);
-    std::vector<double> dre(n), dim(n);
-    for (std::size_t a = 0; a < k; ++a)
+}
+
+// Sums of the tones with their gains against one another and against what is heard.
+void MixtureFit::gather(std::size_t b) {
+    const MixtureBand& band = bands_[b];
+    const MixtureTable& t = tables_[b];
+    Work& w = work_[b];
+    const std::size_t n = band.size(), g = gains(), k = w.active.size(), q = k * g;
+    w.gram.assign(q * q + 1, 0.0);
+    w.matched.resize(q);
+    product_.resize(n);
+    for (std::size_t a = 0; a < k; ++a) {
+        const double *re = &w.re[a * n], *im = &w.im[a * n];
         for (std::size_t c = 0; c <= a; ++c) {
-            if (a != c)
-                for (std::size_t i = 0; i < n; ++i) {  // conj(a)·c
-                    dre[i] = w.re[a * n + i] * w.re[c * n + i] + w.im[a * n + i] * w.im[c * n + i];
-                    dim[i] = w.re[a * n + i] * w.im[c * n + i] - w.im[a * n + i] * w.re[c * n + i];
-                }
-            for (std::size_t i = 0, p = 0; i < g; ++i)
-                for (std::size_t j = 0; j <= i; ++j, ++p) {
-                    Complex sum = t.mean[p];
-                    if (a != c) {
-                        double re = 0.0, im = 0.0;
-                        const double* f = &t.product[p * n];
-                        for (std::size_t l = 0; l < n; ++l) {
-                            re += f[l] * dre[l];
-                            im += f[l] * dim[l];
-                        }
-                        sum = {re, im};
-                    }
-                    w.gram[(a * g + i) * q + c * g + j] = sum;
-                    w.gram[(a * g + j) * q + c * g + i] = sum;
-                }
+            if (a != c) {
+                conjugate_product(re, im, &w.re[c * n], &w.im[c * n], product_.re.data(),
+                                  product_.im.data(), n);
+                t.sum_for_gains(product_.re.data(), product_.im.data(), sums_);
+            }
+            for (std::size_t i = 0; i < g; ++i)
+                for (std::size_t j = 0; j < g; ++j)
+                    w.gram[(a * g + i) * q + c * g + j] =
+                        a == c ? t.gains(i, j) : MixtureTable::gains(sums_, i, j);
         }
-    w.factor = w.gram;
-    w.amplitude.assign(q, 0.0);
-    double cost = static_cast<double>(n) * std::log(s.noise), square = 0.0;
-    for (std::size_t i = 0; i < n; ++i)
-        square += band.re[i] * band.re[i] + band.im[i] * band.im[i];
-    cost += square / s.noise;
+        conjugate_product(re, im, band.re.data(), band.im.data(), product_.re.data(),
+                          product_.im.data(), n);
+        for (std::size_t j = 0; j < g; ++j)
+            w.matched[a * g + j] =
+                weighted_sum(t.gain(j).data(), product_.re.data(), product_.im.data(), n);
+    }
+}
+
+// The amplitudes and the cost, given levels and noise.
+void MixtureFit::solve_band(std::size_t b, const MixtureState& state) {
+    const MixtureState::Band& s = state.bands[b];
+    Work& w = work_[b];
+    const std::size_t g = gains(), k = w.active.size(), q = k * g;
+    double cost =
+        static_cast<double>(bands_[b].size()) * std::log(s.noise) + tables_[b].energy() / s.noise;
+    w.factor.assign(w.gram.begin(), w.gram.end() - 1);
     for (Complex& x : w.factor)
+        x /= s.noise;
+    w.amplitude = w.matched;
+    for (Complex& x : w.amplitude)
         x /= s.noise;
     for (std::size_t a = 0; a < k; ++a) {
         const MixtureState::Tone& tone = s.tones[w.active[a]];
         for (std::size_t j = 0; j < g; ++j) {
-            double variance = tone.power;
-            if (j > 0) variance *= tone.unrest * std::pow(static_cast<double>(j), -kUnrestFall);
-            w.factor[(a * g + j) * (q + 1)] += 1.0 / variance;
-            cost += std::log(variance);
-            double re = 0.0, im = 0.0;
-            for (std::size_t i = 0; i < n; ++i) {
-                const double gain = t.gain[j * n + i];
-                re += gain * (w.re[a * n + i] * band.re[i] + w.im[a * n + i] * band.im[i]);
-                im += gain * (w.re[a * n + i] * band.im[i] - w.im[a * n + i] * band.re[i]);
-            }
-            w.amplitude[a * g + j] = Complex{re, im} / s.noise;
+            const double v = variance(tone, j);
+            w.factor[(a * g + j) * (q + 1)] += 1.0 / v;
+            cost += std::log(v);
         }
     }
-    const bool ok = cholesky<Complex>(w.factor, q);
-    if (!ok) {
+    if (!cholesky<Complex>(w.factor, q)) {
         w.cost = kBrokenCost;
         return;
     }
@@ -177,9 +158,28 @@ void MixtureFit::evaluate(std::size_t b, const MixtureState& state) {
     for (const Complex& y : w.amplitude)
         cost -= std::norm(y);
     solve_upper<Complex>(w.factor, q, w.amplitude.data());
-    cost += log_determinant<Complex>(w.factor, q);
-    w.cost = cost;
+    w.cost = cost + log_determinant<Complex>(w.factor, q);
     w.noise = s.noise;
+}
+
+double MixtureFit::variance(const MixtureState::Tone& tone, std::size_t gain) const {
+    return gain == 0 ? tone.power : tone.power * tone.unrest * unrest_share_[gain];
+}
+
+void MixtureFit::lay_fitted(std::size_t b, std::size_t a) {
+    const MixtureTable& t = tables_[b];
+    const Work& w = work_[b];
+    const std::size_t n = bands_[b].size(), g = gains();
+    product_.re.assign(n, 0.0);
+    product_.im.assign(n, 0.0);
+    for (std::size_t j = 0; j < g; ++j) {
+        add_scaled(w.amplitude[a * g + j].real(), t.gain(j).data(), product_.re.data(), n);
+        add_scaled(w.amplitude[a * g + j].imag(), t.gain(j).data(), product_.im.data(), n);
+    }
+    fitted_.re.assign(n, 0.0);
+    fitted_.im.assign(n, 0.0);
+    add_product(product_.re.data(), product_.im.data(), &w.re[a * n], &w.im[a * n],
+                fitted_.re.data(), fitted_.im.data(), n);
 }
 
 double MixtureFit::prior_cost(const MixtureState& state) const {
@@ -221,56 +221,44 @@ double MixtureFit::cost(const MixtureState& state) {
 void MixtureFit::residual(std::size_t b, const MixtureState& state, std::vector<double>& re,
                           std::vector<double>& im) {
     evaluate(b, state);
-    const std::size_t n = bands_[b].size(), g = model_.gain_terms + 1;
-    const Work& w = work_[b];
-    const Table& t = tables_[b];
+    const std::size_t n = bands_[b].size();
     re = bands_[b].re;
     im = bands_[b].im;
-    for (std::size_t a = 0; a < w.active.size(); ++a)
-        for (std::size_t i = 0; i < n; ++i) {
-            Complex gain = 0.0;
-            for (std::size_t j = 0; j < g; ++j)
-                gain += w.amplitude[a * g + j] * t.gain[j * n + i];
-            re[i] -= gain.real() * w.re[a * n + i] - gain.imag() * w.im[a * n + i];
-            im[i] -= gain.real() * w.im[a * n + i] + gain.imag() * w.re[a * n + i];
-        }
+    for (std::size_t a = 0; a < work_[b].active.size(); ++a) {
+        lay_fitted(b, a);
+        add_scaled(-1.0, fitted_.re.data(), re.data(), n);
+        add_scaled(-1.0, fitted_.im.data(), im.data(), n);
+    }
 }
 
 void MixtureFit::hear_remainder(std::size_t b, const MixtureState& state) {
     residual(b, state, work_[b].rest_re, work_[b].rest_im);
 }
 
-MixtureExtraTone MixtureFit::extra_tone(std::size_t b, double hz) const {
+MixtureExtraTone MixtureFit::extra_tone(std::size_t b, double hz) {
     const MixtureBand& band = bands_[b];
-    const Table& t = tables_[b];
+    const MixtureTable& t = tables_[b];
     const Work& w = work_[b];
-    const std::size_t n = band.size(), g = model_.gain_terms + 1, k = w.active.size(), q = k * g;
-    std::vector<double> cosine(n), sine(n);
-    Complex met = 0.0;
-    const double f = hz - band.centre_hz;
-    Complex tone = std::polar(1.0, kTurn * f * t.path[0]);
-    const Complex turn = std::polar(1.0, kTurn * f / band.rate);
-    for (std::size_t i = 0; i < n; ++i) {
-        cosine[i] = tone.real();
-        sine[i] = tone.imag();
-        met += Complex{cosine[i] * w.rest_re[i] + sine[i] * w.rest_im[i],
-                       cosine[i] * w.rest_im[i] - sine[i] * w.rest_re[i]};
-        tone = {tone.real() * turn.real() - tone.imag() * turn.imag(),
-                tone.real() * turn.imag() + tone.imag() * turn.real()};
-    }
+    const std::size_t n = band.size(), g = gains(), k = w.active.size(), q = k * g;
+    turns_.assign(n, 0.0);
+    add_scaled(hz - band.centre_hz, t.path(0).data(), turns_.data(), n);
+    fitted_.resize(n);
+    product_.resize(n);
+    lay_circle(turns_.data(), fitted_.re.data(), fitted_.im.data(), n);
+    conjugate_product(fitted_.re.data(), fitted_.im.data(), w.rest_re.data(), w.rest_im.data(),
+                      product_.re.data(), product_.im.data(), n);
+    const Complex met = weighted_sum(t.gain(0).data(), product_.re.data(), product_.im.data(), n);
     double information = static_cast<double>(n) / w.noise;
     if (q > 0 && w.cost < kBrokenCost) {
         std::vector<Complex> shadow(q);
-        for (std::size_t a = 0; a < k; ++a)
-            for (std::size_t j = 0; j < g; ++j) {
-                double re = 0.0, im = 0.0;
-                for (std::size_t i = 0; i < n; ++i) {
-                    const double gain = t.gain[j * n + i];
-                    re += gain * (w.re[a * n + i] * cosine[i] + w.im[a * n + i] * sine[i]);
-                    im += gain * (w.re[a * n + i] * sine[i] - w.im[a * n + i] * cosine[i]);
-                }
-                shadow[a * g + j] = Complex{re, im} / w.noise;
-            }
+        for (std::size_t a = 0; a < k; ++a) {
+            conjugate_product(&w.re[a * n], &w.im[a * n], fitted_.re.data(), fitted_.im.data(),
+                              product_.re.data(), product_.im.data(), n);
+            for (std::size_t j = 0; j < g; ++j)
+                shadow[a * g + j] =
+                    weighted_sum(t.gain(j).data(), product_.re.data(), product_.im.data(), n) /
+                    w.noise;
+        }
         solve_lower<Complex>(w.factor, q, shadow.data());
         for (const Complex& x : shadow)
             information -= std::norm(x);

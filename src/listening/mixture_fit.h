@@ -4,6 +4,7 @@
 #pragma once
 
 #include "listening/mixture_bands.h"
+#include "listening/mixture_table.h"
 
 #include <complex>
 #include <cstddef>
@@ -85,33 +86,41 @@ class MixtureFit {
     /// The pitch over the span, by the slopes of the pipe's partials' phases.
     MixtureMean mean(const MixtureState& state, std::size_t pipe);
     std::size_t terms() const { return 1 + model_.wander_terms; }
+    std::size_t gains() const { return 1 + model_.gain_terms; }
     /// Bands with tones of this pipe.
     std::span<const std::size_t> bands_of(std::size_t pipe) const { return bands_of_[pipe]; }
     /// Whether the two pipes have tones in a common band.
     bool share_bands(std::size_t pipe, std::size_t other) const;
     /// Readies a band for extra_tone.
     void hear_remainder(std::size_t band, const MixtureState& state);
-    MixtureExtraTone extra_tone(std::size_t band, double hz) const;
+    MixtureExtraTone extra_tone(std::size_t band, double hz);
 
   private:
     using Complex = std::complex<double>;
-    struct Table {
-        std::vector<double> path;     // [terms][n]: seconds
-        std::vector<double> gain;     // [1 + gain_terms][n]
-        std::vector<double> product;  // [pairs of gains][n]
-        std::vector<double> mean;     // Σ of product over n
+    struct Series {
+        std::vector<double> re, im;
+        void resize(std::size_t n) { re.resize(n), im.resize(n); }
     };
     struct Work {
         std::vector<std::size_t> active;       // tones
+        std::vector<double> laid;              // unknowns of their pipes when they were laid
         std::vector<double> re, im;            // [active][n] tones
         std::vector<double> rest_re, rest_im;  // what the tones leave, by hear_remainder
-        std::vector<Complex> gram, factor, amplitude;
+        std::vector<Complex> gram, matched, factor, amplitude;
         std::vector<double> posterior;  // diagonal of A⁻¹
         double noise = 1.0, cost = 0.0;
     };
+    bool laid(std::size_t b, const MixtureState& state);
+    void lay_tones(std::size_t b, const MixtureState& state);
+    void gather(std::size_t b);
+    void solve_band(std::size_t b, const MixtureState& state);
+    /// Of a gain term's amplitude, beforehand.
+    double variance(const MixtureState::Tone& tone, std::size_t gain) const;
+    /// The a-th active tone as fitted, into fitted_.
+    void lay_fitted(std::size_t b, std::size_t a);
     double slope_share(std::size_t term) const;
     double own_slope(std::size_t b, std::size_t a, const std::vector<double>& re,
-                     const std::vector<double>& im) const;
+                     const std::vector<double>& im);
     double stray(std::size_t b, std::size_t a, const MixtureState& state) const;
     void evaluate(std::size_t b, const MixtureState& state);
     void add_curvature(std::size_t b, const MixtureState& state);
@@ -123,11 +132,15 @@ class MixtureFit {
 
     std::span<const MixtureBand> bands_;
     MixtureModel model_;
-    std::vector<Table> tables_;
+    std::vector<double> unrest_share_;  // of the gain terms, of the first's
+    std::vector<MixtureTable> tables_;
     std::vector<Work> work_;
     std::vector<char> used_;
     std::vector<std::vector<std::size_t>> bands_of_;
     std::vector<double> hessian_, gradient_, factor_, step_;
+    Series fitted_, product_;  // scratch, of a band's length
+    std::vector<double> turns_;
+    MixtureTable::Sums sums_;
 };
 
 }  // namespace rankwright::listening

@@ -2,6 +2,7 @@
 #include "listening/linear_solve.h"
 #include "listening/mixture_fit.h"
 #include "listening/mixture_prior.h"
+#include "listening/sample_sums.h"
 
 #include <algorithm>
 #include <cmath>
@@ -20,37 +21,30 @@ void MixtureFit::relevel(std::size_t b, MixtureState& state) {
     Work& w = work_[b];
     const MixtureBand& band = bands_[b];
     MixtureState::Band& s = state.bands[b];
-    const std::size_t n = band.size(), g = model_.gain_terms + 1, q = w.active.size() * g;
+    const std::size_t n = band.size(), g = gains(), q = w.active.size() * g;
     if (w.cost >= kBrokenCost) return;
+    // The diagonal of the inverse: column by column of L⁻¹, which begins with noughts.
     w.posterior.assign(q, 0.0);
     std::vector<Complex> unit(q);
     for (std::size_t i = 0; i < q; ++i) {
-        std::fill(unit.begin(), unit.end(), 0.0);
-        unit[i] = 1.0;
-        solve_lower<Complex>(w.factor, q, unit.data());
-        for (const Complex& x : unit)
-            w.posterior[i] += std::norm(x);
+        for (std::size_t row = i; row < q; ++row) {
+            Complex sum = row == i ? 1.0 : 0.0;
+            for (std::size_t l = i; l < row; ++l)
+                sum -= w.factor[row * q + l] * unit[l];
+            unit[row] = sum / w.factor[row * (q + 1)].real();
+            w.posterior[i] += std::norm(unit[row]);
+        }
     }
-    std::vector<double> re, im;
-    re = band.re;
-    im = band.im;
-    const Table& t = tables_[b];
+    std::vector<double> re = band.re, im = band.im;
     double informed = 0.0;
     for (std::size_t a = 0; a < w.active.size(); ++a) {
-        for (std::size_t i = 0; i < n; ++i) {
-            Complex gain = 0.0;
-            for (std::size_t j = 0; j < g; ++j)
-                gain += w.amplitude[a * g + j] * t.gain[j * n + i];
-            re[i] -= gain.real() * w.re[a * n + i] - gain.imag() * w.im[a * n + i];
-            im[i] -= gain.real() * w.im[a * n + i] + gain.imag() * w.re[a * n + i];
-        }
+        lay_fitted(b, a);
+        add_scaled(-1.0, fitted_.re.data(), re.data(), n);
+        add_scaled(-1.0, fitted_.im.data(), im.data(), n);
         MixtureState::Tone& tone = s.tones[w.active[a]];
         const MixtureTone& which = band.tones[w.active[a]];
-        for (std::size_t j = 0; j < g; ++j) {
-            double variance = tone.power;
-            if (j > 0) variance *= tone.unrest * std::pow(static_cast<double>(j), -kUnrestFall);
-            informed += 1.0 - std::min(1.0, w.posterior[a * g + j] / variance);
-        }
+        for (std::size_t j = 0; j < g; ++j)
+            informed += 1.0 - std::min(1.0, w.posterior[a * g + j] / variance(tone, j));
         // What the data alone say of the amplitude: y with variance v.
         const double share = std::clamp(1.0 - w.posterior[a * g] / tone.power, 1e-9, 1.0 - 1e-12);
         const double v = w.posterior[a * g] / share;
@@ -67,8 +61,7 @@ void MixtureFit::relevel(std::size_t b, MixtureState& state) {
         }
         double sum = 0.0;
         for (std::size_t j = 1; j < g; ++j)
-            sum += (std::norm(w.amplitude[a * g + j]) + w.posterior[a * g + j]) *
-                   std::pow(static_cast<double>(j), kUnrestFall);
+            sum += (std::norm(w.amplitude[a * g + j]) + w.posterior[a * g + j]) / unrest_share_[j];
         const double scale = std::max(tone.found, std::exp(at));
         tone.unrest = std::clamp((sum / scale + kUnrestWeight * kUnrest) /
                                      (static_cast<double>(g - 1) + kUnrestWeight),
@@ -76,9 +69,7 @@ void MixtureFit::relevel(std::size_t b, MixtureState& state) {
                       scale / std::exp(at);
         tone.power = std::exp(at);
     }
-    double left = 0.0;
-    for (std::size_t i = 0; i < n; ++i)
-        left += re[i] * re[i] + im[i] * im[i];
+    const double left = sum2(re.data(), re.data(), n) + sum2(im.data(), im.data(), n);
     constexpr double kNoiseWeight = 6.0;  // samples' worth of the floor found between the lines
     s.noise = (left + s.noise * informed + kNoiseWeight * band.floor) /
               (static_cast<double>(n) + kNoiseWeight);

@@ -110,26 +110,26 @@ MixtureMean MixtureFit::mean(const MixtureState& state, std::size_t pipe) {
 // Radians a second beside the common path of the a-th active tone of a band: the best steady turn
 // of what that tone and the residual (`re`, `im`) make together.
 double MixtureFit::own_slope(std::size_t b, std::size_t a, const std::vector<double>& re,
-                             const std::vector<double>& im) const {
+                             const std::vector<double>& im) {
     const MixtureBand& band = bands_[b];
-    const Table& t = tables_[b];
     const Work& w = work_[b];
-    const std::size_t n = band.size(), g = model_.gain_terms + 1;
+    const std::size_t n = band.size();
+    lay_fitted(b, a);
     std::vector<Complex> own(n);
+    const std::span<const double> time = tables_[b].path(0);
     double middle = 0.0, square = 0.0;
     for (std::size_t i = 0; i < n; ++i) {
-        for (std::size_t j = 0; j < g; ++j)
-            own[i] += w.amplitude[a * g + j] * t.gain[j * n + i];
-        own[i] += Complex{re[i], im[i]} * Complex{w.re[a * n + i], -w.im[a * n + i]};
-        middle += t.path[i] / static_cast<double>(n);
+        own[i] = Complex{fitted_.re[i] + re[i], fitted_.im[i] + im[i]} *
+                 Complex{w.re[a * n + i], -w.im[a * n + i]};
+        middle += time[i] / static_cast<double>(n);
     }
     for (std::size_t i = 0; i < n; ++i)
-        square += (t.path[i] - middle) * (t.path[i] - middle);
+        square += (time[i] - middle) * (time[i] - middle);
     double slope = 0.0;
     for (int step = 0; step < 4; ++step) {
         Complex sum = 0.0, moment = 0.0;
         for (std::size_t i = 0; i < n; ++i) {
-            const double at = t.path[i] - middle;
+            const double at = time[i] - middle;
             const Complex still = own[i] * std::polar(1.0, -slope * at);
             sum += still;
             moment += at * still;

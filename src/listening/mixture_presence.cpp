@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstdint>
 
 namespace rankwright::listening {
 
@@ -130,22 +131,43 @@ std::vector<Loudness> loudnesses() {
 /// ln of the ratio for one partial at one place, by the level expected of it.
 class RatioTable {
   public:
-    static constexpr double kLowest_db = -90.0, kHighest_db = 30.0, kStep_db = 5.0;
-    RatioTable(double power, double variance, double level) {
-        for (std::size_t i = 0; i < ln_.size(); ++i)
-            ln_[i] = ln_ratio(
-                power, variance,
-                level * std::pow(10.0, 0.1 * (kLowest_db + kStep_db * static_cast<double>(i))));
+    void lay(double power, double variance, double level) {
+        static const auto steps = [] {
+            std::array<double, kLevels> all{};
+            for (std::size_t i = 0; i < kLevels; ++i)
+                all[i] = std::pow(10.0, 0.1 * (kLowest_db + kStep_db * static_cast<double>(i)));
+            return all;
+        }();
+        for (std::size_t i = 0; i < kLevels; ++i)
+            ln_[i] = ln_ratio(power, variance, level * steps[i]);
     }
     double at(double db) const {
         const double x =
-            std::clamp((db - kLowest_db) / kStep_db, 0.0, static_cast<double>(ln_.size()) - 1.001);
+            std::clamp((db - kLowest_db) / kStep_db, 0.0, static_cast<double>(kLevels) - 1.001);
         const auto i = static_cast<std::size_t>(x);
         return ln_[i] + (x - static_cast<double>(i)) * (ln_[i + 1] - ln_[i]);
     }
 
   private:
-    std::array<double, static_cast<std::size_t>((kHighest_db - kLowest_db) / kStep_db) + 1> ln_{};
+    static constexpr double kLowest_db = -90.0, kHighest_db = 30.0, kStep_db = 5.0;
+    static constexpr auto kLevels =
+        static_cast<std::size_t>((kHighest_db - kLowest_db) / kStep_db) + 1;
+    std::array<double, kLevels> ln_{};
+};
+
+/// A partial's trace at the place looked at last: the grid of a low partial is coarse.
+struct PartialThere {
+    const PartialTrace* trace;
+    double decades;
+    std::size_t at = SIZE_MAX;
+    RatioTable ratio{};
+
+    void look(double x, double low, double level) {
+        const auto i = std::min(trace->power.size() - 1,
+                                static_cast<std::size_t>(std::lround((x - low) / trace->step)));
+        if (i != at) ratio.lay(trace->power[i], trace->variance[i], level);
+        at = i;
+    }
 };
 
 }  // namespace
@@ -167,25 +189,24 @@ PresenceEvidence presence_evidence(MixtureFit& fit, const MixtureState& without,
     const std::vector<PartialTrace> traces = trace_partials(fit, without, pipe, reach, highest);
     if (traces.empty()) return {};
     double step = 1.0;
-    for (const PartialTrace& t : traces)
+    std::vector<PartialThere> partials;
+    for (const PartialTrace& t : traces) {
         step = std::min(step, t.step);
+        partials.push_back({&t, std::log10(static_cast<double>(t.partial))});
+    }
+    std::vector<double> terms(loud.size());
     const MixtureModel::Pipe& expected = fit.model().pipes[pipe];
     PresenceEvidence evidence;
     double best = -1e300;
     for (double x = reach.low; x <= reach.high; x += step) {
         const double u = (x / kCent - expected.centre) / expected.sd;
         const double weight = 1.0 / ((1.0 + u * u / 3.0) * (1.0 + u * u / 3.0));
-        std::vector<double> terms;
-        for (const Loudness& one : loud)
-            terms.push_back(one.ln_weight);
-        for (const PartialTrace& t : traces) {
-            const auto i =
-                std::min(t.power.size() - 1,
-                         static_cast<std::size_t>(std::lround((x - reach.low) / t.step)));
-            const RatioTable table(t.power[i], t.variance[i], level);
-            const double decades = std::log10(static_cast<double>(t.partial));
-            for (std::size_t s = 0; s < loud.size(); ++s)
-                terms[s] += table.at(loud[s].db - loud[s].fall * decades);
+        for (std::size_t i = 0; i < loud.size(); ++i)
+            terms[i] = loud[i].ln_weight;
+        for (PartialThere& there : partials) {
+            there.look(x, reach.low, level);
+            for (std::size_t i = 0; i < loud.size(); ++i)
+                terms[i] += there.ratio.at(loud[i].db - loud[i].fall * there.decades);
         }
         const double shift = *std::max_element(terms.begin(), terms.end());
         double here = 0.0;

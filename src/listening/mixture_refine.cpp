@@ -3,6 +3,7 @@
 #include "listening/linear_solve.h"
 #include "listening/mixture_fit.h"
 #include "listening/mixture_prior.h"
+#include "listening/sample_sums.h"
 
 #include <algorithm>
 #include <cmath>
@@ -12,13 +13,11 @@ namespace rankwright::listening {
 
 using namespace mixture_prior;
 
-namespace {}
-
 void MixtureFit::add_curvature(std::size_t b, const MixtureState& state) {
     const MixtureBand& band = bands_[b];
     Work& w = work_[b];
-    const Table& t = tables_[b];
-    const std::size_t n = band.size(), g = model_.gain_terms + 1, k = w.active.size(), q = k * g;
+    const MixtureTable& t = tables_[b];
+    const std::size_t n = band.size(), g = gains(), k = w.active.size(), q = k * g;
     if (k == 0 || w.cost >= kBrokenCost) return;
     std::vector<std::size_t> pipes;
     for (const std::size_t a : w.active)
@@ -26,63 +25,55 @@ void MixtureFit::add_curvature(std::size_t b, const MixtureState& state) {
             pipes.push_back(band.tones[a].pipe);
     const std::size_t u = pipes.size();
     // i·2π·hz·(fitted tone), summed over each pipe's tones in the band; the residual.
-    std::vector<double> jre(u * n, 0.0), jim(u * n, 0.0), rre = band.re, rim = band.im;
+    std::vector<Series> turned(u);
+    for (Series& one : turned) {
+        one.re.assign(n, 0.0);
+        one.im.assign(n, 0.0);
+    }
+    Series rest{band.re, band.im};
     for (std::size_t a = 0; a < k; ++a) {
         const MixtureTone& tone = band.tones[w.active[a]];
         const auto p = static_cast<std::size_t>(std::find(pipes.begin(), pipes.end(), tone.pipe) -
                                                 pipes.begin());
         const double scale = kTurn * kCent * tone.partial * model_.pipes[tone.pipe].nominal_hz;
-        for (std::size_t i = 0; i < n; ++i) {
-            double gre = 0.0, gim = 0.0;
-            for (std::size_t j = 0; j < g; ++j) {
-                gre += w.amplitude[a * g + j].real() * t.gain[j * n + i];
-                gim += w.amplitude[a * g + j].imag() * t.gain[j * n + i];
-            }
-            const double fre = gre * w.re[a * n + i] - gim * w.im[a * n + i];
-            const double fim = gre * w.im[a * n + i] + gim * w.re[a * n + i];
-            rre[i] -= fre;
-            rim[i] -= fim;
-            jre[p * n + i] -= scale * fim;
-            jim[p * n + i] += scale * fre;
-        }
+        lay_fitted(b, a);
+        add_scaled(-1.0, fitted_.re.data(), rest.re.data(), n);
+        add_scaled(-1.0, fitted_.im.data(), rest.im.data(), n);
+        add_scaled(-scale, fitted_.im.data(), turned[p].re.data(), n);
+        add_scaled(scale, fitted_.re.data(), turned[p].im.data(), n);
     }
     const std::size_t m = terms(), all = model_.pipes.size() * m, v = u * m;
     const double noise = state.bands[b].noise;
     const double scale = 2.0 * model_.temper;
     std::vector<Complex> response(v * q);  // L⁻¹ΦᴴJ/σ²
-    std::vector<double> xre(n), xim(n);
-    for (std::size_t x = 0; x < v; ++x) {
-        const std::size_t p = x / m, term = x % m;
-        double gradient = 0.0;
-        for (std::size_t i = 0; i < n; ++i) {
-            xre[i] = jre[p * n + i] * t.path[term * n + i];
-            xim[i] = jim[p * n + i] * t.path[term * n + i];
-            gradient += xre[i] * rre[i] + xim[i] * rim[i];
+    std::vector<double> both(n), sums;
+    product_.resize(n);
+    for (std::size_t p = 0; p < u; ++p) {
+        const double *re = turned[p].re.data(), *im = turned[p].im.data();
+        conjugate_product(re, im, rest.re.data(), rest.im.data(), product_.re.data(),
+                          product_.im.data(), n);
+        for (std::size_t x = 0; x < m; ++x)
+            gradient_[pipes[p] * m + x] -=
+                scale * sum2(t.path(x).data(), product_.re.data(), n) / noise;
+        for (std::size_t a = 0; a < k; ++a) {
+            conjugate_product(&w.re[a * n], &w.im[a * n], re, im, product_.re.data(),
+                              product_.im.data(), n);
+            t.sum_for_gain_paths(product_.re.data(), product_.im.data(), sums_);
+            for (std::size_t x = 0; x < m; ++x)
+                for (std::size_t j = 0; j < g; ++j)
+                    response[(p * m + x) * q + a * g + j] = t.gain_path(sums_, j, x) / noise;
         }
-        gradient_[pipes[p] * m + term] -= scale * gradient / noise;
-        for (std::size_t a = 0; a < k; ++a)
-            for (std::size_t j = 0; j < g; ++j) {
-                double re = 0.0, im = 0.0;
-                for (std::size_t i = 0; i < n; ++i) {
-                    const double gain = t.gain[j * n + i];
-                    re += gain * (w.re[a * n + i] * xre[i] + w.im[a * n + i] * xim[i]);
-                    im += gain * (w.re[a * n + i] * xim[i] - w.im[a * n + i] * xre[i]);
-                }
-                response[x * q + a * g + j] = Complex{re, im} / noise;
-            }
-        solve_lower<Complex>(w.factor, q, &response[x * q]);
+        for (std::size_t x = 0; x < m; ++x)
+            solve_lower<Complex>(w.factor, q, &response[(p * m + x) * q]);
     }
     for (std::size_t p = 0; p < u; ++p)
         for (std::size_t r = 0; r <= p; ++r) {
-            std::vector<double> both(n);
             for (std::size_t i = 0; i < n; ++i)
-                both[i] = jre[p * n + i] * jre[r * n + i] + jim[p * n + i] * jim[r * n + i];
+                both[i] = turned[p].re[i] * turned[r].re[i] + turned[p].im[i] * turned[r].im[i];
+            t.paths(both.data(), sums);
             for (std::size_t x = 0; x < m; ++x)
                 for (std::size_t y = 0; y < m; ++y) {
-                    double sum = 0.0;
-                    for (std::size_t i = 0; i < n; ++i)
-                        sum += both[i] * t.path[x * n + i] * t.path[y * n + i];
-                    sum /= noise;
+                    double sum = sums[x * m + y] / noise;
                     for (std::size_t l = 0; l < q; ++l) {
                         const Complex a = response[(p * m + x) * q + l],
                                       c = response[(r * m + y) * q + l];

@@ -1,6 +1,7 @@
 #include "listening/mixture_search.h"
 
 #include "listening/arithmetic.h"
+#include "listening/wide_registers.h"
 
 #include <algorithm>
 #include <array>
@@ -13,6 +14,30 @@ constexpr std::size_t kBeam = 6;
 constexpr std::size_t kPeaks = 3;
 constexpr std::size_t kLanes = 8;
 using Lanes = std::array<double, kLanes>;
+
+/// Several places side by side: replaces their radians a second by the energy of a steady tone
+/// there. Each tone turns by its own rotor.
+RANKWRIGHT_WIDE void match(const double* sound_re, const double* sound_im, std::size_t n,
+                           double first_s, double step_s, Lanes& places) {
+    Lanes re{}, im{}, c{}, s{}, dc{}, ds{};
+    for (std::size_t l = 0; l < kLanes; ++l) {
+        c[l] = std::cos(places[l] * first_s);
+        s[l] = -std::sin(places[l] * first_s);
+        dc[l] = std::cos(places[l] * step_s);
+        ds[l] = -std::sin(places[l] * step_s);
+    }
+    for (std::size_t i = 0; i < n; ++i)
+        for (std::size_t l = 0; l < kLanes; ++l) {
+            re[l] += sound_re[i] * c[l] - sound_im[i] * s[l];
+            im[l] += sound_re[i] * s[l] + sound_im[i] * c[l];
+            const double t = c[l] * dc[l] - s[l] * ds[l];
+            s[l] = c[l] * ds[l] + s[l] * dc[l];
+            c[l] = t;
+        }
+    for (std::size_t l = 0; l < kLanes; ++l)
+        places[l] = (re[l] * re[l] + im[l] * im[l]) / static_cast<double>(n);
+}
+
 }  // namespace
 
 std::vector<MixturePeak> scan_pipe(MixtureFit& fit, const MixtureState& state, std::size_t pipe,
@@ -57,28 +82,14 @@ std::vector<MixturePeak> scan_pipe(MixtureFit& fit, const MixtureState& state, s
         const auto points = static_cast<std::size_t>(std::ceil((reach.high - reach.low) / own)) + 2;
         std::vector<double> value(points);
         for (std::size_t p = 0; p < points; p += kLanes) {
-            // Several places side by side: each tone turns by its own rotor.
-            Lanes re{}, im{}, c{}, s{}, dc{}, ds{};
-            for (std::size_t l = 0; l < kLanes; ++l) {
-                const double x = reach.low + own * static_cast<double>(p + l);
-                const double f = kTurn * (hz * (1.0 + x) - band.centre_hz);
-                c[l] = std::cos(f * band.first_s);
-                s[l] = -std::sin(f * band.first_s);
-                dc[l] = std::cos(f / band.rate);
-                ds[l] = -std::sin(f / band.rate);
-            }
-            for (std::size_t i = 0; i < n; ++i)
-                for (std::size_t l = 0; l < kLanes; ++l) {
-                    re[l] += item.re[i] * c[l] - item.im[i] * s[l];
-                    im[l] += item.re[i] * s[l] + item.im[i] * c[l];
-                    const double t = c[l] * dc[l] - s[l] * ds[l];
-                    s[l] = c[l] * ds[l] + s[l] * dc[l];
-                    c[l] = t;
-                }
+            Lanes taken;
+            for (std::size_t l = 0; l < kLanes; ++l)
+                taken[l] = kTurn * (hz * (1.0 + reach.low + own * static_cast<double>(p + l)) -
+                                    band.centre_hz);
+            match(item.re.data(), item.im.data(), n, band.first_s, 1.0 / band.rate, taken);
             for (std::size_t l = 0; l < kLanes && p + l < points; ++l) {
-                const double taken = (re[l] * re[l] + im[l] * im[l]) / static_cast<double>(n);
                 const double before = item.energy + floor;
-                const double after = std::max(item.energy - taken, 0.0) + floor;
+                const double after = std::max(item.energy - taken[l], 0.0) + floor;
                 const double gain =
                     model.temper * static_cast<double>(n) * std::log(before / after);
                 value[p + l] =

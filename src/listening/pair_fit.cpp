@@ -2,7 +2,7 @@
 
 #include "listening/arithmetic.h"
 #include "listening/linear_solve.h"
-#include "listening/wide_registers.h"
+#include "listening/sample_sums.h"
 
 #include <algorithm>
 #include <cmath>
@@ -162,51 +162,10 @@ PairState PairFit::start(double reference_offset_hz, double pipe_offset_hz) {
 
 namespace {
 
-/// Σ a·b, and Σ a·b·c.
-RANKWRIGHT_WIDE double sum2(const double* a, const double* b, std::size_t n) {
-    FourDoubles sums{}, x, y;
-    std::size_t m = 0;
-    for (; m + 4 <= n; m += 4) {
-        load(x, a + m);
-        load(y, b + m);
-        sums += x * y;
-    }
-    for (; m < n; ++m)
-        sums[0] += a[m] * b[m];
-    return (sums[0] + sums[1]) + (sums[2] + sums[3]);
-}
-
-RANKWRIGHT_WIDE double sum3(const double* a, const double* b, const double* c, std::size_t n) {
-    FourDoubles sums{}, x, y, z;
-    std::size_t m = 0;
-    for (; m + 4 <= n; m += 4) {
-        load(x, a + m);
-        load(y, b + m);
-        load(z, c + m);
-        sums += x * y * z;
-    }
-    for (; m < n; ++m)
-        sums[0] += a[m] * b[m] * c[m];
-    return (sums[0] + sums[1]) + (sums[2] + sums[3]);
-}
-
-/// e^{2πi·turns}, sample by sample.
-RANKWRIGHT_WIDE void lay_circle(const std::vector<double>& turns, PairFit::Series& out) {
-    for (std::size_t m = 0; m < turns.size(); ++m) {
-        const CosSin at = on_circle(turns[m]);
-        out.re[m] = at.cos;
-        out.im[m] = at.sin;
-    }
-}
-
 /// conj(a)·b, sample by sample.
-RANKWRIGHT_WIDE void conjugate_product(const PairFit::Series& a, const PairFit::Series& b,
-                                       PairFit::Series& out) {
-    const std::size_t n = a.re.size();
-    for (std::size_t m = 0; m < n; ++m) {
-        out.re[m] = a.re[m] * b.re[m] + a.im[m] * b.im[m];
-        out.im[m] = a.re[m] * b.im[m] - a.im[m] * b.re[m];
-    }
+void conjugate_product(const PairFit::Series& a, const PairFit::Series& b, PairFit::Series& out) {
+    listening::conjugate_product(a.re.data(), a.im.data(), b.re.data(), b.im.data(), out.re.data(),
+                                 out.im.data(), a.re.size());
 }
 
 }  // namespace
@@ -228,7 +187,7 @@ void PairFit::lay_tones(std::size_t b, const PairState& state) {
         }
         for (std::size_t m = 0; m < n; ++m)
             cycles[m] = k * cycles[m] + at_hz * w.path[m];
-        lay_circle(cycles, w.tone[i]);
+        lay_circle(cycles.data(), w.tone[i].re.data(), w.tone[i].im.data(), n);
     }
 }
 
