@@ -164,6 +164,7 @@ void fill_suspicions(Snapshot& out, const listening::Suspicions& heard) {
         add(true,
             "The computer fades steady sound: turn off its noise suppression and gain control.");
     if (heard.octave_doubtful) add(false, "The octave is doubtful: the fundamental is missing.");
+    if (heard.only_wind) add(false, "Wind is heard in the pipe, but no tone. F notes it as dead.");
     if (heard.mains_hum) add(false, "Mains hum in the input: check the cable.");
 }
 

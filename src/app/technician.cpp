@@ -1,5 +1,7 @@
 #include "app/technician.h"
 
+#include "visit/faults.h"
+
 #include <algorithm>
 #include <cmath>
 
@@ -11,6 +13,8 @@ std::optional<visit::Command> ScreenReader::look(const overlay::Snapshot& snapsh
                              (snapshot.mixture ? snapshot.mixture->in_hand : "");
     if (pipe_ != pipe) {
         pipe_ = pipe;
+        silent_since_.reset();
+        tried_alone_ = false;
         technician_.turn_to(*pipe_, snapshot.device, now);
     }
     if (snapshot.wait || snapshot.survey) return std::nullopt;
@@ -19,6 +23,7 @@ std::optional<visit::Command> ScreenReader::look(const overlay::Snapshot& snapsh
         auto command = look_at_mutes(*snapshot.mixture, snapshot.key, others_sound, now);
         if (command || busy_) return command;
     }
+    if (auto command = listen_for_nothing(snapshot, now)) return command;
     simulator::Screen screen;
     screen.shows_figure =
         snapshot.deviation && (snapshot.stage == Stage::reading ||
@@ -37,11 +42,28 @@ std::optional<visit::Command> ScreenReader::look(const overlay::Snapshot& snapsh
         case simulator::Deed::Kind::move:
             return visit::MoveDevice{deed.up};
         case simulator::Deed::Kind::next:
+            if (!screen.kept && !snapshot.reference.empty() && !snapshot.alone && !tried_alone_) {
+                tried_alone_ = true;
+                return visit::HearAlone{};
+            }
             return visit::GoNext{};
         case simulator::Deed::Kind::wait:
             break;
     }
     return std::nullopt;
+}
+
+std::optional<visit::Command> ScreenReader::listen_for_nothing(const overlay::Snapshot& snapshot,
+                                                               Seconds now) {
+    constexpr Seconds kGivesUp{8.0};  // common practice, no source
+    if (snapshot.stage != overlay::Stage::waiting || !snapshot.faults.empty()) {
+        silent_since_.reset();
+        return std::nullopt;
+    }
+    if (!silent_since_) silent_since_ = now;
+    if (now - *silent_since_ < kGivesUp) return std::nullopt;
+    silent_since_.reset();
+    return visit::NoteFault{std::string(visit::kFaults.front())};
 }
 
 std::optional<visit::Command> ScreenReader::look_at_mutes(const overlay::MixtureKey& mixture,

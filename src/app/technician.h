@@ -23,12 +23,18 @@ class ScreenReader {
     std::optional<visit::Command> look_at_mutes(const overlay::MixtureKey& mixture, int key,
                                                 bool others_sound, Seconds now);
 
+    /// Notes a pipe as dead whose key the helper holds and that isn't heard.
+    std::optional<visit::Command> listen_for_nothing(const overlay::Snapshot& snapshot,
+                                                     Seconds now);
+
     simulator::SimulatedTechnician technician_;
     std::optional<std::string> pipe_;    ///< turned to
     std::optional<std::string> placed_;  ///< what the mutes were last put in for
     std::optional<Seconds> hands_done_;  ///< they are being moved until then
     Seconds looks_again_{0.0};           ///< at how the mutes sit
     bool busy_ = false;
+    std::optional<Seconds> silent_since_;  ///< though the key was called
+    bool tried_alone_ = false;             ///< the pipe in hand, without its reference
 };
 
 }  // namespace rankwright::app

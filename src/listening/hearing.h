@@ -24,6 +24,7 @@ struct Suspicions {
     bool tremulant = false;  ///< level and pitch swing together at 3 to 9 a second
     bool fading = false;  ///< the machine's noise suppression or gain control fades a steady pipe
     bool mains_hum = false;        ///< a mains line that was there before the pipe spoke
+    bool only_wind = false;        ///< wind rushes in a pipe that is silent
     bool octave_doubtful = false;  ///< fundamental missing and two octaves explain the partials
 };
 

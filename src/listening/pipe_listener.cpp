@@ -51,6 +51,10 @@ constexpr Cents kFirstReading{1.3};
 constexpr Cents kLooseReading{4.0};  // in deep noise, after a while
 constexpr Seconds kLooseAfter{0.6};
 constexpr double kClippedShare = 5e-4;
+constexpr Seconds kWindBlows{3.0};  // on after it was heard
+constexpr double kAboveWind_db = 6.0;
+constexpr double kUnderPipes_db = 20.0;  // common practice, no source
+constexpr Seconds kStandsInWind{0.6};    // a pipe as soft as that
 
 }  // namespace
 
@@ -58,6 +62,7 @@ struct PipeListener::State {
     explicit State(const Parameters& parameters)
         : rate(parameters.rate),
           channels(parameters.channels),
+          tells_wind(parameters.tells_wind),
           sound(parameters.rate, parameters.channels),
           finder(sound.rate(), parameters.channels),
           active(sound.rate(), parameters.channels),
@@ -77,6 +82,8 @@ struct PipeListener::State {
     void begin_trial();
     void try_note(Hertz pitch, FrameIndex onset);
     bool only_rings(const ToneFollower& tone) const;
+    bool soft_as_wind(const ToneFollower& tone) const;
+    bool is_still_wind(const ToneFollower& tone) const;
     bool is_of_another_note(const ToneFollower& tone) const;
     bool trial_is_a_pipe() const;
     bool trial_replaces_active() const;
@@ -84,10 +91,14 @@ struct PipeListener::State {
     void report();
     std::optional<PitchReading> honest_reading() const;
     void add_partial_frame();
+    std::int64_t frames_of(Seconds time) const {
+        return static_cast<std::int64_t>(time.count() * sound.rate().value());
+    }
     FrameIndex of_stream(FrameIndex thinned) const { return {thinned.value * sound.thinning()}; }
 
     SampleRate rate;
     int channels;
+    bool tells_wind;
     SoundHistory sound;
     ToneFinder finder;
     ToneFollower active;
@@ -103,6 +114,12 @@ struct PipeListener::State {
     bool doubtful = false;
     std::vector<SpectralLine> ringing;
     FrameIndex rings_until;
+    struct Wind {
+        double level_db = -120.0;
+        FrameIndex until;
+    };
+    std::optional<double> loudest_db;  // of the pipes that stood
+    Wind wind;                         // that rushed through a silent pipe a moment ago
     struct Ended {
         Hertz pitch;
         double level_db = -120.0;
@@ -183,8 +200,7 @@ void PipeListener::State::analyse() {
 std::span<const SpectralLine> PipeListener::State::what_rings() {
     if (active.active()) {
         active.list_lines(ringing);
-        rings_until =
-            sound.end() + static_cast<std::int64_t>(kRings.count() * sound.rate().value());
+        rings_until = sound.end() + frames_of(kRings);
     } else if (sound.end() > rings_until) {
         ringing.clear();
     }
@@ -193,11 +209,15 @@ std::span<const SpectralLine> PipeListener::State::what_rings() {
 
 void PipeListener::State::judge_active() {
     if (!active.active()) return;
-    if (active.repeated()) {
-        try_note(active.pitch(), sound.end() + -static_cast<std::int64_t>(kRepeatSeen.count() *
-                                                                          sound.rate().value()));
+    if (soft_as_wind(active) && active.only_wind()) {
+        wind = {active.level_db(), sound.end() + frames_of(kWindBlows)};
+        active.stop();
+    } else if (active.repeated()) {
+        try_note(active.pitch(), sound.end() + -frames_of(kRepeatSeen));
         active.stop();
     } else if (active.ended()) {
+        if (active.steady_hops() * active.hop() > kStandsInWind)
+            loudest_db = std::max(loudest_db.value_or(-200.0), active.steady_level_db());
         last = {active.pitch(), active.steady_level_db(), sound.end()};
         active.stop();
     }
@@ -208,12 +228,13 @@ void PipeListener::State::judge_trial() {
     if (!trial.active()) return;
     const Seconds age = duration(sound.end() - trial_began, sound.rate());
     const double slope = trial.level_slope_db(Seconds{0.05});
+    const bool only_wind = soft_as_wind(trial) && trial.only_wind();
+    if (only_wind) wind = {trial.level_db(), sound.end() + frames_of(kWindBlows)};
     if (trial.ended() || age > kLongestTrial || (age > kSureAfter && slope < kKnockFalls_db))
         trial.stop();
     else if (age > kSureAfter && (trial.repeated() || slope > kSpeaksAgain_db))
-        try_note(trial.pitch(), sound.end() + -static_cast<std::int64_t>(kRepeatSeen.count() *
-                                                                         sound.rate().value()));
-    else if (trial_is_a_pipe())
+        try_note(trial.pitch(), sound.end() + -frames_of(kRepeatSeen));
+    else if (!only_wind && trial_is_a_pipe())
         adopt_trial();
 }
 
@@ -254,6 +275,17 @@ bool PipeListener::State::only_rings(const ToneFollower& tone) const {
     return tone.level_db() < last->level_db - (whole > 1.5 ? kPartialUnder_db : kNoteUnder_db);
 }
 
+// Wind in a silent pipe is far softer than the pipes beside it, once one of them was heard.
+bool PipeListener::State::soft_as_wind(const ToneFollower& tone) const {
+    return tells_wind && (!loudest_db || tone.level_db() < *loudest_db - kUnderPipes_db);
+}
+
+// For a moment wind in a narrow band stands like a tone, the longer the deeper it is.
+bool PipeListener::State::is_still_wind(const ToneFollower& tone) const {
+    return sound.end() < wind.until && tone.level_db() < wind.level_db + kAboveWind_db &&
+           tone.steady_hops() * tone.hop() < kStandsInWind;
+}
+
 // Hardly anything but every m-th partial: it is the note m times as high. Nor do a blower's line
 // and the awaited pipe, which happens to stand at a multiple of it, make a pipe.
 bool PipeListener::State::is_of_another_note(const ToneFollower& tone) const {
@@ -268,6 +300,7 @@ bool PipeListener::State::is_of_another_note(const ToneFollower& tone) const {
 
 bool PipeListener::State::trial_is_a_pipe() const {
     if (!trial.coherent() || !trial.well_tuned() || trial.steady_hops() < 4) return false;
+    if (is_still_wind(trial)) return false;
     if (only_rings(trial)) return false;
     if (is_of_another_note(trial)) return false;
     const Seconds heard = duration(sound.end() - trial.onset(), sound.rate());
@@ -336,6 +369,7 @@ void PipeListener::State::report() {
     hearing.suspicions = {};
     hearing.suspicions.clipping = hearing.input.clipped > kClippedShare;
     hearing.suspicions.mains_hum = finder.mains_hum();
+    hearing.suspicions.only_wind = !active.active() && sound.end() < wind.until;
     hearing.reading.reset();
     hearing.drift_cents_a_second.reset();
     hearing.coarse.reset();

@@ -15,6 +15,9 @@ class PipeListener {
     struct Parameters {
         SampleRate rate{48000.0};
         int channels = 1;  ///< 1 or 2; of two, what each hears best is used
+        /// Whether the wind in a silent pipe is told from a tone. Not where a tone was taken out of
+        /// the sound: what is left of it comes and goes as wind does.
+        bool tells_wind = true;
     };
     explicit PipeListener(const Parameters& parameters);
     ~PipeListener();

@@ -89,6 +89,7 @@ void ToneFollower::begin_at(const SoundHistory& sound, Hertz pitch, FrameIndex o
     hop_count_ = steady_ = weighed_at_ = tuned_at_ = 0;
     cycles_ = 0.0;
     coherent_ = stood_ = ended_ = ending_ = repeated_ = fading_ = tremulant_ = drift_known_ = false;
+    only_wind_ = false;
     falling_ = risen_ = low_ = 0;
     disturbed_left_ = disturbed_for_ = moving_left_ = moved_at_ = 0;
     outliers_ = 0;
@@ -236,6 +237,7 @@ void ToneFollower::judge_hop() {
     }
     watch_pitch();
     if (h % 8 == 0) watch_tremulant();
+    if (h % 8 == 4) watch_flutter();
 }
 
 Cents ToneFollower::spread() const { return interval(pitch(), pitch() + tracker_.spread()); }

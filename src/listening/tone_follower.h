@@ -56,6 +56,8 @@ class ToneFollower {
     /// Falling slowly without the room's noise growing: gain control or noise suppression.
     bool fading() const { return fading_; }
     bool tremulant() const { return tremulant_; }
+    /// No tone, but wind in a pipe that is silent.
+    bool only_wind() const { return only_wind_; }
 
     double steady_level_db() const { return steady_level_; }
     double level_db() const;  ///< harmonic power of the last hops, full-scale sine = 0
@@ -83,6 +85,8 @@ class ToneFollower {
 
   private:
     static constexpr std::int64_t kKeptHops = 256;
+    static constexpr double kClearOfWind = 63.0;       // ratio of powers, tone over all else: 18 dB
+    static constexpr Hertz kSlowestWind{50.0};         // its bands come and go too slowly below
     static constexpr std::int64_t kStillSpeaking = 5;  // hops whose level is no measure yet
 
     struct Hop {
@@ -112,6 +116,7 @@ class ToneFollower {
     double straying(std::size_t count) const;
     bool compare_partials(std::int64_t from);
     double common_variance() const;
+    bool may_be_wind() const { return snr_ < kClearOfWind && tuned_ > kSlowestWind; }
     bool weigh(std::int64_t from);
     bool weights_are_stale(std::int64_t from);
     double common_turn(std::int64_t from) const;
@@ -127,6 +132,8 @@ class ToneFollower {
     void watch_fading(double level);
     void watch_pitch();
     void watch_tremulant();
+    bool grows(std::int64_t from) const;
+    void watch_flutter();
 
     std::complex<float>& z(int row, std::int64_t hop) {
         return series_[static_cast<std::size_t>(row) * kKeptHops +
@@ -203,6 +210,7 @@ class ToneFollower {
     double drift_ = 0.0;
     bool drift_known_ = false;
     double snr_ = 0.0;
+    bool only_wind_ = false;
 };
 
 }  // namespace rankwright::listening

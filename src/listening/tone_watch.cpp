@@ -30,6 +30,10 @@ constexpr Seconds kLookBack{0.25};
 constexpr Seconds kMovingHeld{0.3};
 constexpr Cents kMoved{1.0};
 constexpr Hertz kBassBelow{65.0};
+constexpr Seconds kFlutterHeard{0.06};
+constexpr double kFlutterPeriods = 8.0;
+constexpr Seconds kSpeaksWithin{0.3};
+constexpr Seconds kFlutterSeen{0.8};
 
 }  // namespace
 
@@ -256,6 +260,63 @@ void ToneFollower::watch_tremulant() {
             return;
         }
     }
+}
+
+// Whether the tone is clearly louder in the last third of the hops since `from` than in the first.
+bool ToneFollower::grows(std::int64_t from) const {
+    constexpr double kLouder = 1.6;  // 2 dB
+    const std::int64_t third = (hop_count_ - from) / 3;
+    double before = 0.0;
+    double after = 0.0;
+    for (std::int64_t i = 0; i < third; ++i) {
+        before += at(from + i).power;
+        after += at(hop_count_ - 1 - i).power;
+    }
+    return after > kLouder * before;
+}
+
+// Wind that rushes through a silent pipe sounds in narrow bands at its partials and passes for a
+// soft tone; but each band's power comes and goes as noise does, by as much as itself, where that
+// of a pipe stands. Beating pipes' powers vary too, but hardly in so much noise.
+void ToneFollower::watch_flutter() {
+    constexpr double kVaries = 0.2;  // 1 in the mean for noise: its power is exponential
+    if (!may_be_wind()) {
+        only_wind_ = false;
+        return;
+    }
+    const std::int64_t back = std::lround(kFlutterSeen / hop_);
+    // Once a pipe must have spoken it needn't have been steady since: wind never is.
+    const bool spoken = hop_count_ * hop_ > kFlutterSeen + kSpeaksWithin;
+    const std::int64_t from =
+        std::max({oldest(), hop_count_ - back, spoken ? std::int64_t{0} : steady_});
+    const std::int64_t count = hop_count_ - from;
+    const bool heard = count * hop_ >= kFlutterHeard + Seconds{kFlutterPeriods / pitch().value()};
+    if (!heard || grows(from)) return;
+    // A pipe that speaks slowly grows, which is no flutter: each power against its own straight
+    // line.
+    const double middle = 0.5 * static_cast<double>(count - 1);
+    const double spread = static_cast<double>(count) * (square(middle) + middle) / 3.0;
+    double all = 0.0;
+    double varying = 0.0;
+    for (int row = 0; row < rows(); ++row) {
+        double sum = 0.0;
+        double squares = 0.0;
+        double growth = 0.0;
+        for (std::int64_t h = from; h < hop_count_; ++h) {
+            const auto power = static_cast<double>(std::norm(z(row, h)));
+            sum += power;
+            squares += power * power;
+            growth += (static_cast<double>(h - from) - middle) * power;
+        }
+        const double mean = sum / static_cast<double>(count);
+        if (mean <= 0.0) continue;
+        const double around = squares - mean * sum - square(growth) / spread;
+        // White noise in the band doesn't count: it varies a pipe's partials as well.
+        const double by_noise = mean * std::min(2.0 * noise_[static_cast<std::size_t>(row)], mean);
+        all += mean;
+        varying += (around / static_cast<double>(count) - by_noise) / mean;
+    }
+    only_wind_ = varying > kVaries * all;
 }
 
 }  // namespace rankwright::listening

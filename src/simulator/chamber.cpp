@@ -34,7 +34,9 @@ constexpr double kNearest_m = 0.08, kFarthest_m = 0.13;
 constexpr double kMiddleC_hz = 261.6, kSpeedOfSound = 343.2;
 constexpr double kNearPitch_cents = 100.0;  // farther apart, nothing is left of drawing
 constexpr double kReedDrawing = 0.25;       // a tongue is stiffer; common practice, no source
-constexpr double kMuteTakes_s = 0.06;       // to 1/e, as the cloth goes in or out
+constexpr double kSlowGlide_cents = -60.0;  // common practice, no source
+constexpr double kSlowRise = 0.15, kSlowGlide = 0.5;  // of the time until it stands near its pitch
+constexpr double kMuteTakes_s = 0.06;                // to 1/e, as the cloth goes in or out
 
 }  // namespace
 
@@ -69,6 +71,8 @@ struct Chamber::State {
         double now = 1.0;
     };
     std::vector<Mute> mutes;  ///< beside `pipes`
+    std::set<std::size_t> ciphers;
+    std::map<std::size_t, Seconds> slow;  ///< pipes whose speech isn't their own
     /// A stop by which a pipe can be played, its own or one that borrows it, and the key there.
     struct Player {
         std::string division, stop;  ///< ids
@@ -145,8 +149,8 @@ std::optional<std::size_t> Chamber::State::find(const PipeId& id) const {
 }
 
 bool Chamber::State::wanted(std::size_t pipe) const {
-    return std::any_of(players[pipe].begin(), players[pipe].end(), [this](const Player& player) {
-        return held.count({player.division, player.key}) > 0 &&
+    return std::any_of(players[pipe].begin(), players[pipe].end(), [&](const Player& player) {
+        return (held.count({player.division, player.key}) > 0 || ciphers.count(pipe) > 0) &&
                drawn.count({player.division, player.stop}) > 0;
     });
 }
@@ -177,10 +181,16 @@ void Chamber::State::put_on_wind(std::size_t index) {
     Random character(parameters.seed, name + " voicing");
     const SoundingPipe::Place place{parameters.rate.value(), microphones,
                                     parameters.wander.value() * std::sqrt(1.0 - kWindShare)};
+    Voicing voiced = voicing(pipe.pipe(), pitch, character);
+    if (const auto speech = slow.find(index); speech != slow.end()) {
+        voiced.rise_s = kSlowRise * speech->second.count();
+        voiced.glide_cents = kSlowGlide_cents;
+        voiced.glide_s = kSlowGlide * speech->second.count();
+    }
     sounding.push_back(
-        {index, SoundingPipe(voicing(pipe.pipe(), pitch, character), pitch.value(), place,
-                             Random(parameters.seed, place_name + " paths"),
-                             Random(parameters.seed + ++times_sounded, name + " sound"))});
+        {index,
+         SoundingPipe(voiced, pitch.value(), place, Random(parameters.seed, place_name + " paths"),
+                      Random(parameters.seed + ++times_sounded, name + " sound"))});
     sounding.back().sound.speak();
     if (draws) meet(index);
 }
@@ -351,6 +361,25 @@ std::vector<PipeId> Chamber::muted() const {
     for (std::size_t i = 0; i < state_->mutes.size(); ++i)
         if (state_->mutes[i].in) in.push_back(state_->pipes[i].pipe().id);
     return in;
+}
+
+void Chamber::set_cipher(const PipeId& id, bool on) {
+    const auto at = state_->find(id);
+    if (!at) return;
+    if (on)
+        state_->ciphers.insert(*at);
+    else
+        state_->ciphers.erase(*at);
+    state_->update_keys();
+}
+
+void Chamber::set_speech(const PipeId& id, Seconds creeps) {
+    const auto at = state_->find(id);
+    if (!at) return;
+    if (creeps > Seconds{0.0})
+        state_->slow[*at] = creeps;
+    else
+        state_->slow.erase(*at);
 }
 
 void Chamber::set_temperature(Celsius air) { state_->parameters.temperature = air; }

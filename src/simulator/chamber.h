@@ -60,6 +60,13 @@ class Chamber {
     void put_mute_in(const PipeId& pipe, std::optional<Decibels> leak = std::nullopt);
     void take_mute_out(const PipeId& pipe);
 
+    /// The pipe's pallet stays open: it sounds whenever a stop that plays it is drawn.
+    void set_cipher(const PipeId& pipe, bool on);
+
+    /// The pipe is slow of speech: it creeps in from far below and takes so long to stand near its
+    /// pitch. Nothing (0 s) gives it its own speech back. Holds from the next time it speaks.
+    void set_speech(const PipeId& pipe, Seconds creeps);
+
     void set_temperature(Celsius air);
     void say_next();  ///< a voice calls
     void knock();     ///< a knock on wood

@@ -23,15 +23,16 @@ struct Sound {
     std::span<const float> interleaved;
     SampleRate rate;
     int channels;
+    bool entire = true;  ///< false: a tone was taken out of it
     std::int64_t frames() const { return static_cast<std::int64_t>(interleaved.size()) / channels; }
 };
 
 std::vector<HeardTone> follow(const Sound& sound) {
-    const auto& [interleaved, rate, channels] = sound;
+    const auto& [interleaved, rate, channels, entire] = sound;
     const int heard = std::min(channels, 2);
     const auto width = static_cast<std::size_t>(channels);
     const auto kept = static_cast<std::size_t>(heard);
-    listening::PipeListener listener({rate, heard});
+    listening::PipeListener listener({.rate = rate, .channels = heard, .tells_wind = entire});
     TonesHeard tones;
     std::vector<float> piece;
     const std::size_t frames = interleaved.size() / width;
@@ -181,7 +182,8 @@ std::vector<HeardTone> beside(const HeardTone& tone, const Sound& sound, FrameIn
         for (std::size_t i = 0; i < one.size(); ++i)
             rest[i * width + c] = one[i];
     }
-    std::vector<HeardTone> found = hear_all({rest, sound.rate, sound.channels}, most_ciphers - 1);
+    std::vector<HeardTone> found =
+        hear_all({rest, sound.rate, sound.channels, false}, most_ciphers - 1);
     for (HeardTone& other : found)
         for (FrameIndex* at : {&other.from, &other.stood, &other.to, &other.left})
             *at = *at + from.value;

@@ -21,6 +21,10 @@ constexpr Seconds kSpeaksFirst{0.12};
 constexpr Cents kOtherNote{80.0};
 constexpr Seconds kStood{0.3};
 constexpr double kTremulantShare = 0.25;
+/// A pipe creeps in that its first reading finds so far from where it comes to stand (common
+/// practice, no source); and it isn't watched for longer than that.
+constexpr Cents kCreeps{8.0};
+constexpr Seconds kCreepsFor{4.0};
 
 }  // namespace
 
@@ -33,6 +37,7 @@ void TonesHeard::begin(const Hearing& hearing, FrameIndex from) {
     mean_.restart();
     with_tremulant_ = hearings_ = 0;
     speaks_at_.reset();
+    way_.clear();
 }
 
 void TonesHeard::end() {
@@ -48,6 +53,7 @@ void TonesHeard::end() {
         tone.read = true;
         tone.pitch = transpose(kZero, *mean_.mean());
         tone.uncertainty = *mean_.uncertainty();
+        find_creeping(tone);
     }
     tone.stood = std::min(std::max(tone.stood, speech_over(tone.from, tone.pitch, rate_)), tone.to);
     if (continues_the_last())
@@ -55,6 +61,19 @@ void TonesHeard::end() {
     else if (tone.lasted(rate_) >= (tone.read ? kShortestTone : kShortestUnread) || tone.tremulant)
         tones_.push_back(tone);
     tone_.reset();
+}
+
+// Readings begin while a slow pipe still creeps: its speech is over when it has arrived.
+void TonesHeard::find_creeping(HeardTone& tone) const {
+    const Cents stands = interval(kZero, tone.pitch);
+    const auto far = [&](const Passed& passed) {
+        return std::abs((passed.at - stands).value()) > kCreeps.value();
+    };
+    if (way_.empty() || !far(way_.front())) return;
+    const auto arrived = std::find_if(way_.begin(), way_.end(), [&](const Passed& passed) {
+        return !far(passed) && !passed.moving;
+    });
+    tone.speech = std::max(*tone.speech, (arrived == way_.end() ? way_.back() : *arrived).after);
 }
 
 // A tremulant, or a pipe that doesn't settle, looks like a new tone now and then.
@@ -106,9 +125,13 @@ void TonesHeard::go_on(const Hearing& hearing) {
     tone.level = std::max(tone.level, hearing.tone_level);
     if (!hearing.reading) return;
     const listening::PitchReading& reading = *hearing.reading;
+    const Seconds after = duration(hearing.now - tone.from, hearing.rate);
+    if (after < kCreepsFor)
+        way_.push_back(
+            {after, interval(kZero, reading.pitch), hearing.sounding == Sounding::moving});
     if (!tone.speech) {
         tone.stood = reading.from;
-        tone.speech = duration(hearing.now - tone.from, hearing.rate);
+        tone.speech = after;
     }
     mean_.add(now, interval(kZero, reading.pitch), reading.cents_sd());
     tone.to = reading.to;

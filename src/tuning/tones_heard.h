@@ -25,7 +25,8 @@ struct HeardTone {
     Hertz about;       ///< mean of all that was heard of it, also while it swung or was hidden
     Cents uncertainty = kAbout;        ///< standard
     bool read = false;                 ///< `pitch` rests on honest readings
-    std::optional<Seconds> speech;     ///< from onset to the first reading; empty: it never settled
+    std::optional<Seconds> speech;     ///< from onset to the first reading, or until it had
+                                       ///< crept into its pitch; empty: it never settled
     std::optional<Hertz> spoke_first;  ///< another note that its speech stood at before
     bool onset_disturbed = false;      ///< a knock or a word hid its speech
     bool tremulant = false;
@@ -59,6 +60,7 @@ class TonesHeard {
     void begin(const listening::Hearing& hearing, FrameIndex from);
     void go_on(const listening::Hearing& hearing);
     void watch_speech(const listening::Hearing& hearing, Seconds now);
+    void find_creeping(HeardTone& tone) const;
     void end();
     bool continues_the_last() const;
     void join_to_last();
@@ -73,6 +75,12 @@ class TonesHeard {
     int coarse_count_ = 0;
     std::optional<Hertz> speaks_at_;  ///< the note that its speech stands at
     Seconds speaks_since_{0.0};
+    struct Passed {
+        Seconds after;  ///< its onset
+        Cents at;       ///< from A 440
+        bool moving;
+    };
+    std::vector<Passed> way_;  ///< its pitch while it may still creep in
 };
 
 }  // namespace rankwright::tuning

@@ -1,5 +1,6 @@
 // A visit to an invented organ: the work as the program does it, with a simulated helper and a
 // technician who knows only what the screen says, faster than time.
+// A whole visit, over hundreds of pipes, is visit_laboratory; a small one is the last test here.
 //   RANKWRIGHT_VISIT_EVERY=1 RANKWRIGHT_VISIT_SEED=… app_tests --gtest_filter='SimulatedVisit*'
 // works at every pipe of the stops instead of a few; RANKWRIGHT_VISIT_BEATS=1 by beats from the
 // reference where the file names one.
@@ -9,6 +10,7 @@
 #include "organ/instrument.h"
 #include "organ/target.h"
 #include "storage/instrument_file.h"
+#include "whole_visit.h"
 
 #include <algorithm>
 #include <cmath>
@@ -168,6 +170,54 @@ TEST_F(SimulatedVisit, TheWorkListIsGoneThroughAndIsEmptyInTheEnd) {
                   tuning::tolerance_at(target).value() + 0.6)
             << to_string(pipe.id);
     }
+}
+
+/// Of the invented organ, an octave and a tone of a reed, which needn't cool.
+organ::Instrument small_organ() {
+    constexpr int kKeys = 14;
+    auto instrument =
+        storage::load_instrument(std::string(RANKWRIGHT_INSTRUMENTS) + "/emberlow.toml");
+    organ::Instrument small = instrument.value();
+    small.divisions.resize(1);
+    organ::Division& great = small.divisions.front();
+    great.keys = kKeys;
+    great.lowest_midi = 48;
+    std::erase_if(great.stops, [](const organ::Stop& stop) { return stop.id != "trumpet-8"; });
+    for (organ::Stop& stop : great.stops) {
+        stop.last_key = kKeys;
+        stop.tuned_from.clear();
+        std::erase_if(stop.makes, [](const auto& range) { return range.first_key > kKeys; });
+    }
+    small.bearings.reset();
+    return small;
+}
+
+// From survey to last pipe, with a tremulant left on, a dead note, one slow of speech and one out
+// of reach: each is found, nothing else is said to be faulty, and what is done is right.
+TEST(AWholeVisit, EveryPlantedFaultIsFoundAndWhatIsDoneStandsRight) {
+    const organ::Instrument instrument = small_organ();
+    WholeVisit::Plan plan;
+    plan.seed = static_cast<std::uint64_t>(from_environment("RANKWRIGHT_VISIT_SEED", 3));
+    plan.stops = {{"great", "trumpet-8"}};
+    plan.every = 2;
+    plan.by_beats = false;
+    plan.tells = from_environment("RANKWRIGHT_VISIT_TELLS", 0) != 0;
+    WholeVisit visit(instrument, plan);
+    visit.survey();
+    visit.tune(Seconds{300.0});
+    std::fputs(told(visit).c_str(), stdout);
+    for (const Planted& one : visit.planted())
+        EXPECT_TRUE(one.found) << one.what << " " << to_string(one.pipe);
+    EXPECT_TRUE(visit.falsely_said().empty());
+    int done = 0, to_do = 0;
+    for (const PipeStory& story : visit.stories()) {
+        if (story.out_of_reach || story.dead) continue;
+        ++to_do;
+        done += story.done ? 1 : 0;
+        EXPECT_TRUE(!story.done || story.right()) << to_string(story.pipe.id);
+    }
+    EXPECT_EQ(to_do, 5);
+    EXPECT_GE(done, to_do - 1);
 }
 
 }  // namespace
