@@ -12,16 +12,19 @@ using tuning::Stage;
 constexpr Seconds kSteady{1.0};
 // The mean over a second or more of a pipe that nobody touches wanders by less.
 constexpr Cents kWanders{0.35};
+// And heard alone it may differ by more from what it was by beats, with its reference's own doubt.
+constexpr Cents kOtherwiseHeard{1.0};
 
 KeptReading as(Moment moment, KeptReading reading) {
     reading.moment = moment;
     return reading;
 }
 
+/// Pitches and not deviations: what those are measured from may have changed since.
 bool elsewhere(const KeptReading& one, const KeptReading& other) {
     const double sd = std::hypot(one.uncertainty.value(), other.uncertainty.value());
-    return std::abs((one.deviation - other.deviation).value()) >
-           std::max(kWanders.value(), 3.0 * sd);
+    const Cents doubt = one.reference == other.reference ? kWanders : kOtherwiseHeard;
+    return std::abs(interval(one.pitch, other.pitch).value()) > std::max(doubt.value(), 3.0 * sd);
 }
 
 }  // namespace
@@ -31,26 +34,41 @@ void Keeper::turn_to(bool before_known) {
     before_known_ = before_known;
 }
 
-bool Keeper::moved(Stage stage, const std::optional<KeptReading>& figure) const {
-    if (stage == Stage::moving) return latest_.has_value();
+void Keeper::touch() {
+    touched_ = true;
+    after_.reset();
+    ++touches_;
+}
+
+// The ear sees a treble pair move now and then when nobody touches it: what comes to stand where it
+// stood wasn't moved.
+void Keeper::watch_movement(Stage stage, const std::optional<KeptReading>& figure) {
+    const bool moves = stage == Stage::moving;
+    if (moves && !moving_ && latest_) {
+        moving_ = latest_;
+        moved_ = false;
+    }
+    if (!figure) return;
+    if (moving_) {
+        if (!moved_ && elsewhere(*moving_, *figure)) {
+            touch();
+            moved_ = true;
+        }
+        if (!moves) moving_.reset();
+        return;
+    }
     const std::optional<KeptReading>& stood = touched_ ? after_ : untouched_;
-    return figure && stood && stood->heard >= kSteady && elsewhere(*stood, *figure);
+    if (stood && stood->heard >= kSteady && elsewhere(*stood, *figure)) touch();
 }
 
 std::optional<KeptReading> Keeper::hear(Stage stage, const std::optional<KeptReading>& figure) {
     const bool stands = stage == Stage::reading || stage == Stage::settled;
-    const bool moves = moved(stage, figure);
-    if (moves) {
-        touched_ = true;
-        after_.reset();
-    }
-    if (moves && !moving_) ++touches_;
-    moving_ = moves;
+    if (stands || stage == Stage::moving) watch_movement(stage, figure);
     if (figure && stands) {
         latest_ = figure;
-        if (!touched_) untouched_ = figure;
+        if (!touched()) untouched_ = figure;
     }
-    if (!before_known_ && untouched_ && (touched_ || untouched_->heard >= kSteady)) {
+    if (!before_known_ && untouched_ && (touched() || untouched_->heard >= kSteady)) {
         before_known_ = true;
         return as(Moment::before, *untouched_);
     }
@@ -66,7 +84,7 @@ std::vector<KeptReading> Keeper::leave() {
     if (!latest_) return still;
     if (!before_known_ && untouched_) still.push_back(as(Moment::before, *untouched_));
     const bool better_known = after_ && latest_->uncertainty < after_->uncertainty * 0.7;
-    if ((touched_ && !after_) || better_known) still.push_back(as(Moment::after, *latest_));
+    if ((touched() && !after_) || better_known) still.push_back(as(Moment::after, *latest_));
     turn_to(true);
     return still;
 }

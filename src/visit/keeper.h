@@ -24,18 +24,21 @@ class Keeper {
     std::vector<KeptReading> leave();
 
     bool heard() const { return latest_.has_value(); }
-    /// It was moved.
-    bool touched() const { return touched_; }
-    bool moving() const { return moving_; }
+    /// It was moved, or is being moved as it seems.
+    bool touched() const { return touched_ || moving_; }
     /// How often: a hand's touches, as far as they could be heard one from the other.
-    int touches() const { return touches_; }
+    int touches() const { return touches_ + (moving_ && !moved_ ? 1 : 0); }
+    /// Of these, those that moved it without doubt.
+    int sure_touches() const { return touches_; }
 
   private:
-    bool moved(tuning::Stage stage, const std::optional<KeptReading>& figure) const;
+    void touch();
+    void watch_movement(tuning::Stage stage, const std::optional<KeptReading>& figure);
 
     bool before_known_ = false;
     bool touched_ = false;
-    bool moving_ = false;
+    std::optional<KeptReading> moving_;  ///< where it stood when it began to move, as it seems
+    bool moved_ = false;                 ///< and since then it was heard elsewhere
     int touches_ = 0;
     std::optional<KeptReading> untouched_;  ///< as last seen before it was moved
     std::optional<KeptReading> latest_;

@@ -176,9 +176,10 @@ bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading
     if (!waits && state.stage != Stage::waiting && state.stage != Stage::wrong_key)
         outcome.settled = state.stage == Stage::settled;
     if (!state.wrong_key) {
+        const int touches = keeper_.sure_touches();
         if (auto kept = keeper_.hear(state.stage, figure)) note(std::move(*kept));
         if (figure) learn_cooling(*figure);
-        if (keeper_.moving()) handled_[pipe().id].touched = now_.at;
+        if (keeper_.sure_touches() > touches) handled_[pipe().id].touched = now_.at;
         const bool own = state.stage == Stage::reading || state.stage == Stage::moving ||
                          (state.stage == Stage::settled && state.deviation);
         if (own && !state.wrong_pitch) follower_.own(state.tone);

@@ -10,6 +10,7 @@ using tuning::Stage;
 
 KeptReading figure(double cents, double heard_s, double sd = 0.1) {
     KeptReading reading;
+    reading.pitch = transpose(Hertz{440.0}, Cents{cents});
     reading.deviation = Cents{cents};
     reading.uncertainty = Cents{sd};
     reading.heard = Seconds{heard_s};
@@ -52,6 +53,37 @@ TEST(Keeper, AsLeftIsKeptWhenItSettlesAndAgainAfterItWasMovedAgain) {
     const auto second = keeper.hear(Stage::settled, figure(0.1, 1.0));
     ASSERT_TRUE(second);
     EXPECT_DOUBLE_EQ(second->deviation.value(), 0.1);
+}
+
+// Two treble pipes wander so fast that the ear sees a movement now and then.
+TEST(Keeper, APipeThatComesToStandWhereItStoodWasNotTouched) {
+    Keeper keeper;
+    keeper.turn_to(false);
+    keeper.hear(Stage::reading, figure(0.4, 1.0));
+    ASSERT_TRUE(keeper.hear(Stage::settled, figure(0.4, 2.0)));  // as left
+    keeper.hear(Stage::moving, figure(1.1, 0.4, 0.5));
+    EXPECT_TRUE(keeper.touched()) << "as long as it seems so";
+    EXPECT_FALSE(keeper.hear(Stage::settled, figure(0.3, 1.0)));
+    EXPECT_FALSE(keeper.touched());
+    EXPECT_EQ(keeper.touches(), 0);
+    keeper.hear(Stage::moving, figure(1.1, 0.4, 0.5));
+    keeper.hear(Stage::reading, figure(1.9, 1.0));
+    EXPECT_TRUE(keeper.touched());
+    EXPECT_EQ(keeper.touches(), 1);
+}
+
+// What it is measured from is another thing then, and the reference's own doubt comes in.
+TEST(Keeper, HeardAloneAfterBeatsItWasNotTouched) {
+    Keeper keeper;
+    keeper.turn_to(false);
+    KeptReading by_beats = figure(-0.9, 2.0);
+    by_beats.pitch = Hertz{440.0};
+    by_beats.reference = PipeId{"great", "octave-4", 1, 20};
+    keeper.hear(Stage::reading, by_beats);
+    KeptReading alone = figure(0.4, 1.0, 0.05);
+    alone.pitch = transpose(by_beats.pitch, Cents{0.6});
+    keeper.hear(Stage::settled, alone);
+    EXPECT_FALSE(keeper.touched());
 }
 
 TEST(Keeper, APipeFoundInTuneIsKeptBothWays) {

@@ -84,7 +84,7 @@ tuning::PipeState stands(Cents off, tuning::Stage stage) {
     state.stage = stage;
     state.tone = 1;
     state.deviation = off;
-    state.pitch = Hertz{262.0};
+    state.pitch = transpose(Hertz{262.0}, off);
     state.uncertainty = Cents{0.1};
     state.heard = Seconds{2.0};
     return state;
