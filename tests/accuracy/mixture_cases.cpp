@@ -15,7 +15,8 @@ namespace {
 using listening::PureRatio;
 using Composition = std::vector<PureRatio>;
 
-constexpr double kBeyond_s = 0.1;  // at either end, for the windows of the reference
+constexpr double kBeyond_s = 0.1;           // at either end, for the windows of the reference
+constexpr std::size_t kResampledLate = 48;  // samples by which resampling begins later
 
 const std::array<Composition, 6> kFour{
     Composition{{2, 1}, {3, 1}, {4, 1}, {6, 1}},  Composition{{3, 2}, {2, 1}, {3, 1}, {4, 1}},
@@ -72,12 +73,19 @@ bool MixtureRecordings::add(MixedKey& key, double hz, double gain_db, double sec
     const auto beyond = static_cast<std::size_t>(kBeyond_s * rate);
     const auto taken =
         static_cast<std::size_t>(static_cast<double>(count + 2 * beyond) * ratio) + 500;
-    const std::vector<float> moved =
-        resampled(std::span(source.pipe.channels[0]).subspan(source.first, taken), ratio);
+    const std::span<const float> sound(source.pipe.channels[0]);
+    const std::vector<float> moved = resampled(sound.subspan(source.first, taken), ratio);
     if (moved.size() < count + 2 * beyond) return false;
-    const auto mean = phase_slope_pitch(moved, beyond, beyond + count, rate, hz);
+    // Its pitch where it was recorded: a pipe moved down has images of its partials above the
+    // recording's band, so soft that nothing is heard of them, but they stand clear of their noise.
+    const auto in_source = [&](std::size_t n) {
+        return source.first + kResampledLate +
+               static_cast<std::size_t>(std::lround(static_cast<double>(n) * ratio));
+    };
+    const auto mean =
+        phase_slope_pitch(sound, in_source(beyond), in_source(beyond + count), rate, source.hz);
     if (!mean) return false;
-    pipe.hz = *mean;
+    pipe.hz = *mean * ratio;
     pipe.db = gain_db;
     pipe.source = source.pipe.name();
     key.pipes.push_back(pipe);
