@@ -23,7 +23,6 @@ constexpr double kHeardReach_cents = 2.0;
 constexpr double kHeardSpread_cents = 0.3;
 constexpr double kHighestShare = 0.45;  // of the rate: above, converters' filters bend the phase
 constexpr double kHighest_hz = 20000.0;
-constexpr double kHighestPartial = 32.5;
 /// Frames are less independent than they look; found from recorded keys by the errors' spread.
 constexpr double kTemper = 0.25;
 constexpr double kLeastSd_cents = 0.003;  // partials of one pipe differ by this in a room
@@ -50,7 +49,8 @@ class KeyHearing {
     MixtureModel model_;
     std::vector<MixtureReach> reach_;
     std::vector<MixturePipeReading> readings_;
-    std::vector<double> strongest_hz_;  // highest strong partial of every pipe that sounds
+    std::vector<std::vector<double>> likely_;  // places of each that were nearly as good
+    std::vector<double> strongest_hz_;         // highest strong partial of every pipe that sounds
 };
 
 KeyHearing::KeyHearing(const MixtureSound& sound, const MixtureRequest& request, double reach_cents)
@@ -65,8 +65,8 @@ KeyHearing::KeyHearing(const MixtureSound& sound, const MixtureRequest& request,
                                  : request.pipes[j].value() * request.unison.value();
         r.high = (reference ? kReferenceReach_cents : reach_cents) * kCent;
         r.low = -r.high;
-        r.highest_hz = std::min(
-            {kHighestShare * request.rate.value(), kHighest_hz, kHighestPartial * r.nominal_hz});
+        r.highest_hz = std::min({kHighestShare * request.rate.value(), kHighest_hz,
+                                 (kHighestTold + 0.5) * r.nominal_hz});
         model_.pipes.push_back(
             {r.nominal_hz, 0.0, reference ? kReferenceSpread_cents : kSpread_cents});
         if (request.heard && request.heard->pipe == j) {
@@ -83,6 +83,7 @@ KeyHearing::KeyHearing(const MixtureSound& sound, const MixtureRequest& request,
         readings_.push_back(reading);
     }
     strongest_hz_.assign(count, 0.0);
+    likely_.resize(count);
 }
 
 std::vector<MixtureState> KeyHearing::search(const std::vector<MixtureBand>& bands) const {
@@ -121,8 +122,10 @@ MixtureState KeyHearing::judge(const std::vector<MixtureBand>& bands, const Mixt
     places.level = state.level;
     for (std::size_t j = 0; j < reach_.size(); ++j)
         places.unknowns[j] = state.unknowns[j * fit.terms()];
-    for (std::size_t j = 0; j < reach_.size(); ++j)
-        look_closer_at(j, evidence[j], model, places);
+    // First those that were missed: what they explain isn't left for others to be drawn to.
+    for (const bool present : {false, true})
+        for (std::size_t j = 0; j < reach_.size(); ++j)
+            if ((state.present[j] != 0) == present) look_closer_at(j, evidence[j], model, places);
     return places;
 }
 
@@ -143,13 +146,18 @@ void KeyHearing::look_closer_at(std::size_t j, PresenceEvidence& evidence,
         others.level[*evidence.rival] = places.level[j];
     }
     if (evidence.rival || (evidence.ln_ratio < kNoDoubt && evidence.ln_ratio > kNoHope))
-        evidence = look_closer(sound_, model, others, reach_, j, evidence);
+        evidence =
+            look_closer(sound_, model, others, reach_, j, evidence,
+                        places.present[j] ? std::optional{places.unknowns[j]} : std::nullopt);
     presence = evidence.rival && evidence.ln_ratio < kSurelySounds ? Presence::cannot_tell
                                                                    : presence_by(evidence);
-    const double moved = std::abs(evidence.cents - places.unknowns[j]) * kCent *
-                         reach_[j].nominal_hz * sound_.seconds;
+    const double place = evidence.joint ? evidence.joint_cents : evidence.cents;
+    likely_[j] = {evidence.cents};
+    if (places.present[j]) likely_[j].push_back(places.unknowns[j]);
+    const double moved =
+        std::abs(place - places.unknowns[j]) * kCent * reach_[j].nominal_hz * sound_.seconds;
     if (presence == Presence::sounding && (!places.present[j] || moved > kElsewhere_cycles)) {
-        places.unknowns[j] = evidence.cents;
+        places.unknowns[j] = place;
         places.level[j] = std::log(usual_level(places, j));
     }
     // One of two rivals explains what is heard, whichever it is.
@@ -168,13 +176,16 @@ void KeyHearing::refine(const MixtureState& found, std::size_t terms) {
     model.gain_terms = within(1.6, 6.0);
     std::vector<MixtureReach> near;
     std::vector<std::size_t> which;
+    std::vector<std::vector<double>> also;
     for (std::size_t j = 0; j < reach_.size(); ++j) {
         if (!found.present[j]) continue;
         MixtureReach r = reach_[j];
         r.low = (found.unknowns[j * terms] - kDoubt_cents) * kCent;
         r.high = (found.unknowns[j * terms] + kDoubt_cents) * kCent;
+        r.highest_hz = std::min(kHighestShare * request_.rate.value(), kHighest_hz);
         near.push_back(r);
         which.push_back(j);
+        also.push_back(likely_[j]);
         model.pipes.push_back(model_.pipes[j]);
     }
     if (which.empty()) return;
@@ -188,8 +199,22 @@ void KeyHearing::refine(const MixtureState& found, std::size_t terms) {
         state.level[i] = found.level[which[i]];
     }
     fit.refine(state, 8);
-    polish_mixture(fit, state, near, 4, false);
+    polish_mixture(fit, state, near, 4, false, also);
     report(fit, state, which);
+}
+
+// Whether the fit has left the pipe anything to be heard by.
+bool stands_out(const MixtureFit& fit, const MixtureState& state, std::size_t pipe) {
+    constexpr double kClear = 10.0;  // power over that of noise in the whole span
+    for (const std::size_t b : fit.bands_of(pipe)) {
+        const MixtureBand& band = fit.bands()[b];
+        for (std::size_t a = 0; a < band.tones.size(); ++a)
+            if (band.tones[a].pipe == pipe &&
+                state.bands[b].tones[a].found * static_cast<double>(band.size()) >
+                    kClear * state.bands[b].noise)
+                return true;
+    }
+    return false;
 }
 
 void KeyHearing::report(MixtureFit& fit, const MixtureState& state,
@@ -200,6 +225,10 @@ void KeyHearing::report(MixtureFit& fit, const MixtureState& state,
         MixturePipeReading& r = readings_[which[i]];
         if (!state.present[i] || r.presence != Presence::sounding) continue;
         const double nominal = fit.model().pipes[i].nominal_hz;
+        if (!stands_out(fit, state, i)) {
+            r.presence = Presence::cannot_tell;
+            continue;
+        }
         const MixtureMean mean = fit.mean(state, i);
         r.cents = Cents{mean.cents};
         r.cents_sd = Cents{
@@ -308,8 +337,8 @@ std::optional<MixtureReading> measure_mixture(std::span<const float> samples,
     auto reading = KeyHearing(sound, request, kReach_cents).read();
     if (reading && sounding(*reading) == request.pipes.size()) return reading;
     auto wide = KeyHearing(sound, request, kWideReach_cents).read();
-    const bool wanted =
-        wide && (!reading || (found_far_off(*wide) && sounding(*wide) >= sounding(*reading)));
+    const bool wanted = wide && (!reading || sounding(*wide) > sounding(*reading) ||
+                                 (found_far_off(*wide) && sounding(*wide) == sounding(*reading)));
     return wanted ? wide : reading;
 }
 

@@ -9,9 +9,14 @@
 
 namespace rankwright::listening {
 
+/// A pipe's pitch is told by its partials up to this one; higher ones only stand where other pipes'
+/// partials do.
+inline constexpr int kHighestTold = 32;
+
 struct MixtureTone {
     std::size_t pipe = 0;
     int partial = 1;
+    bool tells() const { return partial <= kHighestTold; }
 };
 
 struct MixtureBand {

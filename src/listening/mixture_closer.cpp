@@ -16,6 +16,7 @@ constexpr double kNear_cents = 1.2;        // beside a place
 constexpr double kPlaceDoubt_cents = 0.6;  // of a place that is known
 constexpr double kKnown_cents = 0.3;
 constexpr int kPartialsHeard = 20;
+constexpr std::size_t kGainTerms = 6, kWanderTerms = 6;
 
 struct Window {
     double low = 0.0, high = 0.0;  // cents
@@ -34,8 +35,7 @@ bool meet(const MixtureReach& one, const MixtureReach& other) {
 }
 
 std::vector<Window> windows_of(const MixtureState& state, std::span<const MixtureReach> reach,
-                               std::size_t pipe, double likeliest) {
-    std::vector<double> places{likeliest};
+                               std::size_t pipe, std::vector<double> places) {
     for (std::size_t i = 0; i < reach.size(); ++i)
         if (i != pipe && state.present[i] && meet(reach[pipe], reach[i]))
             places.push_back(state.unknowns[i]);
@@ -53,32 +53,43 @@ std::vector<Window> windows_of(const MixtureState& state, std::span<const Mixtur
     return windows;
 }
 
-// ln of how much better the bands are explained with the pipe at its best place than without it:
-// here the others' timbres count too.
-double joint_ratio(MixtureFit& fit, const MixtureState& without, const MixtureState& state,
-                   const std::vector<std::size_t>& which, const PresenceEvidence& evidence,
-                   const Window& window) {
-    const std::size_t pipe = which.size(), terms = fit.terms();
-    std::vector<double> places{evidence.cents};
-    for (const std::size_t i : which)
-        for (const double beside : {0.0, -0.3, 0.3})
-            if (window.holds(state.unknowns[i] + beside))
-                places.push_back(state.unknowns[i] + beside);
+double ln_ratio_at(const PresenceEvidence& evidence, double cents) {
+    const auto nearer = [&](const auto& a, const auto& b) {
+        return std::abs(a.cents - cents) < std::abs(b.cents - cents);
+    };
+    const auto& places = evidence.places;
+    return places.empty() ? 0.0 : std::min_element(places.begin(), places.end(), nearer)->ln_ratio;
+}
+
+// ln of how much better the bands are explained with the pipe at its best place than without it,
+// into `evidence`: here the others' timbres count too. Which place is best isn't for that to say
+// alone: where another pipe's partials are, two explain any unrest better than one.
+void hear_jointly(MixtureFit& fit, const MixtureState& without, const std::vector<double>& places,
+                  PresenceEvidence& evidence) {
+    const std::size_t pipe = without.present.size() - 1, at = pipe * fit.terms();
     double best = -1e300;
     for (const double place : places) {
         MixtureState with = without;
         with.present[pipe] = 1;
-        with.unknowns[pipe * terms] = place;
+        with.unknowns[at] = place;
         with.level[pipe] = std::log(usual_level(without, pipe));
         fit.refine(with, 5);
-        best = std::max(best, with.evidence - without.evidence);
+        const double more = with.evidence - without.evidence;
+        const double likely = kJointWorth * more + ln_ratio_at(evidence, with.unknowns[at]);
+        evidence.joint = std::max(evidence.joint.value_or(more), more);
+        if (likely <= best) continue;
+        best = likely;
+        evidence.joint_cents = with.unknowns[at];
     }
-    return best;
+    evidence.joint_ln = best;
 }
 
 PresenceEvidence look_at(const MixtureSound& sound, MixtureModel model, const MixtureState& state,
                          std::span<const MixtureReach> reach, std::size_t pipe,
-                         const Window& window) {
+                         const Window& window, std::optional<double> stood) {
+    // In full: what is left of the others' unrest would be taken for this pipe.
+    model.gain_terms = kGainTerms;
+    model.wander_terms = kWanderTerms;
     std::vector<MixtureReach> near;
     std::vector<std::size_t> which;
     const std::vector<MixtureModel::Pipe> all = std::exchange(model.pipes, {});
@@ -111,7 +122,13 @@ PresenceEvidence look_at(const MixtureSound& sound, MixtureModel model, const Mi
     fit.refine(without, 5);
     PresenceEvidence evidence = presence_evidence(fit, without, which.size(), own,
                                                   usual_level(state, pipe), kPartialsHeard);
-    evidence.joint = joint_ratio(fit, without, state, which, evidence, window);
+    std::vector<double> places{evidence.cents};
+    if (stood && window.holds(*stood)) places.push_back(*stood);
+    for (const std::size_t i : which)
+        for (const double beside : {0.0, -0.3, 0.3})
+            if (window.holds(state.unknowns[i] + beside))
+                places.push_back(state.unknowns[i] + beside);
+    hear_jointly(fit, without, places, evidence);
     return evidence;
 }
 
@@ -119,12 +136,18 @@ PresenceEvidence look_at(const MixtureSound& sound, MixtureModel model, const Mi
 
 PresenceEvidence look_closer(const MixtureSound& sound, const MixtureModel& model,
                              const MixtureState& state, std::span<const MixtureReach> reach,
-                             std::size_t pipe, const PresenceEvidence& evidence) {
+                             std::size_t pipe, const PresenceEvidence& evidence,
+                             std::optional<double> stood) {
     PresenceEvidence closer = evidence;
-    double best = -1e300;
-    for (const Window& window : windows_of(state, reach, pipe, evidence.cents)) {
-        const PresenceEvidence here = look_at(sound, model, state, reach, pipe, window);
+    std::vector<double> likely{evidence.cents};
+    if (stood) likely.push_back(*stood);
+    for (const Window& window : windows_of(state, reach, pipe, likely)) {
+        const PresenceEvidence here = look_at(sound, model, state, reach, pipe, window, stood);
         if (here.places.empty()) continue;
+        if (!closer.joint || here.joint_ln > closer.joint_ln) {
+            closer.joint_ln = here.joint_ln;
+            closer.joint_cents = here.joint_cents;
+        }
         closer.joint = std::max(closer.joint.value_or(*here.joint), *here.joint);
         auto& places = closer.places;
         places.erase(std::remove_if(places.begin(), places.end(),
@@ -132,6 +155,7 @@ PresenceEvidence look_closer(const MixtureSound& sound, const MixtureModel& mode
                      places.end());
         places.insert(places.end(), here.places.begin(), here.places.end());
     }
+    double best = -1e300;
     for (const auto& place : closer.places)
         if (place.ln_ratio + std::log(place.expected) > best) {
             best = place.ln_ratio + std::log(place.expected);

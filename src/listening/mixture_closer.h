@@ -5,15 +5,18 @@
 #include "listening/mixture_presence.h"
 
 #include <cstddef>
+#include <optional>
 #include <span>
 
 namespace rankwright::listening {
 
 /// Hears `pipe` once more beside the other present pipes of `state`, where it may hide: around
-/// their places and its own likeliest one, in all its partials, since the higher part sooner. What
-/// `evidence` says of other places is kept. `state` has one unknown a pipe.
+/// their places and its own likeliest one and, if any, where it `stood`, in all its partials, since
+/// the higher part sooner. What `evidence` says of other places is kept. `state` has one unknown a
+/// pipe.
 PresenceEvidence look_closer(const MixtureSound& sound, const MixtureModel& model,
                              const MixtureState& state, std::span<const MixtureReach> reach,
-                             std::size_t pipe, const PresenceEvidence& evidence);
+                             std::size_t pipe, const PresenceEvidence& evidence,
+                             std::optional<double> stood);
 
 }  // namespace rankwright::listening

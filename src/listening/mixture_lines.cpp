@@ -69,12 +69,13 @@ std::vector<MixtureBand> fine_bands(const MixtureSound& sound, std::span<const M
     std::vector<int> count(near.size(), 0);
     for (const Rank& rank : ranks) {
         MixtureBand& band = planned[rank.band];
-        const bool wanted = std::any_of(band.tones.begin(), band.tones.end(),
-                                        [&](const auto& t) { return count[t.pipe] < kEach; });
+        const bool wanted = std::any_of(band.tones.begin(), band.tones.end(), [&](const auto& t) {
+            return t.tells() && count[t.pipe] < kEach;
+        });
         if (!wanted || !cut_band(band, sound.samples, sound.rate)) continue;
         measure_floor(band, sound);
         for (const MixtureTone& t : band.tones)
-            ++count[t.pipe];
+            if (t.tells()) ++count[t.pipe];
         bands.push_back(std::move(band));
     }
     return bands;

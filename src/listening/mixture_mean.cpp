@@ -89,7 +89,7 @@ MixtureMean MixtureFit::mean(const MixtureState& state, std::size_t pipe) {
         if (w.cost >= kBrokenCost) continue;
         for (std::size_t a = 0; a < w.active.size(); ++a) {
             const MixtureTone& tone = band.tones[w.active[a]];
-            if (tone.pipe != pipe) continue;
+            if (tone.pipe != pipe || !tone.tells()) continue;
             const double found = state.bands[b].tones[w.active[a]].found;
             const double slope = own_slope(b, a, re, im);
             const double cent_turns = kCent * tone.partial * model_.pipes[pipe].nominal_hz;

@@ -358,12 +358,11 @@ std::vector<PresenceEvidence> judge_presence(MixtureFit& fit, MixtureState& stat
 }
 
 Presence presence_by(const PresenceEvidence& evidence) {
-    constexpr double kSoundsOnCloserLook = 1.5, kStrain = 80.0, kSilentAllTheSame = -5.0;
-    if (evidence.ln_ratio >= (evidence.joint ? kSoundsOnCloserLook : kSurelySounds))
-        return Presence::sounding;
-    const bool strained = evidence.joint && *evidence.joint > kStrain;
-    const double silent = strained ? kSilentAllTheSame : kSurelySilent;
-    return evidence.ln_ratio < silent ? Presence::silent : Presence::cannot_tell;
+    constexpr double kSounds = 0.6, kSilent = -1.8;  // of a closer look; from the same keys
+    const double ln = evidence.ln_ratio + kJointWorth * evidence.joint.value_or(0.0);
+    if (ln >= (evidence.joint ? kSounds : kSurelySounds)) return Presence::sounding;
+    return ln < (evidence.joint ? kSilent : kSurelySilent) ? Presence::silent
+                                                           : Presence::cannot_tell;
 }
 
 }  // namespace rankwright::listening

@@ -19,6 +19,8 @@ struct PresenceEvidence {
     /// Of a closer look: ln of how much more likely the best explanation with this pipe is than
     /// that without. The others' timbres count, but so does every unrest of theirs.
     std::optional<double> joint{};
+    double joint_cents = 0.0,
+           joint_ln = 0.0;  ///< the likeliest place by both, and ln of how likely
     /// One that isn't taken to sound, but explains nearly as well what this one does.
     std::optional<std::size_t> rival{};
     /// The same by place: how likely it is expected there (any scale), and ln of the ratio there.
@@ -50,8 +52,11 @@ std::vector<PresenceEvidence> judge_presence(MixtureFit& fit, MixtureState& stat
 inline constexpr double kSurelySounds = 3.5;
 inline constexpr double kSurelySilent = -1.6;
 
-/// What the evidence says. After a closer look a pipe is called silent only where leaving it out
-/// doesn't strain the others.
+/// What the joint evidence counts beside the ratio: from the development keys.
+inline constexpr double kJointWorth = 1.0 / 60.0;
+
+/// What the evidence says. After a closer look it counts too how much leaving the pipe out strains
+/// the others.
 Presence presence_by(const PresenceEvidence& evidence);
 
 }  // namespace rankwright::listening

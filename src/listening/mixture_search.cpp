@@ -126,7 +126,7 @@ std::vector<MixturePeak> scan_pipe(MixtureFit& fit, const MixtureState& state, s
 }
 
 bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const MixtureReach> reach,
-                    int steps, bool scan) {
+                    int steps, bool scan, std::span<const std::vector<double>> also) {
     constexpr double kBetter = 0.5, kHopeless = 60.0;
     const std::size_t pipes = reach.size(), terms = fit.terms();
     bool improved = false;
@@ -178,6 +178,7 @@ bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const Mixtur
         }
     for (std::size_t j = 0; j < pipes; ++j) {
         std::vector<double> places;
+        if (j < also.size()) places = also[j];
         MixtureState without = state;
         without.present[j] = 0;
         fit.refine(without, 2);

@@ -19,8 +19,8 @@ std::vector<MixturePeak> scan_pipe(MixtureFit& fit, const MixtureState& state, s
                                    const MixtureReach& reach, std::size_t most);
 
 /// Tries other places for every pipe, the places of others and exchanges; true when `state` became
-/// better. `steps`: of the fit for every trial.
+/// better. `steps`: of the fit for every trial; `also`: more places to try, by pipe, or empty.
 bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const MixtureReach> reach,
-                    int steps, bool scan);
+                    int steps, bool scan, std::span<const std::vector<double>> also = {});
 
 }  // namespace rankwright::listening

@@ -1,7 +1,7 @@
 // Reads mixture keys mixed from recorded pipes and prints how they were read: by hand, as
 //   mixture_laboratory seed=7 keys=30 silent=0.25 leaking=0.25 leak=-30 spread=4.5 seconds=2.4
-//     ranks=Montre8,Trompette8 six=1 doubled=1 reference=1 rows=1
-// The truth is in mixture_cases.h.
+//     ranks=Montre8,Trompette8 six=1 doubled=1 reference=1 rows=1 only=12 truth=1
+// only: that key; truth: the ear is told where the pipes are. The truth is in mixture_cases.h.
 #include "accuracy/mixture_cases.h"
 #include "listening/mixture.h"
 #include "support/coverage.h"
@@ -93,7 +93,16 @@ int judge(const Options& options) {
         ++k;
         if (only >= 0 && only != k) continue;
         const std::clock_t began = std::clock();
-        const auto reading = listening::measure_mixture(key->samples, key->request);
+        auto request = key->request;
+        if (number(options, "truth", 0.0) > 0.0) {
+            request.before.resize(key->pipes.size());
+            for (std::size_t j = 0; j < key->pipes.size(); ++j) {
+                const Hertz pure = request.unison * request.pipes[j].value();
+                if (!key->pipes[j].silent)
+                    request.before[j] = interval(pure, Hertz{key->pipes[j].hz});
+            }
+        }
+        const auto reading = listening::measure_mixture(key->samples, request);
         const double took = static_cast<double>(std::clock() - began) / CLOCKS_PER_SEC;
         tally.all_s += took;
         tally.worst_key_s = std::max(tally.worst_key_s, took);
