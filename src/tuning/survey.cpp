@@ -92,9 +92,25 @@ class Judge {
         return result_.faults.back();
     }
 
+    // One that sounded before its key's turn came stands in no order; its pitch alone tells the
+    // key.
+    void place_by_pitch(std::size_t tone) {
+        constexpr Cents kOwn{60.0};
+        Cents nearest = kOwn;
+        for (const auto& [key, pipe] : by_key_) {
+            const Hertz expected = transpose(target_on(plan_.day, pipe), placing_.offset);
+            const Cents off = interval(expected, tones_[tone].pitch);
+            if (std::abs(off.value()) >= nearest.value()) continue;
+            nearest = Cents{std::abs(off.value())};
+            placing_.tones[tone].key = key;
+        }
+    }
+
     // A pipe that is heard again and again between the other keys was never let go.
     void find_ciphers() {
         if (tremulant_) return;
+        for (std::size_t i = 0; i < tones_.size(); ++i)
+            if (tones_[i].goes_on && !placed(i)) place_by_pitch(i);
         std::map<int, std::vector<std::size_t>> heard;  // by key, of the tones in place
         std::size_t in_place = 0;
         std::vector<std::size_t> place_of(tones_.size(), 0);

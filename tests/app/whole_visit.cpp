@@ -72,10 +72,12 @@ void WholeVisit::plant() {
         const PipeId dead = pick(0.2), stuck = pick(0.5), far = pick(0.35), slow = pick(0.75);
         planted_.push_back({"dead", dead});
         planted_.push_back({"out of reach", far});
-        planted_.push_back({"slow of speech", slow});
+        // A tremulant, and a cipher that hides onsets, leave no speech to be judged by.
+        const bool shows_speech = plan_.stops.size() == 1 || number > 1;
+        if (shows_speech) planted_.push_back({"slow of speech", slow});
         order([=](simulator::Chamber& chamber) {
             chamber.put_mute_in(dead);
-            chamber.set_speech(slow, kCreepsFor);
+            if (shows_speech) chamber.set_speech(slow, kCreepsFor);
         });
         if (number == 0) {
             planted_.push_back({"tremulant", whole});

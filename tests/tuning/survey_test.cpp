@@ -159,6 +159,24 @@ TEST(Survey, ACipherIsNamedAndTheKeysAfterItAreReadAllTheSame) {
     EXPECT_TRUE(of_kind(result, FaultKind::missing).empty());
 }
 
+// The stop is drawn, and one of its pipes sounds before a key is down.
+TEST(Survey, ACipherFromTheBeginningIsNamedAndTheKeysAreReadAllTheSame) {
+    Take take(6);
+    take.chamber.set_cipher({"great", "octave", 1, 14}, true);
+    take.wait(1.0);
+    for (int key = 1; key <= 25; ++key)
+        take.press(key);
+    const SurveyResult result = take.survey();
+    const auto ciphers = of_kind(result, FaultKind::cipher);
+    ASSERT_EQ(ciphers.size(), 1U);
+    EXPECT_EQ(ciphers[0]->pipe->key, 14);
+    for (const SurveyReading& reading : result.readings)
+        EXPECT_TRUE(reading.pipe.key == 14 || reading.pipe.key == take.down(reading))
+            << reading.pipe.key;
+    EXPECT_GE(result.readings.size(), 23U);
+    EXPECT_TRUE(of_kind(result, FaultKind::missing).empty());
+}
+
 TEST(Survey, ATremulantLeftOnIsNamedAndSpoilsTheFiguresNotThePlaces) {
     Take take(4);
     take.chamber.set_tremulant(true);
