@@ -152,8 +152,8 @@ void KeyHearing::look_closer_at(std::size_t j, PresenceEvidence& evidence,
     presence = evidence.rival && evidence.ln_ratio < kSurelySounds ? Presence::cannot_tell
                                                                    : presence_by(evidence);
     const double place = evidence.joint ? evidence.joint_cents : evidence.cents;
-    likely_[j] = {evidence.cents};
-    if (places.present[j]) likely_[j].push_back(places.unknowns[j]);
+    if (evidence.joint) likely_[j] = {evidence.cents};
+    if (evidence.joint && places.present[j]) likely_[j].push_back(places.unknowns[j]);
     const double moved =
         std::abs(place - places.unknowns[j]) * kCent * reach_[j].nominal_hz * sound_.seconds;
     if (presence == Presence::sounding && (!places.present[j] || moved > kElsewhere_cycles)) {

@@ -61,6 +61,16 @@ double ln_ratio_at(const PresenceEvidence& evidence, double cents) {
     return places.empty() ? 0.0 : std::min_element(places.begin(), places.end(), nearer)->ln_ratio;
 }
 
+// There two explain one's unrest better than one, whether both sound or not.
+bool beside_another(const MixtureState& state, std::size_t terms, std::size_t pipe) {
+    constexpr double kBeside_cents = 0.12;
+    for (std::size_t i = 0; i < state.present.size(); ++i)
+        if (i != pipe && state.present[i] &&
+            std::abs(state.unknowns[i * terms] - state.unknowns[pipe * terms]) < kBeside_cents)
+            return true;
+    return false;
+}
+
 // ln of how much better the bands are explained with the pipe at its best place than without it,
 // into `evidence`: here the others' timbres count too. Which place is best isn't for that to say
 // alone: where another pipe's partials are, two explain any unrest better than one.
@@ -74,6 +84,7 @@ void hear_jointly(MixtureFit& fit, const MixtureState& without, const std::vecto
         with.unknowns[at] = place;
         with.level[pipe] = std::log(usual_level(without, pipe));
         fit.refine(with, 5);
+        if (beside_another(with, fit.terms(), pipe)) continue;
         const double more = with.evidence - without.evidence;
         const double likely = kJointWorth * more + ln_ratio_at(evidence, with.unknowns[at]);
         evidence.joint = std::max(evidence.joint.value_or(more), more);
@@ -125,7 +136,7 @@ PresenceEvidence look_at(const MixtureSound& sound, MixtureModel model, const Mi
     std::vector<double> places{evidence.cents};
     if (stood && window.holds(*stood)) places.push_back(*stood);
     for (const std::size_t i : which)
-        for (const double beside : {0.0, -0.3, 0.3})
+        for (const double beside : {-0.3, 0.3})
             if (window.holds(state.unknowns[i] + beside))
                 places.push_back(state.unknowns[i] + beside);
     hear_jointly(fit, without, places, evidence);
@@ -144,11 +155,11 @@ PresenceEvidence look_closer(const MixtureSound& sound, const MixtureModel& mode
     for (const Window& window : windows_of(state, reach, pipe, likely)) {
         const PresenceEvidence here = look_at(sound, model, state, reach, pipe, window, stood);
         if (here.places.empty()) continue;
-        if (!closer.joint || here.joint_ln > closer.joint_ln) {
+        if (here.joint && (!closer.joint || here.joint_ln > closer.joint_ln)) {
             closer.joint_ln = here.joint_ln;
             closer.joint_cents = here.joint_cents;
         }
-        closer.joint = std::max(closer.joint.value_or(*here.joint), *here.joint);
+        if (here.joint) closer.joint = std::max(closer.joint.value_or(*here.joint), *here.joint);
         auto& places = closer.places;
         places.erase(std::remove_if(places.begin(), places.end(),
                                     [&](const auto& place) { return window.holds(place.cents); }),
@@ -162,6 +173,10 @@ PresenceEvidence look_closer(const MixtureSound& sound, const MixtureModel& mode
             closer.cents = place.cents;
         }
     closer.ln_ratio = integrate(closer.places);
+    if (!closer.joint) {
+        closer.joint = 0.0;
+        closer.joint_cents = closer.cents;
+    }
     return closer;
 }
 
