@@ -32,8 +32,9 @@ TEST(KilledVisit, WhatTheScreenCalledKeptIsInTheBookAndTheVisitGoesOn) {
     const std::string organ = std::string(RANKWRIGHT_INSTRUMENTS) + "/emberlow.toml";
     const testing::TemporaryFolder folder;
     std::mt19937 random(20261127);
-    // Of its work, in half seconds: a pipe takes some ten seconds.
-    std::uniform_int_distribution<std::size_t> worked(1, 100);
+    // Of its work, in half seconds: a pipe takes some ten seconds. Every other kill comes when the
+    // work must be well under way, the rest at any moment.
+    std::uniform_int_distribution<std::size_t> early(1, 100), late(40, 100);
     std::uniform_int_distribution<int> microseconds(0, 30'000);
     std::filesystem::path file;
     std::string visit;
@@ -47,8 +48,8 @@ TEST(KilledVisit, WhatTheScreenCalledKeptIsInTheBookAndTheVisitGoesOn) {
         }
         testing::KilledProgram program(VISIT_AT_WORK,
                                        {organ, file.string(), std::to_string(100 + i)});
-        const auto lines =
-            program.kill_after(worked(random), std::chrono::microseconds(microseconds(random)));
+        const auto lines = program.kill_after(i % 2 == 0 ? late(random) : early(random),
+                                              std::chrono::microseconds(microseconds(random)));
         const std::size_t before = kept.size();
         for (const std::string& line : lines)
             if (!line.empty()) kept.insert(std::stoi(line));
