@@ -45,8 +45,10 @@ TEST_F(WindowAtWork, ShowsWhatSounds) {
 
 TEST_F(WindowAtWork, KeysMoveTheSimulatedPipeAndGoOn) {
     start("--stop \"Great/Octave 4'\" --input simulated --seed 3");
+    // This pipe stands at the edge of its tolerance: it may be called settled.
     ASSERT_TRUE(comes_true([](const nlohmann::json& s) {
-        return s["stage"] == "reading" && s["heard_s"].get<double>() > 1.5;
+        return (s["stage"] == "reading" || s["stage"] == "settled") &&
+               s["heard_s"].get<double>() > 1.5;
     })) << shown();
     const double before = shown()["cents"].get<double>();
     for (int i = 0; i < 3; ++i)
