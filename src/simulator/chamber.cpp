@@ -36,7 +36,7 @@ constexpr double kNearPitch_cents = 100.0;  // farther apart, nothing is left of
 constexpr double kReedDrawing = 0.25;       // a tongue is stiffer; common practice, no source
 constexpr double kSlowGlide_cents = -60.0;  // common practice, no source
 constexpr double kSlowRise = 0.15, kSlowGlide = 0.5;  // of the time until it stands near its pitch
-constexpr double kMuteTakes_s = 0.06;                // to 1/e, as the cloth goes in or out
+constexpr double kMuteTakes_s = 0.06;                 // to 1/e, as the cloth goes in or out
 
 }  // namespace
 
