@@ -42,9 +42,6 @@ constexpr double kLiveRustle = 4.0;
 /// How far a pitch wanders within some tenths of a second (relative), in the middle compass: half a
 /// cent, more in the bass (recorded pipes).
 constexpr double kStraysFast = 3e-4;
-// By the end of the span a wandering pipe has left the mean by as much as in so much time: trebles
-// would seem to move every few seconds. Twice as much, and a tap on them would be followed late.
-constexpr double kAstrayAtEnd_s = 0.03;
 
 /// A room that still fills, and a pipe that still finds its pitch, pass for a second tone the more
 /// the less was heard.
@@ -344,7 +341,7 @@ PairFollower::Foretold PairFollower::foretold() const {
         now.foretold += std::norm(first + second);
         now.left += std::norm(z - first - second);
         now.noise += state.bands[b].noise;
-        const double since_s = kAstrayAtEnd_s + std::max(0.0, at_s - 0.5 * model_.span_s);
+        const double since_s = std::max(0.0, at_s - 0.5 * model_.span_s);
         for (const std::size_t i : {std::size_t{0}, std::size_t{1}}) {
             const double radians = stray * since_s * bands_[b].line.centre_hz;
             now.strayed += std::norm(i == 0 ? first : second) * std::min(1.0, radians * radians);
