@@ -153,6 +153,7 @@ struct PairListener::State {
     bool moving = false, looked_again = false;
     FrameIndex odd;                    // something else than one tone may sound since
     std::optional<FrameIndex> joined;  // since when a second tone may sound beside the first
+    bool joined_sounding = false;      // the pipe's own partials stood out by then
     std::size_t looks = 0;             // for it
     FrameIndex searched;
     Seconds patience{kLooksAgain};  // until one that stands alone, or is weak, is searched again
@@ -387,6 +388,12 @@ void PairListener::State::await_another() {
         if (!watch.changed() && !watch.pipe_sounds()) odd = sound.end();
         if (since(odd) <= kChangeHolds) return tick_when_due();
         joined = odd;
+        joined_sounding = watch.pipe_sounds();
+        looks = 0;
+    } else if (!joined_sounding && watch.pipe_sounds()) {
+        // What seemed to join was the room; the pipe itself comes now.
+        joined = sound.end();
+        joined_sounding = true;
         looks = 0;
     }
     const Seconds speech = at_least(kSpeech, kSpeechPeriods);

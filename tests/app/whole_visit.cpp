@@ -290,7 +290,9 @@ void WholeVisit::tune(Seconds patience) {
 std::vector<PipeStory> WholeVisit::stories() {
     const visit::Record record{entries_};
     std::vector<PipeStory> out;
-    for (auto& [id, story] : stories_) {
+    for (auto& one : stories_) {
+        const PipeId& id = one.first;
+        PipeStory& story = one.second;
         const visit::PipeRecord& known = record.of(id);
         story.out_of_reach = known.out_of_reach;
         for (const visit::Fault& fault : known.faults)
