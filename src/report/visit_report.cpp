@@ -29,8 +29,10 @@ bool stands(const visit::PipeRecord& known) {
 }
 
 /// Empty when there is nothing to say of a pipe.
-std::optional<Outcome> outcome_of(const visit::PipeRecord& known, bool heard) {
-    if (stands(known)) return Outcome::tuned;
+std::optional<Outcome> outcome_of(const visit::Record& record, const PipeId& pipe, bool heard) {
+    const visit::PipeRecord& known = record.of(pipe);
+    if (stands(known))
+        return visit::reference_moved_since(record, pipe) ? Outcome::open : Outcome::tuned;
     if (known.out_of_reach) return Outcome::out_of_reach;
     if (!known.faults.empty()) return Outcome::faulty;
     if (known.after || known.list == ListState::open) return Outcome::open;
@@ -108,11 +110,12 @@ void list_ranks(const Matter& matter, const visit::Record& record,
     std::map<std::tuple<std::size_t, StopId, int>, RankLines> ranks;
     for (const PipeId& pipe : known) {
         const bool heard = readings.found.count(pipe) > 0;
-        const auto outcome = outcome_of(record.of(pipe), heard);
+        const auto outcome = outcome_of(record, pipe, heard);
         if (!outcome) continue;
         const StopId stop{pipe.division, pipe.stop};
         PipeLine line = line_of(pipe, record.of(pipe), readings, words);
         line.outcome = *outcome;
+        line.warm = line.warm && line.outcome == Outcome::tuned;
         ranks[{words.order(stop), stop, pipe.row}].pipes.push_back(std::move(line));
     }
     const auto drifts = visit::drift_between(matter.earlier, readings.found, matter.instrument);

@@ -81,7 +81,8 @@ enum class ListState {
     dropped,     ///< taken off by hand
     open,        ///< left before it had settled
     done,        ///< tuned
-    hear_again,  ///< tuned, but warm from the hand: to be heard once more when it has cooled
+    hear_again,  ///< tuned, but to be heard once more: it was warm from the hand, or its reference
+                 ///< was moved since
 };
 
 struct ListChange {

@@ -104,6 +104,12 @@ std::optional<PipeId> Record::latest_of(const StopId& stop) const {
     return found == latest_of_.end() ? std::nullopt : std::optional{found->second};
 }
 
+bool reference_moved_since(const Record& record, const PipeId& pipe) {
+    const PipeRecord& known = record.of(pipe);
+    return known.list == ListState::hear_again && known.after && known.after->reference &&
+           record.of(*known.after->reference).after_serial > known.after_serial;
+}
+
 std::optional<PipeId> Record::undo(WallTime at) {
     const auto last = std::find_if(entries_.rbegin(), entries_.rend(), [&](const BookEntry& entry) {
         return pipe_of(entry.matter) && !withdrawn(entry.serial);

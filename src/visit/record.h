@@ -74,6 +74,8 @@ class Record {
     std::optional<PipeId> latest_surveyed_;
 };
 
+/// The pipe is to be heard again because its reference was kept anew after it was tuned from that.
+bool reference_moved_since(const Record& record, const PipeId& pipe);
 /// Serials of the entries that were undone; a withdrawal that was itself withdrawn undoes nothing.
 std::set<std::uint64_t> withdrawn_in(std::span<const BookEntry> entries);
 /// The others, in order, without the withdrawals themselves.

@@ -35,6 +35,7 @@ Run::Run(const organ::Instrument& instrument, organ::StopRef stop, organ::Day da
     const auto left = surveys ? record_.latest_surveyed() : record_.latest();
     for (const auto& [ref, pipes] : to_work_at_)
         if (left && id_of(ref) == StopId{left->division, left->stop}) stop_ = ref;
+    find_references();
     find_pipes();
     keeper_.turn_to(record_.of(pipe().id).before.has_value());
     if (options_.only_listed) begin_at_list();
@@ -88,6 +89,7 @@ void Run::take(organ::StopRef stop) {
     if (options_.job == Job::bearings) {
         options_.job = Job::from_reference;
         bearings_.clear();
+        find_references();
     } else {
         left_[id_of(stop_)] = pipe().key;
     }
@@ -129,11 +131,12 @@ std::size_t Run::again_count() const {
 
 bool Run::to_do(const organ::Pipe& pipe, const PipeOutcome& outcome) const {
     if (record_.of(pipe.id).out_of_reach) return false;
-    return !outcome.settled || (outcome.again && has_cooled(pipe.id));
+    const bool left = !outcome.settled || (outcome.again && has_cooled(pipe.id));
+    return left && !waits_for_reference(pipe.id);
 }
 
-// On through the rank to what isn't done yet, then to what was warm when it was left. Where nothing
-// of that is left, just on.
+// On through the rank to what isn't done yet, then to what was warm when it was left, or waited for
+// its reference. Where nothing of that is left, just on.
 std::vector<std::size_t> Run::ahead() const {
     std::vector<std::size_t> wanted;
     if (options_.only_listed) {
@@ -152,13 +155,15 @@ std::vector<std::size_t> Run::ahead() const {
         if (to_do(pipes_[i], outcomes_[i])) wanted.push_back(i);
     }
     for (std::size_t i = 0; i < current_; ++i)
-        if (outcomes_[i].again && to_do(pipes_[i], outcomes_[i])) wanted.push_back(i);
+        if (comes_back_to(pipes_[i].id, outcomes_[i]) && to_do(pipes_[i], outcomes_[i]))
+            wanted.push_back(i);
     // Where some must cool first, or other stops wait, there is nothing to do at this one.
-    const bool stay = again_count() == 0 && !next_stop();
+    const bool stay = again_count() == 0 && put_off().empty() && !next_stop();
     return wanted.empty() && stay ? plainly : wanted;
 }
 
 std::optional<organ::StopRef> Run::next_stop() const {
+    if (const auto waited_for = stop_waited_for()) return waited_for;
     const StopId here = id_of(stop_);
     std::optional<organ::StopRef> earlier;
     bool beyond = false;
@@ -171,8 +176,7 @@ std::optional<organ::StopRef> Run::next_stop() const {
             const PipeOutcome outcome = recalled(one.id);
             if (!to_do(one, outcome)) continue;
             if (beyond) return ref;
-            // Of those passed already, only what was to be heard again.
-            if (outcome.again && !earlier) earlier = ref;
+            if (!earlier && comes_back_to(one.id, outcome)) earlier = ref;
         }
     }
     return earlier;
@@ -264,20 +268,6 @@ void Run::take_measured_pitch(Hertz a) {
 
 void Run::take_pitch_of_day(Cents deviation) {
     set_pitch(transpose(organ::pitch_of(instrument_, day_), deviation));
-}
-
-std::optional<organ::Reference> Run::reference_of(const organ::Pipe& pipe) const {
-    if (options_.job == Job::to_target || options_.job == Job::survey) return std::nullopt;
-    if (options_.job == Job::bearings) {
-        const auto step = std::find_if(bearings_.begin(), bearings_.end(),
-                                       [&](const auto& one) { return one.key == pipe.key; });
-        return organ::reference_of(instrument_, *step, day_);
-    }
-    auto reference = organ::reference_of(instrument_, pipe, day_);
-    if (!reference) return std::nullopt;
-    const Hertz plain = organ::target(instrument_, pipe, day_);
-    reference->beat += (target_of(pipe) - plain) * reference->pipe_partial;
-    return reference;
 }
 
 std::optional<organ::Compensation> Run::compensation() const {

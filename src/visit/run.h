@@ -17,6 +17,7 @@
 #include <cstddef>
 #include <map>
 #include <optional>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -184,6 +185,7 @@ class Run {
 
   private:
     bool follow(const tuning::PipeState& state, const std::optional<KeptReading>& figure);
+    void find_references();
     void find_pipes();
     void find_standing();
     void recall_outcomes();
@@ -192,6 +194,12 @@ class Run {
     Seconds cools_for(const PipeId& pipe) const;
     bool has_cooled(const PipeId& pipe) const;
     bool to_do(const organ::Pipe& pipe, const PipeOutcome& outcome) const;
+    bool goes_to(const PipeId& pipe) const;
+    const std::map<PipeId, PipeId>& put_off() const;
+    bool waits_for_reference(const PipeId& pipe) const { return put_off().count(pipe) != 0; }
+    std::optional<organ::StopRef> stop_waited_for() const;
+    bool comes_back_to(const PipeId& pipe, const PipeOutcome& outcome) const;
+    void hear_dependents_again();
     struct Listed {
         WorkList list;
         std::vector<organ::Pipe> feet;  ///< of this job, with the pipe in hand, as one walks
@@ -251,6 +259,14 @@ class Run {
     std::optional<LeftOpen> left_open_;
     std::optional<Hertz> noted_pitch_;
     mutable Listed listed_;
+    std::map<PipeId, PipeId> tuned_from_;  ///< by beats: a pipe and its reference
+    struct PutOff {
+        std::map<PipeId, PipeId> pipes;  ///< and the reference that each waits for
+        std::set<PipeId> ever;           ///< all that waited so far: they are come back to
+        std::size_t entries = 0;         ///< of the record when it was made
+        std::optional<StopId> at;        ///< the stop in hand then
+    };
+    mutable PutOff put_off_;
     std::optional<Seconds> stop_taken_;  ///< when another stop was taken in hand
     std::vector<PipeId> trail_;          ///< the pipes from which `next` went on along the list
     std::optional<Seconds> silent_since_;

@@ -83,6 +83,7 @@ void Run::leave_pipe() {
     outcome.again = state == ListState::hear_again;
     if (record_.of(pipe().id).list != state) note(ListChange{pipe().id, state});
     if (outcome.open) left_open_ = {pipe().note, now_.at};
+    if (touches > 0) hear_dependents_again();
 }
 
 void Run::set_out_of_reach(bool out) { note(OutOfReach{pipe().id, out}); }

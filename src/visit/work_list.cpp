@@ -250,7 +250,9 @@ class Lister {
     /// What its state says of itself, and what the technician should know before the work.
     void add_state(ListedPipe& one, const PipeRecord& known) const {
         if (one.state == ListState::hear_again)
-            one.why = {"warm from the hand when it was left: to be heard again"};
+            one.why = {reference_moved_since(record_, one.pipe.id)
+                           ? "its reference was moved since: to be heard again"
+                           : "warm from the hand when it was left: to be heard again"};
         if (one.state == ListState::open) one.why.insert(one.why.begin(), "left open");
         if (one.state == ListState::dropped) one.why.insert(one.why.begin(), "dropped");
         if (one.out_of_reach) one.why.insert(one.why.begin(), "out of reach");

@@ -300,8 +300,8 @@ std::vector<PipeStory> WholeVisit::stories() {
         story.done = known.list == visit::ListState::done;
         if (known.before) story.found = known.before->deviation;
         const organ::Pipe& pipe = story.pipe;
-        const auto reference =
-            plan_.by_beats ? organ::reference_of(instrument_, pipe, {}) : std::nullopt;
+        auto reference = plan_.by_beats ? organ::reference_of(instrument_, pipe, {}) : std::nullopt;
+        if (reference && planted("dead", reference->pipe.id) != nullptr) reference.reset();
         story.tolerance = tuning::tolerance_at(organ::target(instrument_, pipe, {}));
         order([&story, reference, this](simulator::Chamber& chamber) {
             Hertz right = organ::target(instrument_, story.pipe, {});

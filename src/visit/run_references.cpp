@@ -1,0 +1,99 @@
+// References come before what is tuned from them: a pipe waits until its own stands for good, and
+// is heard again when that is moved afterwards.
+#include "visit/run.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace rankwright::visit {
+
+namespace {
+
+bool has(const std::vector<organ::Pipe>& pipes, const PipeId& id) {
+    return std::any_of(pipes.begin(), pipes.end(),
+                       [&](const organ::Pipe& one) { return one.id == id; });
+}
+
+}  // namespace
+
+std::optional<organ::Reference> Run::reference_of(const organ::Pipe& pipe) const {
+    if (options_.job == Job::to_target || options_.job == Job::survey) return std::nullopt;
+    if (options_.job == Job::bearings) {
+        const auto step = std::find_if(bearings_.begin(), bearings_.end(),
+                                       [&](const auto& one) { return one.key == pipe.key; });
+        return organ::reference_of(instrument_, *step, day_);
+    }
+    auto reference = organ::reference_of(instrument_, pipe, day_);
+    if (!reference) return std::nullopt;
+    const Hertz plain = organ::target(instrument_, pipe, day_);
+    reference->beat += (target_of(pipe) - plain) * reference->pipe_partial;
+    return reference;
+}
+
+void Run::find_references() {
+    tuned_from_.clear();
+    if (options_.job != Job::from_reference) return;
+    for (const organ::Pipe& one : organ::pipes(instrument_))
+        if (const auto reference = organ::reference_of(instrument_, one, day_))
+            tuned_from_[one.id] = reference->pipe.id;
+}
+
+// By itself, sooner or later.
+bool Run::goes_to(const PipeId& pipe) const {
+    return options_.only_listed || has(pipes_, pipe) ||
+           std::any_of(to_work_at_.begin(), to_work_at_.end(),
+                       [&](const StopToWorkAt& one) { return has(one.pipes, pipe); });
+}
+
+// Made anew when an entry was added or another stop is in hand.
+const std::map<PipeId, PipeId>& Run::put_off() const {
+    const StopId here{stop_.division->id, stop_.stop->id};
+    if (put_off_.at == here && put_off_.entries == record_.entries().size()) return put_off_.pipes;
+    put_off_.at = here;
+    put_off_.entries = record_.entries().size();
+    put_off_.pipes.clear();
+    for (const auto& [pipe, from] : tuned_from_) {
+        const PipeRecord& reference = record_.of(from);
+        if (reference.list != ListState::hear_again || reference.out_of_reach ||
+            !reference.faults.empty() || record_.of(pipe).list == ListState::done || !goes_to(from))
+            continue;
+        put_off_.pipes.emplace(pipe, from);
+        put_off_.ever.insert(pipe);
+    }
+    return put_off_.pipes;
+}
+
+// Pipes that were gone past for a reason, not by choice.
+bool Run::comes_back_to(const PipeId& pipe, const PipeOutcome& outcome) const {
+    return outcome.again || (!outcome.open && put_off_.ever.count(pipe) != 0);
+}
+
+// What has cooled, and others wait for, comes before the next stop.
+std::optional<organ::StopRef> Run::stop_waited_for() const {
+    for (const auto& [pipe, from] : put_off()) {
+        if (!has_cooled(from) || has(pipes_, from)) continue;
+        for (const auto& [ref, pipes] : to_work_at_)
+            if (has(pipes, from)) return ref;
+    }
+    return std::nullopt;
+}
+
+// The pipe in hand was moved: what was tuned from it doesn't stand any more.
+void Run::hear_dependents_again() {
+    const auto& now = record_.of(pipe().id).after;
+    if (!now) return;
+    for (const auto& [one, from] : tuned_from_) {
+        const PipeRecord& known = record_.of(one);
+        if (from != pipe().id || known.list != ListState::done || !known.after ||
+            known.after->reference != from || !known.after->reference_deviation)
+            continue;
+        const Cents moved = now->deviation - *known.after->reference_deviation;
+        const Cents tolerance = tuning::tolerance_at(known.after->target);
+        if (std::abs(moved.value()) <= tolerance.value()) continue;
+        note(ListChange{one, ListState::hear_again});
+        for (std::size_t i = 0; i < pipes_.size(); ++i)
+            if (pipes_[i].id == one) outcomes_[i] = recalled(one);
+    }
+}
+
+}  // namespace rankwright::visit

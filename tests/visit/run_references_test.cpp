@@ -1,0 +1,175 @@
+// References before what is tuned from them, also when they were warm from the hand or are moved
+// again. Common practice, no source.
+#include "visit/run.h"
+#include "visit/work_list.h"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+namespace rankwright::visit {
+namespace {
+
+organ::Stop rank(const char* id, const char* name, const char* feet, const char* from = "") {
+    organ::Stop stop;
+    stop.id = id;
+    stop.name = name;
+    stop.footage = *organ::parse_footage(feet);
+    stop.makes = {{1, {}}};
+    if (*from != '\0') stop.tuned_from = {{1, "great", from, 0}};
+    return stop;
+}
+
+struct RunReferences : ::testing::Test {
+    RunReferences() {
+        organ::Division great;
+        great.id = "great";
+        great.name = "Great";
+        great.stops = {rank("octave-4", "Octave 4′", "4"),
+                       rank("principal-8", "Principal 8′", "8", "octave-4")};
+        instrument.divisions = {great};
+        // Two keys of each are within reach.
+        for (const organ::Pipe& pipe : organ::pipes(instrument))
+            if (pipe.key != 37 && pipe.key != 38) record.add({}, OutOfReach{pipe.id, true});
+    }
+    visit::Run begin(bool only_listed = false) {
+        RunOptions options;
+        options.job = Job::from_reference;
+        options.only_listed = only_listed;
+        options.stops = {{"great", "octave-4"}, {"great", "principal-8"}};
+        return {instrument, organ::find_stop(instrument, "Octave 4").value(), {}, options, record};
+    }
+    static PipeId pipe(const char* stop, int key) { return {"great", stop, 1, key}; }
+
+    void at(visit::Run& run, double s) {
+        now = s;
+        run.tell_time({Seconds{s},
+                       WallTime{std::chrono::milliseconds{static_cast<std::int64_t>(s * 1000.0)}}});
+    }
+    static tuning::PipeState stands(const visit::Run& run, Cents off, tuning::Stage stage) {
+        tuning::PipeState state;
+        state.stage = stage;
+        state.tone = 1;
+        state.deviation = off;
+        state.pitch = transpose(run.target_of(run.pipe()), off);
+        state.uncertainty = Cents{0.1};
+        state.heard = Seconds{2.0};
+        return state;
+    }
+    /// The pipe in hand is heard, and moved from where it stood.
+    void tune(visit::Run& run, Cents from, Cents to) {
+        at(run, now + 1.0);
+        run.follow(stands(run, from, tuning::Stage::reading));
+        at(run, now + 1.0);
+        run.follow(stands(run, (from + to) * 0.5, tuning::Stage::moving));
+        at(run, now + 2.0);
+        run.follow(stands(run, to, tuning::Stage::settled));
+    }
+    /// By beats it stands right, its reference so far from its own target.
+    void tune_by_beats(visit::Run& run, Cents reference) {
+        tuning::PairedState state;
+        state.pipe = stands(run, Cents{0.1}, tuning::Stage::reading);
+        state.reference_deviation = reference;
+        state.reference = transpose(run.paired_expectation()->reference_target, reference);
+        state.reference_uncertainty = Cents{0.1};
+        for (const auto stage : {tuning::Stage::reading, tuning::Stage::settled}) {
+            at(run, now + 2.0);
+            state.pipe.stage = stage;
+            run.follow(state);
+        }
+    }
+
+    organ::Instrument instrument;
+    Record record;
+    double now = 0.0;
+};
+
+TEST_F(RunReferences, APipeWaitsWhileItsReferenceCools) {
+    visit::Run run = begin();
+    ASSERT_EQ(run.pipe().id, pipe("octave-4", 37));
+    tune(run, Cents{6.0}, Cents{0.1});
+    ASSERT_TRUE(run.next());
+    ASSERT_EQ(run.pipe().id, pipe("octave-4", 38));
+    tune(run, Cents{0.1}, Cents{0.1});
+    ASSERT_TRUE(run.next());
+    EXPECT_EQ(run.pipe().id, pipe("principal-8", 38)) << "the reference of 37 is warm";
+    tune_by_beats(run, Cents{0.1});
+    EXPECT_FALSE(run.next()) << "nothing is left to do now";
+    ASSERT_TRUE(run.wait());
+    EXPECT_GT(run.wait()->count(), 200.0);
+    at(run, 400.0);
+    EXPECT_FALSE(run.wait());
+    ASSERT_TRUE(run.next());
+    EXPECT_EQ(run.pipe().id, pipe("octave-4", 37));
+    tune(run, Cents{0.1}, Cents{0.1});
+    ASSERT_TRUE(run.next());
+    EXPECT_EQ(run.pipe().id, pipe("principal-8", 37));
+    tune_by_beats(run, Cents{0.1});
+    run.rest();
+    EXPECT_EQ(run.record().of(pipe("principal-8", 37)).list, ListState::done);
+    EXPECT_FALSE(run.wait());
+}
+
+// What can't be heard again mustn't be waited for.
+TEST_F(RunReferences, AReferenceThatCannotBeHeardAgainIsNotWaitedFor) {
+    record.add({}, ListChange{pipe("octave-4", 37), ListState::hear_again});
+    record.add({}, OutOfReach{pipe("octave-4", 37), true});
+    visit::Run run = begin();
+    ASSERT_TRUE(run.go_to_any(pipe("principal-8", 38)));
+    tune_by_beats(run, Cents{0.1});
+    ASSERT_TRUE(run.back());
+    EXPECT_EQ(run.pipe().id, pipe("principal-8", 37));
+}
+
+TEST_F(RunReferences, ByTheListTooReferencesCoolFirst) {
+    for (const char* stop : {"octave-4", "principal-8"})
+        record.add({}, ListChange{pipe(stop, 37), ListState::wanted});
+    record.add({}, ListChange{pipe("principal-8", 38), ListState::wanted});
+    visit::Run run = begin(true);
+    ASSERT_EQ(run.pipe().id, pipe("octave-4", 37));
+    tune(run, Cents{6.0}, Cents{0.1});
+    ASSERT_TRUE(run.next());
+    EXPECT_EQ(run.pipe().id, pipe("principal-8", 38));
+    tune_by_beats(run, Cents{0.1});
+    EXPECT_FALSE(run.next());
+    at(run, 400.0);
+    ASSERT_TRUE(run.next());
+    EXPECT_EQ(run.pipe().id, pipe("octave-4", 37));
+    tune(run, Cents{0.1}, Cents{0.1});
+    ASSERT_TRUE(run.next());
+    EXPECT_EQ(run.pipe().id, pipe("principal-8", 37));
+}
+
+// A copy of where the reference stood isn't right any more.
+TEST_F(RunReferences, WhenAReferenceIsMovedWhatWasTunedFromItIsHeardAgain) {
+    visit::Run run = begin();
+    ASSERT_TRUE(run.go_to_any(pipe("principal-8", 37)));
+    tune_by_beats(run, Cents{4.0});
+    ASSERT_TRUE(run.go_to_any(pipe("principal-8", 38)));
+    tune_by_beats(run, Cents{0.2});
+    ASSERT_TRUE(run.go_to_any(pipe("octave-4", 38)));
+    ASSERT_EQ(run.record().of(pipe("principal-8", 37)).list, ListState::done);
+    tune(run, Cents{0.2}, Cents{0.1});
+    ASSERT_TRUE(run.go_to_any(pipe("octave-4", 37)));
+    EXPECT_EQ(run.record().of(pipe("principal-8", 38)).list, ListState::done) << "hardly moved";
+    tune(run, Cents{4.0}, Cents{0.1});
+    at(run, now + 1.0);
+    ASSERT_TRUE(run.go_to_any(pipe("principal-8", 38)));
+    EXPECT_EQ(run.record().of(pipe("principal-8", 37)).list, ListState::hear_again);
+    EXPECT_TRUE(reference_moved_since(run.record(), pipe("principal-8", 37)));
+    const WorkList list = work_list(instrument, run.record().entries());
+    const auto listed =
+        std::find_if(list.pipes.begin(), list.pipes.end(),
+                     [&](const ListedPipe& one) { return one.pipe.id == pipe("principal-8", 37); });
+    ASSERT_NE(listed, list.pipes.end());
+    EXPECT_THAT(listed->why.front(), ::testing::HasSubstr("reference was moved"));
+    // First the reference must cool, then both come by themselves.
+    at(run, now + 400.0);
+    ASSERT_TRUE(run.next());
+    EXPECT_EQ(run.pipe().id, pipe("octave-4", 37));
+    tune(run, Cents{0.1}, Cents{0.1});
+    ASSERT_TRUE(run.next());
+    EXPECT_EQ(run.pipe().id, pipe("principal-8", 37));
+}
+
+}  // namespace
+}  // namespace rankwright::visit
