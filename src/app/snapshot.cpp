@@ -215,6 +215,9 @@ void fill_notices(Snapshot& out, const SnapshotInputs& in) {
         add(false, text);
     }
     if (!in.book_trouble.empty()) add(true, in.book_trouble);
+    if (const auto dead = in.run.dead_reference())
+        add(false, "Its reference, " + dead->stop + " " + dead->note +
+                       ", is noted as dead: the pipe is heard alone, to its own target.");
     if (const std::string left = in.run.left_open(); !left.empty())
         add(false, left + " is left open: it had not settled.");
     if (in.run.record().of(in.run.pipe().id).out_of_reach)

@@ -98,7 +98,7 @@ void Work::expect_current() {
     }
     if (mixture_)
         mixture_->expect(reference ? std::optional{paired_job_.awaited().reference} : std::nullopt);
-    const Called wanted{run_.pipe().id, run_.hears_alone()};
+    const Called wanted{run_.pipe().id, !reference.has_value()};
     if (console_.simulated() && called_ != wanted) {
         called_ = wanted;
         console_.call(run_.pipe(), reference);

@@ -140,20 +140,30 @@ std::vector<std::string> thermometer_warnings(const Instrument& instrument, cons
 void DriftFollower::heard(Seconds at, const PipeId& pipe, Cents from_target) {
     for (const First& first : first_) {
         if (first.pipe != pipe) continue;
-        changes_.push_back({at, from_target - first.from_target});
+        changes_.push_back({at, pipe, from_target - first.from_target});
         return;
     }
     // A pipe that joins later starts from where the others say the reference is by then.
     first_.push_back({pipe, from_target - drift(at)});
 }
 
+void DriftFollower::forget(const PipeId& pipe) {
+    std::erase_if(first_, [&](const First& one) { return one.pipe == pipe; });
+    std::erase_if(changes_, [&](const Change& one) { return one.pipe == pipe; });
+}
+
 Cents DriftFollower::drift(Seconds now) const {
     constexpr Seconds kRecent = std::chrono::minutes(15);
+    constexpr double kAKelvin = 3.0;
     if (changes_.empty()) return Cents{0.0};
     std::vector<double> recent;
     for (auto change = changes_.rbegin(); change != changes_.rend() && recent.size() < 5; ++change)
         if (now - change->at <= kRecent) recent.push_back(change->change.value());
-    return recent.empty() ? changes_.back().change : Cents{median(std::move(recent))};
+    if (recent.empty()) recent.push_back(changes_.back().change.value());
+    if (recent.size() >= 3) return Cents{median(std::move(recent))};
+    if (recent.size() == 1 && std::abs(recent.front()) > kAKelvin) return Cents{0.0};
+    const auto lesser = [](double a, double b) { return std::abs(a) < std::abs(b); };
+    return Cents{*std::min_element(recent.begin(), recent.end(), lesser)};
 }
 
 }  // namespace rankwright::organ

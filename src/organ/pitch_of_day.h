@@ -49,8 +49,11 @@ class DriftFollower {
   public:
     /// A reference pipe was heard `from_target` off its target at the day's first pitch.
     void heard(Seconds at, const PipeId& pipe, Cents from_target);
+    /// The pipe was moved, or is another one now: what it changed by tells nothing.
+    void forget(const PipeId& pipe);
     /// How far the reference has gone since the first hearings: the median of the last five changes
     /// not older than 15 minutes, or the newest when all are; 0 while every pipe was heard once.
+    /// More than a kelvin makes (3 cents) is believed when two changes tell it, the lesser one.
     Cents drift(Seconds now) const;
 
   private:
@@ -60,6 +63,7 @@ class DriftFollower {
     };
     struct Change {
         Seconds at;
+        PipeId pipe;
         Cents change;
     };
     std::vector<First> first_;

@@ -44,6 +44,16 @@ void PitchToday::left() {
     std::fill(done_.begin(), done_.end(), true);
 }
 
+void PitchToday::moved(const PipeId& pipe) {
+    follower_.forget(pipe);
+    for (std::size_t i = 0; i < first_.size(); ++i) {
+        if (first_[i].pipe.id != pipe) continue;
+        first_.erase(first_.begin() + static_cast<std::ptrdiff_t>(i));
+        done_.erase(done_.begin() + static_cast<std::ptrdiff_t>(i));
+        return;
+    }
+}
+
 std::optional<Hertz> PitchToday::a() const {
     const auto& at_first = given_ ? given_ : measured_;
     if (!at_first) return std::nullopt;

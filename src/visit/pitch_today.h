@@ -23,6 +23,9 @@ class PitchToday {
     /// The work goes on to another pipe: a reference heard after this is heard anew.
     void left();
 
+    /// The pipe was moved by hand: what it was heard at as a reference tells nothing any more.
+    void moved(const PipeId& pipe);
+
     /// Empty while nothing is given and fewer than three references agree on it to a cent.
     std::optional<Hertz> a() const;
     /// How far the references have gone since they were first heard, or since an A was given.

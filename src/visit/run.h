@@ -114,6 +114,9 @@ class Run {
     bool is_warm() const;
     /// Nothing is left to do but to hear pipes again that still cool: for so long.
     std::optional<Seconds> wait() const;
+    /// The pipe that would be the current one's reference, but is noted as dead, and so isn't
+    /// listened for: the pipe is heard alone. Empty otherwise.
+    std::optional<organ::Pipe> dead_reference() const;
     /// The note that was left before it had settled, for ten seconds after; empty otherwise.
     std::string left_open() const;
 
@@ -218,7 +221,9 @@ class Run {
     bool follow_key(const tuning::PipeState& state);
     std::optional<KeptReading> figure_of(const tuning::PipeState& state) const;
     void note_pitch();
+    std::optional<organ::Reference> named_reference_of(const organ::Pipe& pipe) const;
     std::optional<organ::Reference> reference_of(const organ::Pipe& pipe) const;
+    bool is_dead(const PipeId& pipe) const;
     Celsius air_at_pipe() const;
     void learn_pitch(const tuning::PairedState& state);
 

@@ -24,6 +24,7 @@ Seconds Run::cools_for(const PipeId& pipe) const {
 std::optional<Seconds> Run::wait() const {
     const PipeRecord& here = record_.of(pipe().id);
     const bool was_left = outcomes_[current_].again || here.list == ListState::done;
+    if (outcomes_[current_].again && has_cooled(pipe().id)) return std::nullopt;
     const bool no_work = !keeper_.heard() && (here.out_of_reach || !here.faults.empty());
     if (keeper_.touched() || !(was_left || no_work) || anything_ahead()) return std::nullopt;
     std::optional<Seconds> soonest;
@@ -81,9 +82,14 @@ void Run::leave_pipe() {
     if (touches > 0) handled_[pipe().id].touches = touches;
     outcome.open = state == ListState::open;
     outcome.again = state == ListState::hear_again;
-    if (record_.of(pipe().id).list != state) note(ListChange{pipe().id, state});
+    // Said anew after each reading: what was kept after its state counts as done with.
+    const PipeRecord& known = record_.of(pipe().id);
+    if (known.list != state || known.after_serial > known.list_serial)
+        note(ListChange{pipe().id, state});
     if (outcome.open) left_open_ = {pipe().note, now_.at};
-    if (touches > 0) hear_dependents_again();
+    if (touches == 0) return;
+    pitch_.moved(pipe().id);
+    hear_dependents_again();
 }
 
 void Run::set_out_of_reach(bool out) { note(OutOfReach{pipe().id, out}); }
@@ -221,7 +227,7 @@ bool Run::follow(const tuning::PairedState& state) {
     }
     auto figure = state.drawn() ? std::nullopt : figure_of(state.pipe);
     if (figure) {
-        figure->reference = reference_of(pipe())->pipe.id;
+        figure->reference = named_reference_of(pipe())->pipe.id;
         figure->reference_deviation = state.reference_deviation;
         figure->reference_uncertainty = state.reference_uncertainty;
         figure->beat = state.beat;

@@ -1,5 +1,6 @@
 // References come before what is tuned from them: a pipe waits until its own stands for good, and
 // is heard again when that is moved afterwards.
+#include "visit/faults.h"
 #include "visit/run.h"
 
 #include <algorithm>
@@ -16,7 +17,7 @@ bool has(const std::vector<organ::Pipe>& pipes, const PipeId& id) {
 
 }  // namespace
 
-std::optional<organ::Reference> Run::reference_of(const organ::Pipe& pipe) const {
+std::optional<organ::Reference> Run::named_reference_of(const organ::Pipe& pipe) const {
     if (options_.job == Job::to_target || options_.job == Job::survey) return std::nullopt;
     if (options_.job == Job::bearings) {
         const auto step = std::find_if(bearings_.begin(), bearings_.end(),
@@ -28,6 +29,27 @@ std::optional<organ::Reference> Run::reference_of(const organ::Pipe& pipe) const
     const Hertz plain = organ::target(instrument_, pipe, day_);
     reference->beat += (target_of(pipe) - plain) * reference->pipe_partial;
     return reference;
+}
+
+// Noted as such, and not heard since.
+bool Run::is_dead(const PipeId& pipe) const {
+    const PipeRecord& known = record_.of(pipe);
+    return !known.before && !known.after &&
+           std::any_of(known.faults.begin(), known.faults.end(),
+                       [](const Fault& one) { return one.fault == kFaults.front(); });
+}
+
+// Where one of the two is silent, what sounds would be taken for both.
+std::optional<organ::Reference> Run::reference_of(const organ::Pipe& pipe) const {
+    auto named = named_reference_of(pipe);
+    if (named && (is_dead(pipe.id) || is_dead(named->pipe.id))) named.reset();
+    return named;
+}
+
+std::optional<organ::Pipe> Run::dead_reference() const {
+    const auto named = named_reference_of(pipe());
+    if (!named || !is_dead(named->pipe.id)) return std::nullopt;
+    return named->pipe;
 }
 
 void Run::find_references() {

@@ -119,6 +119,28 @@ TEST(PitchOfDay, DivisionsAtAnotherTemperatureAreNamed) {
     EXPECT_TRUE(thermometer_warnings(organ, day).empty());
 }
 
+// A pipe that was moved, or took another one's place, isn't the air: common practice, no source.
+TEST(DriftFollower, WhatOnePipeAloneTellsBeyondAKelvinIsNotBelieved) {
+    const PipeId a{"great", "octave-4", 1, 10}, b{"great", "octave-4", 1, 20};
+    DriftFollower follower;
+    follower.heard(0_s, a, Cents{1.0});
+    follower.heard(10_s, b, Cents{2.0});
+    follower.heard(600_s, a, Cents{-30.0});
+    EXPECT_EQ(follower.drift(620_s), Cents{0.0});
+    follower.heard(630_s, b, Cents{3.5});
+    EXPECT_NEAR(follower.drift(640_s).value(), 1.5, 1e-9);
+    follower.forget(a);
+    EXPECT_NEAR(follower.drift(640_s).value(), 1.5, 1e-9);
+    follower.forget(b);
+    EXPECT_EQ(follower.drift(640_s), Cents{0.0});
+    // The hall was heated over dinner.
+    follower.heard(700_s, a, Cents{0.0});
+    follower.heard(710_s, b, Cents{0.0});
+    follower.heard(9000_s, a, Cents{9.0});
+    follower.heard(9010_s, b, Cents{8.0});
+    EXPECT_NEAR(follower.drift(9020_s).value(), 8.0, 1e-9);
+}
+
 TEST(DriftFollower, OnlyChangesCount) {
     DriftFollower follower;
     const PipeId a{"great", "octave-4", 1, 25}, b{"great", "octave-4", 1, 30};

@@ -139,6 +139,27 @@ TEST_F(RunReferences, ByTheListTooReferencesCoolFirst) {
     EXPECT_EQ(run.pipe().id, pipe("principal-8", 37));
 }
 
+// Whatever sounds, or only wind, would be taken for the two of them.
+TEST_F(RunReferences, WhatIsNotedAsDeadIsNotListenedForTogetherWithAnother) {
+    visit::Run run = begin();
+    ASSERT_TRUE(run.go_to_any(pipe("principal-8", 37)));
+    ASSERT_TRUE(run.paired_expectation());
+    EXPECT_EQ(run.call().stops.size(), 2U);
+    run.note(Fault{pipe("octave-4", 37), "dead", ""});
+    EXPECT_FALSE(run.paired_expectation());
+    EXPECT_EQ(run.call().stops.size(), 1U);
+    ASSERT_TRUE(run.dead_reference());
+    EXPECT_EQ(run.dead_reference()->id, pipe("octave-4", 37));
+    ASSERT_TRUE(run.go_to_any(pipe("principal-8", 38)));
+    EXPECT_FALSE(run.dead_reference());
+    ASSERT_TRUE(run.paired_expectation());
+    run.note_fault("dead", "");
+    EXPECT_FALSE(run.paired_expectation());
+    // It was only stuffed, and speaks again.
+    tune(run, Cents{0.2}, Cents{0.2});
+    EXPECT_TRUE(run.paired_expectation());
+}
+
 // A copy of where the reference stood isn't right any more.
 TEST_F(RunReferences, WhenAReferenceIsMovedWhatWasTunedFromItIsHeardAgain) {
     visit::Run run = begin();
