@@ -13,7 +13,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::testing {
-namespace {
+namespace first_reading_test {
 
 constexpr SampleRate kRate{48000.0};
 constexpr double kKeyDown_s = 0.8;
@@ -106,5 +106,5 @@ TEST(FirstReading, IsTrueWhileThePipeStillSettles) {
     EXPECT_GE(errors.within(2.0), 0.88);
 }
 
-}  // namespace
+}  // namespace first_reading_test
 }  // namespace rankwright::testing

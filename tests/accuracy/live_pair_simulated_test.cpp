@@ -12,7 +12,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::testing {
-namespace {
+namespace live_pair_simulated_test {
 
 /// How a row of presses came out.
 class LiveRow {
@@ -149,5 +149,5 @@ TEST(LivePairs, InTuneFromTheStartAreNotCalledTheReferenceAlone) {
         }
 }
 
-}  // namespace
+}  // namespace live_pair_simulated_test
 }  // namespace rankwright::testing

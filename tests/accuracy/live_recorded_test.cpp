@@ -12,7 +12,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::testing {
-namespace {
+namespace live_recorded_test {
 
 struct LiveFigure {
     double after_s;            ///< the onset
@@ -95,5 +95,5 @@ INSTANTIATE_TEST_SUITE_P(Moments, LiveOnARecordedPipe,
                                            LiveFigure{1.2, 0.98, 0.1, 0.7},
                                            LiveFigure{2.4, 0.98, 0.07, 0.8}));
 
-}  // namespace
+}  // namespace live_recorded_test
 }  // namespace rankwright::testing

@@ -16,7 +16,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::testing {
-namespace {
+namespace mixture_leaks_test {
 
 using listening::Presence;
 
@@ -116,5 +116,5 @@ TEST(MixtureLeaks, AreFoundBesideTheOpenPipe) {
     EXPECT_LE(soft.leaking[1], 4);
 }
 
-}  // namespace
+}  // namespace mixture_leaks_test
 }  // namespace rankwright::testing

@@ -12,7 +12,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::testing {
-namespace {
+namespace mixture_recorded_test {
 
 using listening::Presence;
 
@@ -86,5 +86,5 @@ TEST(MixtureRecorded, MutedAndLeakingPipesAreNamed) {
     EXPECT_GE(tally.of(2, Presence::silent), 9);
 }
 
-}  // namespace
+}  // namespace mixture_recorded_test
 }  // namespace rankwright::testing

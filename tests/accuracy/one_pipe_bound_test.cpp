@@ -10,7 +10,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::testing {
-namespace {
+namespace one_pipe_bound_test {
 
 using listening::measure_pipe;
 using listening::PitchReading;
@@ -187,5 +187,5 @@ TEST(OnePipeUncertainty, WithWanderTheMeanPitchIsFollowed) {
     }
 }
 
-}  // namespace
+}  // namespace one_pipe_bound_test
 }  // namespace rankwright::testing

@@ -11,7 +11,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::testing {
-namespace {
+namespace one_pipe_disturbed_test {
 
 using test::Scene;
 using test::Tone;
@@ -87,5 +87,5 @@ INSTANTIATE_TEST_SUITE_P(
                std::to_string(static_cast<int>(1000 * at.param.seconds)) + "ms";
     });
 
-}  // namespace
+}  // namespace one_pipe_disturbed_test
 }  // namespace rankwright::testing

@@ -7,7 +7,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::testing {
-namespace {
+namespace one_pipe_invariance_test {
 
 using listening::find_steady;
 using listening::measure_pipe;
@@ -156,5 +156,5 @@ TEST(SteadySpan, LeavesOutSilenceSpeechAndRelease) {
     EXPECT_NEAR(static_cast<double>(span->first + span->count) / kRate, 2.7, 0.2);
 }
 
-}  // namespace
+}  // namespace one_pipe_invariance_test
 }  // namespace rankwright::testing

@@ -11,7 +11,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::testing {
-namespace {
+namespace one_pipe_recorded_test {
 
 struct Figure {
     double seconds;
@@ -78,5 +78,5 @@ INSTANTIATE_TEST_SUITE_P(Spans, OneRecordedPipe,
                                     "ms";
                          });
 
-}  // namespace
+}  // namespace one_pipe_recorded_test
 }  // namespace rankwright::testing

@@ -18,7 +18,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright {
-namespace {
+namespace settling_by_beats_test {
 
 constexpr double kRate = 48000.0;
 constexpr double kBlock_s = 0.01;
@@ -133,5 +133,5 @@ TEST(SettlingByBeats, APipeInTuneIsDoneWithinSecondsAndOneThatIsOffNever) {
     EXPECT_GE(done, in_tune - 1);
 }
 
-}  // namespace
+}  // namespace settling_by_beats_test
 }  // namespace rankwright

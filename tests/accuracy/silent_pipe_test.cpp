@@ -14,7 +14,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::listening {
-namespace {
+namespace silent_pipe_test {
 
 struct Heard {
     int looks = 0, read = 0;
@@ -83,5 +83,5 @@ TEST(SilentPipe, ItsWindIsNoToneAndASoftPipeIsOne) {
     }
 }
 
-}  // namespace
+}  // namespace silent_pipe_test
 }  // namespace rankwright::listening

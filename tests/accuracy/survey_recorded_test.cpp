@@ -16,7 +16,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::testing {
-namespace {
+namespace survey_recorded_test {
 
 constexpr int kKeys = 61;
 constexpr int kLowest = 36;
@@ -190,5 +190,5 @@ std::vector<Visit> visits() {
 }
 INSTANTIATE_TEST_SUITE_P(Ranks, SurveyOfARecordedRank, ::testing::ValuesIn(visits()));
 
-}  // namespace
+}  // namespace survey_recorded_test
 }  // namespace rankwright::testing

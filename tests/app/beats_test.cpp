@@ -3,7 +3,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::app {
-namespace {
+namespace beats_test {
 
 // Rounding to a last digit d leaves a standard uncertainty of d/√12: JCGM 100:2008 (GUM), 4.3.7.
 TEST(KnownByNumber, TakesItsUncertaintyFromTheDigits) {
@@ -27,5 +27,5 @@ TEST(Interval, IsTwoWholeNumbers) {
         EXPECT_FALSE(parse_interval(words)) << words;
 }
 
-}  // namespace
+}  // namespace beats_test
 }  // namespace rankwright::app

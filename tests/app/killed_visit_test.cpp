@@ -13,7 +13,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::app {
-namespace {
+namespace killed_visit_test {
 
 /// The keys whose pipes are in the book as they were left.
 std::set<int> left_in(const storage::TuningBook& book, const std::string& visit) {
@@ -78,5 +78,5 @@ TEST(KilledVisit, WhatTheScreenCalledKeptIsInTheBookAndTheVisitGoesOn) {
     EXPECT_GE(at_work * 2, kills) << "it was seldom killed at work";
 }
 
-}  // namespace
+}  // namespace killed_visit_test
 }  // namespace rankwright::app

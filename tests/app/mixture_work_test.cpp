@@ -15,7 +15,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::app {
-namespace {
+namespace mixture_work_test {
 
 organ::Instrument one_mixture(std::vector<std::string> feet) {
     organ::Stop stop;
@@ -277,5 +277,5 @@ TEST(MixtureWork, OfTwoPipesOfOnePitchTheOneThatIsLeftOpenIsTuned) {
     EXPECT_EQ(work.shown().mixture->to_mute, "");
 }
 
-}  // namespace
+}  // namespace mixture_work_test
 }  // namespace rankwright::app

@@ -22,7 +22,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::app {
-namespace {
+namespace simulated_visit_test {
 
 /// A tuning book that is always there: what the real one does with a disk is its own test's matter.
 struct MemoryBook {
@@ -39,7 +39,7 @@ int from_environment(const char* name, int otherwise) {
     return text != nullptr ? std::atoi(text) : otherwise;
 }
 
-struct SimulatedVisit : testing::Test {
+struct SimulatedVisit : ::testing::Test {
     decltype(storage::load_instrument("")) instrument =
         storage::load_instrument(std::string(RANKWRIGHT_INSTRUMENTS) + "/emberlow.toml");
     std::uint64_t seed = static_cast<std::uint64_t>(from_environment("RANKWRIGHT_VISIT_SEED", 5));
@@ -220,5 +220,5 @@ TEST(AWholeVisit, EveryPlantedFaultIsFoundAndWhatIsDoneStandsRight) {
     EXPECT_GE(done, to_do - 1);
 }
 
-}  // namespace
+}  // namespace simulated_visit_test
 }  // namespace rankwright::app

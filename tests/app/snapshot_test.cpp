@@ -8,7 +8,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::app {
-namespace {
+namespace snapshot_test {
 
 constexpr double kStep_s = 0.02;
 
@@ -261,5 +261,5 @@ TEST_F(PairedSnapshot, SaysWhatTemperatureDoes) {
               std::string::npos);
 }
 
-}  // namespace
+}  // namespace snapshot_test
 }  // namespace rankwright::app

@@ -14,7 +14,7 @@
 #include <unistd.h>
 
 namespace rankwright::app {
-namespace {
+namespace stay_awake_test {
 
 using std::chrono::milliseconds;
 
@@ -74,5 +74,5 @@ TEST_F(StayAwakeTest, AsksForIdleAndSleepAndLetsGoAtTheEnd) {
     EXPECT_TRUE(std::filesystem::exists(folder_ / "over"));
 }
 
-}  // namespace
+}  // namespace stay_awake_test
 }  // namespace rankwright::app

@@ -18,7 +18,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::app {
-namespace {
+namespace survey_work_test {
 
 using ::testing::Contains;
 using ::testing::HasSubstr;
@@ -276,5 +276,5 @@ TEST(SurveyWork, TheSimulatedHelperPlaysStopAfterStop) {
     EXPECT_LT(seconds / (2.0 * kKeys), 3.0);
 }
 
-}  // namespace
+}  // namespace survey_work_test
 }  // namespace rankwright::app

@@ -10,7 +10,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::app {
-namespace {
+namespace taps_test {
 
 organ::Instrument one_stop(organ::PipeKind kind, organ::TuningDevice device) {
     organ::Stop stop;
@@ -150,5 +150,5 @@ TEST(LearnedTaps, ASleeveIsSaidInMillimetresWhereTheyAreHalfAMillimetreOrMore) {
     FAIL() << "no pipe was far enough off";
 }
 
-}  // namespace
+}  // namespace taps_test
 }  // namespace rankwright::app

@@ -7,7 +7,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::capture {
-namespace {
+namespace capture_ring_test {
 
 constexpr SampleRate kRate{48000.0};
 constexpr Seconds kAtOnce{0.0};
@@ -127,5 +127,5 @@ TEST(CaptureRing, TwoThreadsLoseNothingUncounted) {
     EXPECT_GT(heard, 0U);
 }
 
-}  // namespace
+}  // namespace capture_ring_test
 }  // namespace rankwright::capture

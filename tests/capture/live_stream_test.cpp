@@ -10,7 +10,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::capture {
-namespace {
+namespace live_stream_test {
 
 constexpr SampleRate kRate{44100.0};
 constexpr Seconds kAtOnce{0.0};
@@ -74,5 +74,5 @@ TEST_F(Callback, NeverAllocates) {
     EXPECT_EQ(*proof, 1);
 }
 
-}  // namespace
+}  // namespace live_stream_test
 }  // namespace rankwright::capture

@@ -17,7 +17,7 @@
 #include <sndfile.h>
 
 namespace rankwright::capture {
-namespace {
+namespace recording_source_test {
 
 namespace fs = std::filesystem;
 using ::testing::HasSubstr;
@@ -313,5 +313,5 @@ TEST_F(Recordings, AVeryLongFilePlaysAtOnceAndIsNotReadWhole) {
     EXPECT_EQ(span->samples.size(), 48000U);
 }
 
-}  // namespace
+}  // namespace recording_source_test
 }  // namespace rankwright::capture

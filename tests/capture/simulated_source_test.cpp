@@ -9,7 +9,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::capture {
-namespace {
+namespace simulated_source_test {
 
 using simulator::Chamber;
 
@@ -129,5 +129,5 @@ TEST(Simulated, UnreadSoundIsDroppedCountedAndShowsAsAGap) {
     EXPECT_GT(source->status().dropped_frames, 0U);
 }
 
-}  // namespace
+}  // namespace simulated_source_test
 }  // namespace rankwright::capture

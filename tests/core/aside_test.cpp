@@ -7,7 +7,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright {
-namespace {
+namespace aside_test {
 
 using namespace std::chrono_literals;
 
@@ -62,5 +62,5 @@ TEST(Aside, LeavesWithAQuestionUnanswered) {
     aside.ask(1);
 }
 
-}  // namespace
+}  // namespace aside_test
 }  // namespace rankwright

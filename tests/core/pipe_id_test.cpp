@@ -3,7 +3,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright {
-namespace {
+namespace pipe_id_test {
 
 TEST(PipeId, ReadsBackWhatItWrote) {
     const PipeId id{"great", "mixture-iv", 3, 49};
@@ -25,5 +25,5 @@ TEST(PipeId, SlugsArePlain) {
     EXPECT_EQ(slug("′′"), "x");
 }
 
-}  // namespace
+}  // namespace pipe_id_test
 }  // namespace rankwright

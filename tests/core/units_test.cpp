@@ -3,7 +3,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright {
-namespace {
+namespace units_test {
 
 using namespace literals;
 
@@ -26,5 +26,5 @@ TEST(Units, FramesTakeTime) {
                      1.0);
 }
 
-}  // namespace
+}  // namespace units_test
 }  // namespace rankwright

@@ -10,7 +10,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright {
-namespace {
+namespace beats_command_test {
 
 using testing::Outcome;
 
@@ -72,5 +72,5 @@ TEST_F(BeatsCommand, RefusesAPipeAloneThatItCannotRead) {
     EXPECT_EQ(testing::rankwright("beats --reference-hz 262.31 --alone /no.wav " + path).code, 2);
 }
 
-}  // namespace
+}  // namespace beats_command_test
 }  // namespace rankwright

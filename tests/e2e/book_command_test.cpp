@@ -10,7 +10,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright {
-namespace {
+namespace book_command_test {
 
 using ::testing::HasSubstr;
 using testing::Outcome;
@@ -158,5 +158,5 @@ TEST_F(BookCommand, SaysWhatADiskRefuses) {
     EXPECT_THAT(nowhere.error, HasSubstr("--book"));
 }
 
-}  // namespace
+}  // namespace book_command_test
 }  // namespace rankwright

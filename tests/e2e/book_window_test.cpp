@@ -11,7 +11,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::testing {
-namespace {
+namespace book_window_test {
 
 namespace fs = std::filesystem;
 using ::testing::HasSubstr;
@@ -144,5 +144,5 @@ TEST_F(BookInTheWindow, CanBeJoinedBeforeTheWorkBegins) {
     EXPECT_EQ(program.wait(std::chrono::seconds(20)), 0) << text("errors");
 }
 
-}  // namespace
+}  // namespace book_window_test
 }  // namespace rankwright::testing

@@ -16,7 +16,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::testing {
-namespace {
+namespace chamber_window_test {
 
 using namespace std::chrono_literals;
 
@@ -204,5 +204,5 @@ TEST_F(WindowAtWork, SaysThatNoMicrophoneIsThere) {
     EXPECT_GT(contrast(), 0.02);
 }
 
-}  // namespace
+}  // namespace chamber_window_test
 }  // namespace rankwright::testing

@@ -13,7 +13,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::testing {
-namespace {
+namespace commands_test {
 
 const std::string kOrgan = std::string("'") + RANKWRIGHT_INSTRUMENTS + "/emberlow.toml'";
 
@@ -383,5 +383,5 @@ TEST_F(Commands, ChamberRefusesBadInputBeforeOpeningAWindow) {
               2);
 }
 
-}  // namespace
+}  // namespace commands_test
 }  // namespace rankwright::testing

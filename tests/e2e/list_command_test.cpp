@@ -11,7 +11,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::testing {
-namespace {
+namespace list_command_test {
 
 using ::testing::HasSubstr;
 
@@ -126,5 +126,5 @@ TEST_F(ListCommand, CallsAreWrittenForTheHelper) {
     EXPECT_EQ(calls("-o /nowhere/x.html").code, 2);
 }
 
-}  // namespace
+}  // namespace list_command_test
 }  // namespace rankwright::testing

@@ -14,7 +14,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::testing {
-namespace {
+namespace list_window_test {
 
 using namespace std::chrono_literals;
 using ::testing::HasSubstr;
@@ -125,5 +125,5 @@ TEST_F(ListInTheWindow, AnEmptyListIsSaidBeforeTheWindowOpens) {
     EXPECT_THAT(outcome.error, HasSubstr("rankwright list"));
 }
 
-}  // namespace
+}  // namespace list_window_test
 }  // namespace rankwright::testing

@@ -18,7 +18,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright {
-namespace {
+namespace live_sound_test {
 
 using capture::CaptureBlock;
 using capture::Source;
@@ -218,5 +218,5 @@ TEST_F(LiveSound, InputsAreListedAndFoundByNameOrNumber) {
     EXPECT_THAT(wrong->status().message, HasSubstr("organloft"));
 }
 
-}  // namespace
+}  // namespace live_sound_test
 }  // namespace rankwright

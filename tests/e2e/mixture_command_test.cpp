@@ -9,7 +9,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::testing {
-namespace {
+namespace mixture_command_test {
 
 struct MixtureCommand : ::testing::Test {
     static constexpr int kRate = 44100;
@@ -93,5 +93,5 @@ TEST_F(MixtureCommand, SaysWhenNothingSounds) {
         EXPECT_NE(pipe["sounding"], true) << pipe;
 }
 
-}  // namespace
+}  // namespace mixture_command_test
 }  // namespace rankwright::testing

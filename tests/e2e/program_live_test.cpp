@@ -19,7 +19,7 @@
 #include <nlohmann/json.hpp>
 
 namespace rankwright {
-namespace {
+namespace program_live_test {
 
 using Json = nlohmann::json;
 using std::chrono::seconds;
@@ -262,5 +262,5 @@ TEST_F(ProgramLive, InputsWithoutAnySayWhatToDo) {
     EXPECT_THAT(read_text(errors_), HasSubstr("plug in a microphone"));
 }
 
-}  // namespace
+}  // namespace program_live_test
 }  // namespace rankwright

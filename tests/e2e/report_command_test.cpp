@@ -13,7 +13,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::testing {
-namespace {
+namespace report_command_test {
 
 namespace fs = std::filesystem;
 using ::testing::HasSubstr;
@@ -150,5 +150,5 @@ TEST_F(ReportCommand, RemembersWhatTheInstrumentFileSaid) {
     EXPECT_EQ(rankwright("report --json --book '" + other + "'").json()["instrument_known"], true);
 }
 
-}  // namespace
+}  // namespace report_command_test
 }  // namespace rankwright::testing

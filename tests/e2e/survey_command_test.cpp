@@ -15,7 +15,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::testing {
-namespace {
+namespace survey_command_test {
 
 using ::testing::HasSubstr;
 
@@ -178,5 +178,5 @@ TEST_F(SurveyCommand, SaysWhatIsWrong) {
     EXPECT_EQ(rankwright("survey " + organ + noise_file + stop + " --temperature warm").code, 2);
 }
 
-}  // namespace
+}  // namespace survey_command_test
 }  // namespace rankwright::testing

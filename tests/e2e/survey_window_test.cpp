@@ -12,7 +12,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::testing {
-namespace {
+namespace survey_window_test {
 
 struct SurveyAtWork : WindowAtWork {
     void SetUp() override {
@@ -88,5 +88,5 @@ TEST_F(SurveyAtWork, KilledInTheMiddleItHasWhatWasShownAsKeptAndGoesOn) {
         << shown();
 }
 
-}  // namespace
+}  // namespace survey_window_test
 }  // namespace rankwright::testing

@@ -13,7 +13,7 @@
 #include <unistd.h>
 
 namespace rankwright {
-namespace {
+namespace window_test {
 
 using std::chrono::milliseconds;
 using std::chrono::seconds;
@@ -126,5 +126,5 @@ TEST(WindowWithoutADisplay, SaysWhatToDo) {
     EXPECT_THAT(words, HasSubstr("xvfb-run"));
 }
 
-}  // namespace
+}  // namespace window_test
 }  // namespace rankwright

@@ -7,7 +7,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::listening {
-namespace {
+namespace arithmetic_test {
 
 TEST(OnCircle, IsTheLibrarysCosineAndSine) {
     for (int i = -4000; i <= 4000; ++i) {
@@ -27,5 +27,5 @@ TEST(OnCircle, HoldsAtTheCornersOfATurn) {
     }
 }
 
-}  // namespace
+}  // namespace arithmetic_test
 }  // namespace rankwright::listening

@@ -15,7 +15,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright {
-namespace {
+namespace clean_tones_test {
 
 using listening::measure_pipe;
 using listening::PipeListener;
@@ -146,5 +146,5 @@ TEST(CleanTones, PartialFramesTurnWithTheBeat) {
     }
 }
 
-}  // namespace
+}  // namespace clean_tones_test
 }  // namespace rankwright

@@ -10,7 +10,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::listening {
-namespace {
+namespace coarse_pitch_test {
 
 using test::Scene;
 using test::Timbre;
@@ -152,5 +152,5 @@ TEST(CoarsePitch, TooShortAWindowFindsNothing) {
     EXPECT_FALSE(find_pitch({}, SampleRate{48000.0}));
 }
 
-}  // namespace
+}  // namespace coarse_pitch_test
 }  // namespace rankwright::listening

@@ -12,7 +12,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::listening {
-namespace {
+namespace half_rate_test {
 
 constexpr double kRate = 96000.0;
 
@@ -74,5 +74,5 @@ TEST(HalfRate, AFastRecordingIsReadWhereThePipeStands) {
     }
 }
 
-}  // namespace
+}  // namespace half_rate_test
 }  // namespace rankwright::listening

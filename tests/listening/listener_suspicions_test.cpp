@@ -9,7 +9,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::listening {
-namespace {
+namespace listener_suspicions_test {
 
 using test::at;
 using test::listen_through;
@@ -205,5 +205,5 @@ TEST(ListenerFrames, PhasorsTurnWithTheDistanceFromTheAwaitedPitch) {
     }
 }
 
-}  // namespace
+}  // namespace listener_suspicions_test
 }  // namespace rankwright::listening

@@ -10,7 +10,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::listening {
-namespace {
+namespace mixture_table_test {
 
 TEST(MixtureTable, ProductsAreSummedAsIfOneByOne) {
     constexpr std::size_t kSamples = 150, kGains = 4, kPaths = 6;
@@ -74,5 +74,5 @@ TEST(MixtureTable, PathsLeadBySlowCosines) {
         }
 }
 
-}  // namespace
+}  // namespace mixture_table_test
 }  // namespace rankwright::listening

@@ -11,7 +11,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::listening {
-namespace {
+namespace pair_listener_test {
 
 using test::Scene;
 using test::Tone;
@@ -312,5 +312,5 @@ TEST(PairListener, FramesOfTheFirstMeetingBeatAsThePairDoes) {
     EXPECT_NEAR(minima, 2.0 * seconds, 1.1);
 }
 
-}  // namespace
+}  // namespace pair_listener_test
 }  // namespace rankwright::listening

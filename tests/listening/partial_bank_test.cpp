@@ -10,7 +10,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::listening {
-namespace {
+namespace partial_bank_test {
 
 std::vector<float> noise(std::size_t count) {
     std::mt19937 random(7);
@@ -84,5 +84,5 @@ TEST(PartialBank, KeepsTheNewestBlocksWhenFull) {
         EXPECT_EQ(small.series(3)[b], large.series(3)[older + b]);
 }
 
-}  // namespace
+}  // namespace partial_bank_test
 }  // namespace rankwright::listening

@@ -9,7 +9,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::listening {
-namespace {
+namespace pipe_listener_test {
 
 using test::at;
 using test::listen_through;
@@ -246,5 +246,5 @@ TEST(PipeListener, AWrongKeyIsNamedAndNotPulledToTheAwaitedOne) {
     }
 }
 
-}  // namespace
+}  // namespace pipe_listener_test
 }  // namespace rankwright::listening

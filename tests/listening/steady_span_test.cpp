@@ -6,7 +6,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::listening {
-namespace {
+namespace steady_span_test {
 
 using test::Scene;
 using test::Tone;
@@ -67,5 +67,5 @@ TEST(SteadySpan, SpeechAloneIsNoPipe) {
     }
 }
 
-}  // namespace
+}  // namespace steady_span_test
 }  // namespace rankwright::listening

@@ -3,7 +3,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::organ {
-namespace {
+namespace air_test {
 
 using namespace literals;
 
@@ -68,5 +68,5 @@ TEST(Air, WarmedWithoutWaterAirIsDrier) {
     EXPECT_DOUBLE_EQ(humidity_at(0.8, 20_degC, 5_degC), 1.0) << "the rest falls as dew";
 }
 
-}  // namespace
+}  // namespace air_test
 }  // namespace rankwright::organ

@@ -6,9 +6,9 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::organ {
-namespace {
+namespace chest_test {
 
-using testing::ElementsAre;
+using ::testing::ElementsAre;
 
 // The C side holds C D E F♯ G♯ A♯, the C♯ side the rest (common practice, no source).
 TEST(Chest, Sides) {
@@ -47,5 +47,5 @@ TEST(Chest, EveryPipeStandsOnce) {
             }
 }
 
-}  // namespace
+}  // namespace chest_test
 }  // namespace rankwright::organ

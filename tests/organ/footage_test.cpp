@@ -5,7 +5,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::organ {
-namespace {
+namespace footage_test {
 
 double cents_above_8(const char* text) {
     const auto footage = parse_footage(text);
@@ -70,5 +70,5 @@ TEST(Footage, OctavesAndSemitones) {
     EXPECT_EQ(parse_footage("16")->semitones(), -12);
 }
 
-}  // namespace
+}  // namespace footage_test
 }  // namespace rankwright::organ

@@ -9,7 +9,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::organ {
-namespace {
+namespace intervals_test {
 
 using namespace literals;
 
@@ -91,7 +91,7 @@ TEST(Intervals, InWords) {
               "fifth tenor F – middle C pure");
 }
 
-class BearingsOf : public testing::TestWithParam<const char*> {};
+class BearingsOf : public ::testing::TestWithParam<const char*> {};
 
 // Every note is set once, from one that stands already, without crossing the wolf; and what the
 // steps and their beats say makes the temperament again.
@@ -126,8 +126,8 @@ TEST_P(BearingsOf, ReachEveryNote) {
 }
 
 INSTANTIATE_TEST_SUITE_P(Intervals, BearingsOf,
-                         testing::Values("equal", "quarter-comma meantone", "Werckmeister III",
-                                         "Vallotti", "Kirnberger III", "Pythagorean"));
+                         ::testing::Values("equal", "quarter-comma meantone", "Werckmeister III",
+                                           "Vallotti", "Kirnberger III", "Pythagorean"));
 
 // The wolf, 35.7 cents wide, would beat more than ten times a second here; the widest fourth of the
 // temperament beats three times.
@@ -138,5 +138,5 @@ TEST(Intervals, TheBearingsDoNotCrossTheWolf) {
         EXPECT_LT(std::abs(step.to_set.beat.value()), 5.0) << step.key;
 }
 
-}  // namespace
+}  // namespace intervals_test
 }  // namespace rankwright::organ

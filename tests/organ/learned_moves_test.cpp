@@ -3,7 +3,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::organ {
-namespace {
+namespace learned_moves_test {
 
 using namespace literals;
 
@@ -45,5 +45,5 @@ TEST(LearnedMoves, ServesTheNextPipe) {
     EXPECT_FALSE(moves.moves_for(440_Hz, 4_cents));
 }
 
-}  // namespace
+}  // namespace learned_moves_test
 }  // namespace rankwright::organ

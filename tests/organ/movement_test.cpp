@@ -5,7 +5,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::organ {
-namespace {
+namespace movement_test {
 
 using namespace literals;
 
@@ -127,5 +127,5 @@ TEST(Movement, Millimetres) {
         movement(pipe_of(PipeKind::open, TuningDevice::cone), middle_c, 30_cents, kSpeed).at_most);
 }
 
-}  // namespace
+}  // namespace movement_test
 }  // namespace rankwright::organ

@@ -3,7 +3,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::organ {
-namespace {
+namespace note_test {
 
 // G. L. Miller, The Recent Revolution in Organ Building (1913), ch. III, footnote 5: CCC, CC,
 // tenor C, middle C; ch. II: the letters double from GG, "four notes below CC". Treble C, in alt
@@ -60,5 +60,5 @@ TEST(Note, PitchClasses) {
     EXPECT_EQ(parse_pitch_class("CC"), std::nullopt);
 }
 
-}  // namespace
+}  // namespace note_test
 }  // namespace rankwright::organ

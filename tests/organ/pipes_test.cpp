@@ -8,7 +8,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::organ {
-namespace {
+namespace pipes_test {
 
 Instrument unit_organ() {
     Instrument organ;
@@ -107,7 +107,7 @@ TEST(Pipes, StopsAreFoundByNameIdAndDivision) {
     const auto missing = find_stop(organ, "Subass 16");
     ASSERT_FALSE(missing);
     EXPECT_EQ(missing.error().kind, ErrorKind::not_found);
-    EXPECT_THAT(missing.error().message, testing::HasSubstr("Pedal/Subbass 16"));
+    EXPECT_THAT(missing.error().message, ::testing::HasSubstr("Pedal/Subbass 16"));
 }
 
 TEST(Pipes, ANameInTwoDivisionsMustSayWhich) {
@@ -115,9 +115,9 @@ TEST(Pipes, ANameInTwoDivisionsMustSayWhich) {
     organ.divisions[1].stops.push_back(organ.divisions[0].stops[0]);
     const auto doubtful = find_stop(organ, "Subbass 16'");
     ASSERT_FALSE(doubtful);
-    EXPECT_THAT(doubtful.error().message, testing::HasSubstr("Great/Subbass"));
+    EXPECT_THAT(doubtful.error().message, ::testing::HasSubstr("Great/Subbass"));
     EXPECT_EQ(find_stop(organ, "Great/Subbass 16'").value().division->id, "great");
 }
 
-}  // namespace
+}  // namespace pipes_test
 }  // namespace rankwright::organ

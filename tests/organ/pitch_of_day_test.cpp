@@ -10,11 +10,11 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::organ {
-namespace {
+namespace pitch_of_day_test {
 
 using namespace literals;
-using testing::ElementsAre;
-using testing::HasSubstr;
+using ::testing::ElementsAre;
+using ::testing::HasSubstr;
 
 Instrument home_organ() {
     Instrument organ = organ_of({rank_of("Octave 4'", {4, 1})}, "Werckmeister III");
@@ -160,5 +160,5 @@ TEST(DriftFollower, OnlyChangesCount) {
     EXPECT_NEAR(follower.drift(670_s).value(), 1.2, 1e-9);
 }
 
-}  // namespace
+}  // namespace pitch_of_day_test
 }  // namespace rankwright::organ

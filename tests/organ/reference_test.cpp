@@ -7,7 +7,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::organ {
-namespace {
+namespace reference_test {
 
 using namespace literals;
 
@@ -41,7 +41,7 @@ struct Case {
     const char* words;
 };
 
-class ReferenceOf : public testing::TestWithParam<Case> {};
+class ReferenceOf : public ::testing::TestWithParam<Case> {};
 
 TEST_P(ReferenceOf, IsAsTheFileSays) {
     const Case& c = GetParam();
@@ -60,7 +60,7 @@ TEST_P(ReferenceOf, IsAsTheFileSays) {
 // The partials are those of the exact ratios: octave 2:1, tierce on 4′ 5:2, 1 1/3 on 4′ 3:1.
 INSTANTIATE_TEST_SUITE_P(
     Reference, ReferenceOf,
-    testing::Values(
+    ::testing::Values(
         Case{"Principal 8'", 25, 1, "great/octave-4/1/25", 1, 2, 0.0,
              "from Octave 4', the same key"},
         Case{"Tierce 1 3/5'", 1, 1, "great/octave-4/1/1", 5, 2, 0.0,
@@ -128,5 +128,5 @@ TEST(Reference, MeetingsOfTemperedIntervals) {
     check(-1200.0, 1, 2);
 }
 
-}  // namespace
+}  // namespace reference_test
 }  // namespace rankwright::organ

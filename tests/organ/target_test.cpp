@@ -6,7 +6,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::organ {
-namespace {
+namespace target_test {
 
 using namespace literals;
 
@@ -211,5 +211,5 @@ TEST(Target, CentsFromEqual) {
     EXPECT_NEAR(first("Fifteenth 2'"), 0.0, 1e-9);
 }
 
-}  // namespace
+}  // namespace target_test
 }  // namespace rankwright::organ

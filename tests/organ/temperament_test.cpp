@@ -7,7 +7,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::organ {
-namespace {
+namespace temperament_test {
 
 using namespace literals;
 
@@ -229,5 +229,5 @@ TEST(Temperament, NamesWhateverTheCase) {
     EXPECT_FALSE(built_in_temperament("werckmeister"));
 }
 
-}  // namespace
+}  // namespace temperament_test
 }  // namespace rankwright::organ

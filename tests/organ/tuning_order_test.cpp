@@ -6,7 +6,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::organ {
-namespace {
+namespace tuning_order_test {
 
 Stop stop(const std::string& id, const char* feet, PipeKind kind = PipeKind::open) {
     Stop made;
@@ -41,5 +41,5 @@ TEST(TuningOrder, ReferencesComeFirstReedsLastAndTheFeetDecideTheRest) {
     EXPECT_EQ(order, "octave-4 principal-8 gamba-8 celeste-8 trumpet-8 ");
 }
 
-}  // namespace
+}  // namespace tuning_order_test
 }  // namespace rankwright::organ

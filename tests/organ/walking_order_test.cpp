@@ -6,9 +6,9 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::organ {
-namespace {
+namespace walking_order_test {
 
-using testing::ElementsAre;
+using ::testing::ElementsAre;
 
 std::vector<std::string> walked(const Instrument& organ, const std::vector<const char*>& ids) {
     std::vector<Pipe> list;
@@ -63,5 +63,5 @@ TEST(WalkingOrder, AStopMayStandElsewhere) {
     EXPECT_EQ(standing_of(organ, {"great", "principal-8", 1, 4}).level, 1);
 }
 
-}  // namespace
+}  // namespace walking_order_test
 }  // namespace rankwright::organ

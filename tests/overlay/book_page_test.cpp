@@ -10,7 +10,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::overlay {
-namespace {
+namespace book_page_test {
 
 using What = visit::CareForBook::What;
 
@@ -194,5 +194,5 @@ TEST_F(BookPageTest, LeavingSaysWhatIsStillBeingDone) {
     EXPECT_TRUE(drawing.says("still copying the book …"));
 }
 
-}  // namespace
+}  // namespace book_page_test
 }  // namespace rankwright::overlay

@@ -5,7 +5,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::overlay {
-namespace {
+namespace chooser_test {
 
 Choices choices() {
     Choices some;
@@ -81,5 +81,5 @@ TEST(Chooser, WhatIsLitIsAlwaysVisible) {
     }
 }
 
-}  // namespace
+}  // namespace chooser_test
 }  // namespace rankwright::overlay

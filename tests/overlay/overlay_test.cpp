@@ -11,7 +11,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::overlay {
-namespace {
+namespace overlay_test {
 
 // Sixteen minutes of arc at two metres on a screen 30 cm and 1280 pixels wide.
 const double kLegible = 2000.0 * std::tan(16.0 / 60.0 * std::numbers::pi / 180.0) * 1280.0 / 300.0;
@@ -263,5 +263,5 @@ TEST(Overlay, RibbonsGoIntoTheListOnlyWhenThereAreAny) {
     EXPECT_EQ(callbacks(), 2) << "the painter, and ImGui's state afterwards";
 }
 
-}  // namespace
+}  // namespace overlay_test
 }  // namespace rankwright::overlay

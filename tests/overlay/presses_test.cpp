@@ -7,7 +7,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::overlay {
-namespace {
+namespace presses_test {
 
 class Presses : public ::testing::Test {
   protected:
@@ -241,5 +241,5 @@ TEST(ValueEntryTest, HumidityFollowsTheTemperatureAfterASpace) {
     EXPECT_FALSE(typed("18.5 ").done);
 }
 
-}  // namespace
+}  // namespace presses_test
 }  // namespace rankwright::overlay

@@ -3,7 +3,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::overlay {
-namespace {
+namespace words_test {
 
 TEST(Words, ASignIsSaidOnlyAboveTwiceTheUncertainty) {
     EXPECT_EQ(figure_of(Cents{3.24}, Cents{0.05}).sense, Sense::sharp);
@@ -120,5 +120,5 @@ TEST(ReferenceWords, SayHowTheReferenceItselfStands) {
     EXPECT_EQ(reference_words(s), "Octave 4′ stands at A 441.3") << "no pitch of the day yet";
 }
 
-}  // namespace
+}  // namespace words_test
 }  // namespace rankwright::overlay

@@ -8,7 +8,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::overlay {
-namespace {
+namespace work_list_page_test {
 
 using visit::ListState;
 
@@ -217,5 +217,5 @@ TEST(WorkListPages, FitIntoEveryWindow) {
         }
 }
 
-}  // namespace
+}  // namespace work_list_page_test
 }  // namespace rankwright::overlay

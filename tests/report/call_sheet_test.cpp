@@ -15,7 +15,7 @@
 #include <sys/wait.h>
 
 namespace rankwright::report {
-namespace {
+namespace call_sheet_test {
 
 using ::testing::ElementsAre;
 using ::testing::HasSubstr;
@@ -100,5 +100,5 @@ TEST_F(CallSheetTest, AnEmptySheetSaysSo) {
     EXPECT_THAT(text({"X", "", "", {}}), HasSubstr("Nothing"));
 }
 
-}  // namespace
+}  // namespace call_sheet_test
 }  // namespace rankwright::report

@@ -17,7 +17,7 @@
 #include <sys/wait.h>
 
 namespace rankwright::report {
-namespace {
+namespace visit_report_test {
 
 using namespace std::string_literals;
 using ::testing::Contains;
@@ -326,5 +326,5 @@ TEST_F(Report, IsOneFileByItself) {
     EXPECT_THAT(page, Not(HasSubstr("size: A4"))) << "Letter as well";
 }
 
-}  // namespace
+}  // namespace visit_report_test
 }  // namespace rankwright::report

@@ -6,7 +6,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::simulator {
-namespace {
+namespace borrowed_stop_test {
 
 organ::Instrument with_a_borrowed_stop() {
     organ::Instrument instrument;
@@ -50,5 +50,5 @@ TEST(BorrowedStop, SoundsItsOwnersPipeAndOnlyWhenDrawn) {
     EXPECT_FALSE(chamber.cycles(owned));
 }
 
-}  // namespace
+}  // namespace borrowed_stop_test
 }  // namespace rankwright::simulator

@@ -6,7 +6,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::simulator {
-namespace {
+namespace chamber_test {
 
 PipeId pipe_of(const char* stop, int key) { return {"great", stop, 1, key}; }
 
@@ -304,5 +304,5 @@ TEST(Chamber, TremulantSwaysPitchAndLevel) {
     EXPECT_LT(lowest, -3.0);
 }
 
-}  // namespace
+}  // namespace chamber_test
 }  // namespace rankwright::simulator

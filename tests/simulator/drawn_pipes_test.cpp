@@ -5,7 +5,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::simulator {
-namespace {
+namespace drawn_pipes_test {
 
 constexpr int kKey = 25;
 const PipeId kOpen{"great", "open", 1, kKey};
@@ -136,5 +136,5 @@ TEST(DrawnPipes, AnyChunksGiveTheSameSoundAndNothingIsAllocated) {
     EXPECT_EQ(sounds[0], sounds[1]);
 }
 
-}  // namespace
+}  // namespace drawn_pipes_test
 }  // namespace rankwright::simulator

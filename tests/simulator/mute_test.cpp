@@ -4,7 +4,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::simulator {
-namespace {
+namespace mute_test {
 
 const PipeId kPipe{"great", "open", 1, 25};
 
@@ -50,5 +50,5 @@ TEST(Mute, StaysInWhileTheKeyComesUpAndIsCounted) {
     EXPECT_EQ(chamber.muted().size(), 1U);
 }
 
-}  // namespace
+}  // namespace mute_test
 }  // namespace rankwright::simulator

@@ -12,7 +12,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::simulator {
-namespace {
+namespace near_field_test {
 
 constexpr double kStep_s = 64.0 / 48000.0;
 
@@ -99,5 +99,5 @@ TEST(NearField, FarPipesPushApartAndNearOnesDrawNearer) {
         EXPECT_LT(play(apart, 2.0, 0.6).beat, apart - 0.1);
 }
 
-}  // namespace
+}  // namespace near_field_test
 }  // namespace rankwright::simulator

@@ -8,7 +8,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::simulator {
-namespace {
+namespace people_test {
 
 constexpr double kStep_s = 0.02;
 
@@ -205,5 +205,5 @@ TEST(SimulatedTechnician, BelievesTheScreenEvenWhenItLies) {
     EXPECT_GT(technician.moves(), 0);
 }
 
-}  // namespace
+}  // namespace people_test
 }  // namespace rankwright::simulator

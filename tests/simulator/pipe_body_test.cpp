@@ -7,7 +7,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::simulator {
-namespace {
+namespace pipe_body_test {
 
 organ::Pipe pipe_with(organ::PipeKind kind, organ::TuningDevice device) {
     organ::Pipe pipe;
@@ -77,5 +77,5 @@ TEST(PipeBody, AdviceInMillimetresTakesAwayNineTenthsOfTheError) {
     EXPECT_GT(advised, 100);
 }
 
-}  // namespace
+}  // namespace pipe_body_test
 }  // namespace rankwright::simulator

@@ -5,7 +5,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::simulator {
-namespace {
+namespace speech_test {
 
 /// 10 to 90 % of the steady level, in milliseconds, of the first six partials together.
 double rise_in_one_chamber_ms(const char* stop, int key, std::uint64_t seed) {
@@ -239,5 +239,5 @@ TEST(Speech, BlowerRumblesLow) {
     EXPECT_GT(level(60.0), level(1003.0));
 }
 
-}  // namespace
+}  // namespace speech_test
 }  // namespace rankwright::simulator

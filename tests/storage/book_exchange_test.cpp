@@ -21,7 +21,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::storage {
-namespace {
+namespace book_exchange_test {
 
 namespace fs = std::filesystem;
 using testing::BookEntries;
@@ -361,5 +361,5 @@ TEST_F(Exchange, FindsWhatIsWrongWithABook) {
     EXPECT_THAT(faults, ::testing::Contains(HasSubstr("entries that say nothing")));
 }
 
-}  // namespace
+}  // namespace book_exchange_test
 }  // namespace rankwright::storage

@@ -22,7 +22,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::storage {
-namespace {
+namespace book_merge_test {
 
 namespace fs = std::filesystem;
 using testing::BookEntries;
@@ -304,5 +304,5 @@ TEST_F(ThreeLaptops, ABookInUseIsWaitedForOrSaysSo) {
     EXPECT_TRUE(faults_of(books[0])->empty());
 }
 
-}  // namespace
+}  // namespace book_merge_test
 }  // namespace rankwright::storage

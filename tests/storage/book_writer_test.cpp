@@ -21,7 +21,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::storage {
-namespace {
+namespace book_writer_test {
 
 namespace fs = std::filesystem;
 using testing::BookEntries;
@@ -262,5 +262,5 @@ TEST_F(Writer, WhatWasAcknowledgedOutlivesAKilledProgram) {
     std::printf("%d kills, %d of them at work\n", kills, with_entries);
 }
 
-}  // namespace
+}  // namespace book_writer_test
 }  // namespace rankwright::storage

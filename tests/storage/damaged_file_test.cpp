@@ -8,10 +8,10 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::storage {
-namespace {
+namespace damaged_file_test {
 
-using testing::ElementsAre;
-using testing::HasSubstr;
+using ::testing::ElementsAre;
+using ::testing::HasSubstr;
 
 void expect_sound_or_placed(const std::string& text, const std::string& how) {
     const LoadedInstrument loaded = read_instrument(text, "damaged.toml");
@@ -31,7 +31,7 @@ void expect_sound_or_placed(const std::string& text, const std::string& how) {
     }
 }
 
-class Damaged : public testing::TestWithParam<int> {};
+class Damaged : public ::testing::TestWithParam<int> {};
 
 TEST_P(Damaged, NeverCrashesAndAlwaysSaysWhere) {
     std::mt19937 random(static_cast<unsigned>(GetParam()));
@@ -67,7 +67,7 @@ TEST_P(Damaged, NeverCrashesAndAlwaysSaysWhere) {
     }
 }
 
-INSTANTIATE_TEST_SUITE_P(Files, Damaged, testing::Range(1, 13));
+INSTANTIATE_TEST_SUITE_P(Files, Damaged, ::testing::Range(1, 13));
 
 // Every value in turn replaced by one of another kind.
 TEST(DamagedFile, ValuesOfAnyOtherType) {
@@ -153,5 +153,5 @@ name = "Great"
     EXPECT_EQ(loaded.error().size(), 1U);
 }
 
-}  // namespace
+}  // namespace damaged_file_test
 }  // namespace rankwright::storage

@@ -9,7 +9,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::storage {
-namespace {
+namespace golden_targets_test {
 
 TEST(GoldenTargets, AreReckonedAlikeTwice) {
     const auto files = example_files();
@@ -42,5 +42,5 @@ TEST(GoldenTargets, AreReckonedAlikeTwice) {
     }
 }
 
-}  // namespace
+}  // namespace golden_targets_test
 }  // namespace rankwright::storage

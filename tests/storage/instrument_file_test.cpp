@@ -7,11 +7,11 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::storage {
-namespace {
+namespace instrument_file_test {
 
-using testing::AllOf;
-using testing::ElementsAre;
-using testing::HasSubstr;
+using ::testing::AllOf;
+using ::testing::ElementsAre;
+using ::testing::HasSubstr;
 
 constexpr const char* kHead = R"(name = "The test organ"
 pitch = { a = 440, at = "18C" }
@@ -106,7 +106,7 @@ struct Case {
     const char* message;  ///< part of the only mistake, with its place
 };
 
-class OneMistake : public testing::TestWithParam<Case> {};
+class OneMistake : public ::testing::TestWithParam<Case> {};
 
 TEST_P(OneMistake, IsFoundAtItsPlace) {
     EXPECT_THAT(mistakes_of(file_with(GetParam().stop)), ElementsAre(HasSubstr(GetParam().message)))
@@ -148,7 +148,7 @@ const std::vector<Case>& cases() {
     return all;
 }
 
-INSTANTIATE_TEST_SUITE_P(InstrumentFile, OneMistake, testing::ValuesIn(cases()));
+INSTANTIATE_TEST_SUITE_P(InstrumentFile, OneMistake, ::testing::ValuesIn(cases()));
 
 TEST(InstrumentFile, OwnTemperaments) {
     const auto with = [](std::string_view temperament) {
@@ -198,5 +198,5 @@ TEST(InstrumentFile, TheExamplesAreSound) {
     }
 }
 
-}  // namespace
+}  // namespace instrument_file_test
 }  // namespace rankwright::storage

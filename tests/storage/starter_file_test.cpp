@@ -8,10 +8,10 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::storage {
-namespace {
+namespace starter_file_test {
 
 using organ::PipeKind;
-using testing::HasSubstr;
+using ::testing::HasSubstr;
 
 organ::Instrument organ_from(const StarterAnswers& answers) {
     const auto loaded = read_instrument(starter_file(answers), "new.toml");
@@ -109,5 +109,5 @@ TEST(StarterFile, OverwritesNothing) {
     EXPECT_FALSE(std::filesystem::exists(path));
 }
 
-}  // namespace
+}  // namespace starter_file_test
 }  // namespace rankwright::storage

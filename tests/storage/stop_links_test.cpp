@@ -5,11 +5,11 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::storage {
-namespace {
+namespace stop_links_test {
 
-using testing::ElementsAre;
-using testing::HasSubstr;
-using testing::IsEmpty;
+using ::testing::ElementsAre;
+using ::testing::HasSubstr;
+using ::testing::IsEmpty;
 
 // `stops` begins on line 8 of the file; each is one line of a table.
 std::string file_with(const std::vector<std::string>& stops) {
@@ -43,7 +43,7 @@ TEST(StopLinks, CirclesAreRefusedAtTheirPlace) {
                              R"(name = "Octave 4'", tuned_from = "Fifteenth 2'")" + kOpen,
                              R"(name = "Fifteenth 2'", tuned_from = "Principal 8'")" + kOpen,
                              R"(name = "Twelfth 2 2/3'", tuned_from = "Octave 4'")" + kOpen}),
-                ElementsAre(testing::AllOf(
+                ElementsAre(::testing::AllOf(
                     HasSubstr("t.toml:9:41: tuned in a circle: "),
                     HasSubstr("\"Principal 8'\" from \"Octave 4'\" from \"Fifteenth 2'\" from "
                               "\"Principal 8'\""))));
@@ -55,8 +55,8 @@ TEST(StopLinks, CirclesAreFoundBesideOtherMistakesInOneRun) {
                              R"(name = "Flute 4'", borrowed_from = "Subbas 16'")",
                              R"(name = "Nasard 2 2/3'", tuned_from = "Flute 4'")" + kOpen}),
                 ElementsAre(HasSubstr("t.toml:9:41: tuned in a circle: "),
-                            testing::AllOf(HasSubstr("t.toml:11:"), HasSubstr("Subbas 16'"),
-                                           HasSubstr("Great/Principal 8'"))));
+                            ::testing::AllOf(HasSubstr("t.toml:11:"), HasSubstr("Subbas 16'"),
+                                             HasSubstr("Great/Principal 8'"))));
 }
 
 TEST(StopLinks, TwoStopsOfOneNameAreNamedAsSuch) {
@@ -168,5 +168,5 @@ TEST(StopLinks, IdsSurviveEdits) {
               ids({R"(name = "Open Diapason", id = "principal-8", feet = 8)" + kOpen, octave}));
 }
 
-}  // namespace
+}  // namespace stop_links_test
 }  // namespace rankwright::storage

@@ -16,7 +16,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::storage {
-namespace {
+namespace tuning_book_test {
 
 namespace fs = std::filesystem;
 using testing::BookEntries;
@@ -325,5 +325,5 @@ TEST(VisitIds, AreRandomUuids) {
     EXPECT_NE(id, new_visit_id());
 }
 
-}  // namespace
+}  // namespace tuning_book_test
 }  // namespace rankwright::storage

@@ -5,7 +5,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::tuning {
-namespace {
+namespace against_reference_test {
 
 using listening::BeatReading;
 using listening::Hearing;
@@ -87,7 +87,7 @@ Hearing tone(Hertz pitch) {
     return any;
 }
 
-struct AgainstReferenceTest : testing::Test {
+struct AgainstReferenceTest : ::testing::Test {
     AgainstReference job;
     const PairedState& state() const { return job.state(); }
     void hear(const PairHearing& pair) { job.hear(pair, {}); }
@@ -350,5 +350,5 @@ TEST_F(AgainstReferenceTest, ASettledPipeIsLeftForTheNextKey) {
     EXPECT_EQ(state().pipe.wrong_key, 27);
 }
 
-}  // namespace
+}  // namespace against_reference_test
 }  // namespace rankwright::tuning

@@ -9,7 +9,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::tuning {
-namespace {
+namespace drawing_test {
 
 using listening::BeatReading;
 using simulator::Chamber;
@@ -175,5 +175,5 @@ TEST(Drawing, TellsNearerFromApartAndUnclear) {
     EXPECT_EQ(verdict(beat(0.01, 0.01, 0.03)), Drawing::unclear);
 }
 
-}  // namespace
+}  // namespace drawing_test
 }  // namespace rankwright::tuning

@@ -9,7 +9,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::tuning {
-namespace {
+namespace placing_test {
 
 constexpr int kKeys = 61;
 
@@ -152,5 +152,5 @@ TEST(Placing, NothingHeardPlacesNothing) {
     EXPECT_EQ(play.wrong(), 0);
 }
 
-}  // namespace
+}  // namespace placing_test
 }  // namespace rankwright::tuning

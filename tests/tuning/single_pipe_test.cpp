@@ -5,7 +5,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::tuning {
-namespace {
+namespace single_pipe_test {
 
 using listening::Hearing;
 using listening::Sounding;
@@ -249,5 +249,5 @@ TEST(Tolerance, IsHalfACentButNoFinerThanABeatInTwentySeconds) {
     EXPECT_NEAR((transpose(low, tolerance_at(low)) - low).value(), 0.05, 1e-9);
 }
 
-}  // namespace
+}  // namespace single_pipe_test
 }  // namespace rankwright::tuning

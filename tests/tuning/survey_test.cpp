@@ -13,7 +13,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::tuning {
-namespace {
+namespace survey_test {
 
 constexpr double kRate = 24000.0;
 
@@ -251,5 +251,5 @@ TEST(Survey, SilenceAndTalkAloneGiveNothing) {
     EXPECT_FALSE(result.pitch);
 }
 
-}  // namespace
+}  // namespace survey_test
 }  // namespace rankwright::tuning

@@ -3,7 +3,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::tuning {
-namespace {
+namespace tap_watch_test {
 
 organ::Pipe coned(int key = 49) {
     organ::Pipe pipe;
@@ -95,5 +95,5 @@ TEST(TapWatch, ThePipeBeforeIsNotComparedWithThisOne) {
     EXPECT_EQ(pipe.amount(-4.0), "");
 }
 
-}  // namespace
+}  // namespace tap_watch_test
 }  // namespace rankwright::tuning

@@ -12,7 +12,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::visit {
-namespace {
+namespace drift_test {
 
 using ::testing::DoubleNear;
 using testing::flue_rise;
@@ -239,5 +239,5 @@ TEST_F(Readings, CarryTheAirAndTheAOfTheirTime) {
     EXPECT_EQ(organ::temperature_of(after.day, "swell"), Celsius{21.0});
 }
 
-}  // namespace
+}  // namespace drift_test
 }  // namespace rankwright::visit

@@ -13,7 +13,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::visit {
-namespace {
+namespace findings_test {
 
 using ::testing::HasSubstr;
 using tuning::audibility;
@@ -196,5 +196,5 @@ TEST(Audibility, FaintPartialsDontMakeABeatFast) {
     EXPECT_NEAR(fastest_beat(Hertz{1000.0}, one, two).value(), 2.0, 1e-9);
 }
 
-}  // namespace
+}  // namespace findings_test
 }  // namespace rankwright::visit

@@ -4,7 +4,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::visit {
-namespace {
+namespace keeper_test {
 
 using tuning::Stage;
 
@@ -120,5 +120,5 @@ TEST(Keeper, APipeOnlyHeardIsLeftWithWhatStoodShortly) {
     EXPECT_TRUE(keeper.leave().empty());
 }
 
-}  // namespace
+}  // namespace keeper_test
 }  // namespace rankwright::visit

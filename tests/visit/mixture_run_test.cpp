@@ -4,9 +4,9 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::visit {
-namespace {
+namespace mixture_run_test {
 
-struct MixtureRunTest : testing::Test {
+struct MixtureRunTest : ::testing::Test {
     organ::Instrument instrument = [] {
         organ::Stop stop;
         stop.id = "mixture";
@@ -133,5 +133,5 @@ TEST_F(MixtureRunTest, GoesOnToTheNextOfTheStopsToBeTuned) {
               (std::set<PipeId>{{"great", "sharp", 2, 1}, {"great", "sharp", 3, 1}}));
 }
 
-}  // namespace
+}  // namespace mixture_run_test
 }  // namespace rankwright::visit

@@ -6,7 +6,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::visit {
-namespace {
+namespace run_list_test {
 
 using ::testing::ElementsAre;
 using ::testing::IsEmpty;
@@ -220,5 +220,5 @@ TEST_F(RunOverTheList, AnEmptyListStaysAtTheStop) {
     EXPECT_THAT(run.ahead(), IsEmpty());
 }
 
-}  // namespace
+}  // namespace run_list_test
 }  // namespace rankwright::visit

@@ -11,7 +11,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::visit {
-namespace {
+namespace run_test {
 
 organ::Instrument small_organ() {
     organ::Instrument instrument;
@@ -31,7 +31,7 @@ organ::Instrument small_organ() {
     return instrument;
 }
 
-struct RunTest : testing::Test {
+struct RunTest : ::testing::Test {
     organ::Instrument instrument = small_organ();
     organ::StopRef stop = organ::find_stop(instrument, "Great/Principal 8").value();
     visit::Run run{instrument, stop, {}};
@@ -396,7 +396,7 @@ organ::Instrument organ_with_references() {
     return instrument;
 }
 
-struct ReferenceRunTest : testing::Test {
+struct ReferenceRunTest : ::testing::Test {
     organ::Instrument instrument = organ_with_references();
     visit::Run run_of(const char* name, organ::Day day = {},
                       RunOptions options = {Job::from_reference}) {
@@ -546,7 +546,7 @@ TEST_F(ReferenceRunTest, MovesOnWhenASettledPipesSuccessorSounds) {
 
 // The temperament octave from tenor F in equal temperament. Beats a second at A 440: Teki et al.,
 // J. Neurosci. 32(35), 2012, Table 1, after Capleton 2007; by MIDI number of the lower note.
-struct BearingsRun : testing::Test {
+struct BearingsRun : ::testing::Test {
     organ::Instrument instrument = small_organ();
     std::map<int, double> fifths{{53, 0.6}, {54, 0.6}, {55, 0.7}, {56, 0.7},
                                  {57, 0.7}, {58, 0.8}, {59, 0.8}, {60, 0.9}};
@@ -622,5 +622,5 @@ TEST_F(BearingsRun, TheChestIsShownAsItStands) {
     }
 }
 
-}  // namespace
+}  // namespace run_test
 }  // namespace rankwright::visit

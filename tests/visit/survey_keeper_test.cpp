@@ -13,7 +13,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::visit {
-namespace {
+namespace survey_keeper_test {
 
 using ::testing::ElementsAre;
 using ::testing::HasSubstr;
@@ -269,5 +269,5 @@ TEST_F(SurveyKeeperTest, YesterdaysPartOfAPlayIsAnotherAir) {
     EXPECT_TRUE(SurveyKeeper(*run).recall(kRate).empty());
 }
 
-}  // namespace
+}  // namespace survey_keeper_test
 }  // namespace rankwright::visit

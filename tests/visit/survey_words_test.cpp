@@ -7,7 +7,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::visit {
-namespace {
+namespace survey_words_test {
 
 using ::testing::ElementsAre;
 using ::testing::HasSubstr;
@@ -72,5 +72,5 @@ TEST(SurveyWords, NeighboursAreDrawnTogether) {
     EXPECT_EQ(notes_of({}), "");
 }
 
-}  // namespace
+}  // namespace survey_words_test
 }  // namespace rankwright::visit

@@ -10,7 +10,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::visit {
-namespace {
+namespace work_list_test {
 
 using ::testing::ElementsAre;
 using ::testing::HasSubstr;
@@ -314,5 +314,5 @@ TEST_F(WorkListTest, WhatTheLastVisitLeftOpenComesFirstAgain) {
     EXPECT_THAT(listed(next, wanted)->why, ::testing::Contains("left open in November 2026"));
 }
 
-}  // namespace
+}  // namespace work_list_test
 }  // namespace rankwright::visit
