@@ -20,7 +20,13 @@ constexpr double kGone = 0.06;
 constexpr double kChanged = 0.25;
 constexpr double kChangedOfAll = 0.03;
 constexpr double kOverNoise = 8.0;
-constexpr double kOverStray = 4.0;
+constexpr double kOverStray = 8.0;
+/// How much these pipes stray, against usual, is learned within this bound.
+constexpr Seconds kStrays{3.0};
+constexpr double kLeastStray = 0.1;
+constexpr double kMostStray = 4.0;
+constexpr double kMostAllowed = 0.8;  // of all: what left its path has to show
+constexpr double kGoneMost = 0.3;
 
 }  // namespace
 
@@ -43,16 +49,33 @@ PairChanges::What PairChanges::judge(const PairFollower& follower, bool shared, 
     if (const What end = judge_end(heard, two, shared, now); end != What::nothing) return end;
     if (!falling_) fell_ = now;
     if (!two) return What::nothing;
+    const double unforetold = learn_stray(heard);
     const double all = heard.power[0] + heard.power[1];
-    const double noise = kOverNoise * heard.noise + kOverStray * heard.strayed;
     const double least = std::max(kChanged * heard.power[1], kChangedOfAll * all);
-    if (falling_ || heard.left <= std::max(noise, least)) changing_ = now;
+    if (falling_ || heard.left <= std::max(unforetold, least)) changing_ = now;
     if (since(changing_, now) < kMovedFor) return What::nothing;
     for (const int i : {0, 1})
-        if (!shared && heard.without[i] <= kGone * heard.power[i] + noise)
+        if (!shared && heard.without[i] <= kGone * heard.power[i] +
+                                               std::min(unforetold, kGoneMost * heard.power[i]))
             return i == 0 ? What::reference_gone : What::pipe_gone;
     changing_ = now;
     return What::moved;
+}
+
+/// What noise and wander leave. A pipe that wanders more than others is allowed more; what is over
+/// that teaches no more than it, so that a movement is hardly learned.
+double PairChanges::learn_stray(const PairFollower::Foretold& heard) {
+    const double all = heard.power[0] + heard.power[1];
+    const double noise = kOverNoise * heard.noise;
+    const double allowed =
+        noise + std::min(kOverStray * stray_ * heard.strayed, kMostAllowed * all);
+    if (!falling_ && heard.strayed > 0.0) {
+        const double memory = 1.0 / (StreamSteps::kSteps_hz * kStrays.count());
+        const double left = std::max(0.0, std::min(heard.left, allowed) - heard.noise);
+        stray_ += memory * (left / heard.strayed - stray_);
+        stray_ = std::clamp(stray_, kLeastStray, kMostStray);
+    }
+    return allowed;
 }
 
 PairChanges::What PairChanges::judge_end(const PairFollower::Foretold& heard, bool two, bool shared,

@@ -38,12 +38,14 @@ class PairChanges {
 
   private:
     What judge_end(const PairFollower::Foretold& heard, bool two, bool shared, FrameIndex now);
+    double learn_stray(const PairFollower::Foretold& heard);
     Seconds since(FrameIndex then, FrameIndex now) const { return duration(now - then, rate_); }
 
     SampleRate rate_;
     FrameIndex changing_, ending_, fell_;
     bool falling_ = false;
     double usual_[2] = {};  // power of each
+    double stray_ = 1.0;    // of these pipes, in power, against usual
 };
 
 }  // namespace rankwright::listening

@@ -39,9 +39,11 @@ constexpr Seconds kShortest{0.2};
 /// A mean pitch isn't defined more narrowly (relative).
 constexpr double kDefined = 6e-7;
 constexpr double kLiveRustle = 4.0;
-/// How far a pitch wanders within some tenths of a second (relative), in the middle compass: half a
-/// cent, more in the bass (recorded pipes).
-constexpr double kStraysFast = 3e-4;
+/// How far a tone's phase usually is from where its path leads, in the middle compass, more in the
+/// bass: at the end of the span (seconds), which few cosines describe; and its random walk from
+/// there (seconds² a second). Simulated pipes, which wander as recorded ones do.
+constexpr double kStraysAtEnd_s = 1.55e-5;
+constexpr double kStraysOn = 7e-9;
 
 /// A room that still fills, and a pipe that still finds its pitch, pass for a second tone the more
 /// the less was heard.
@@ -322,14 +324,22 @@ PitchReading PairFollower::alone(FrameIndex from, FrameIndex to) const {
     return reading;
 }
 
+std::optional<double> PairFollower::meeting_power(FrameIndex from, FrameIndex to) const {
+    for (std::size_t b = 0; b < stream_.size(); ++b)
+        if (stream_.line(b).reference_partial == request_.reference_partial &&
+            stream_.line(b).pipe_partial == request_.pipe_partial)
+            return stream_.power(b, from, to);
+    return std::nullopt;
+}
+
 PairFollower::Foretold PairFollower::foretold() const {
     Foretold now;
     const PairFit& fit = two_ ? fit_ : alone_fit_;
     const PairState& state = two_ ? modes_.front() : one_;
     const double middle = 0.5 * static_cast<double>(from_.value + to_.value);
-    // Radians a second for each hertz of a partial's own frequency.
-    const double stray = kStraysFast * 2.0 * std::numbers::pi *
-                         std::clamp(std::sqrt(261.6 / model_.nominal_hz[1]), 0.6, 3.5);
+    // Radians for each hertz of a partial's own frequency and each second astray.
+    const double stray =
+        2.0 * std::numbers::pi * std::clamp(std::sqrt(261.6 / model_.nominal_hz[1]), 0.6, 3.5);
     for (std::size_t b = 0; b < bands_.size() && b < stream_.size(); ++b) {
         std::complex<double> z;
         FrameIndex at;
@@ -342,10 +352,10 @@ PairFollower::Foretold PairFollower::foretold() const {
         now.left += std::norm(z - first - second);
         now.noise += state.bands[b].noise;
         const double since_s = std::max(0.0, at_s - 0.5 * model_.span_s);
-        for (const std::size_t i : {std::size_t{0}, std::size_t{1}}) {
-            const double radians = stray * since_s * bands_[b].line.centre_hz;
-            now.strayed += std::norm(i == 0 ? first : second) * std::min(1.0, radians * radians);
-        }
+        const double per_s = stray * bands_[b].line.centre_hz;
+        const double radians2 =
+            per_s * per_s * (kStraysAtEnd_s * kStraysAtEnd_s + kStraysOn * since_s);
+        now.strayed += (std::norm(first) + std::norm(second)) * std::min(1.0, radians2);
         now.power[0] += std::norm(first);
         now.power[1] += std::norm(second);
         for (const std::size_t i : {std::size_t{0}, std::size_t{1}})

@@ -9,6 +9,7 @@
 #include "listening/reading.h"
 #include "listening/sound_history.h"
 
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -55,6 +56,9 @@ class PairFollower {
     Part part(double from, double to);
     /// The reference alone, for the reading it is.
     PitchReading alone(FrameIndex from, FrameIndex to) const;
+
+    /// Power of the first meeting's band, mean over a span of the newest sound.
+    std::optional<double> meeting_power(FrameIndex from, FrameIndex to) const;
 
     /// What is heard now, against what the answer foretells.
     struct Foretold {

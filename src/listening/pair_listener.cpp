@@ -4,6 +4,7 @@
 #include "listening/input_meter.h"
 #include "listening/pair_changes.h"
 #include "listening/pair_follower.h"
+#include "listening/pair_newcomer.h"
 #include "listening/pair_pace.h"
 #include "listening/pair_watch.h"
 #include "listening/sound_history.h"
@@ -86,6 +87,7 @@ struct PairListener::State {
           watch(sound.rate()),
           follower(sound.rate(), kLongestBass),
           changes(sound.rate()),
+          newcomer(sound.rate()),
           steps(parameters.rate, parameters.channels, sound.thinning()) {
         frames.reserve(static_cast<std::size_t>(kFramesKept.count() * kSteps_hz / kFrameEvery));
         hidden.reserve(kMostHidden);
@@ -139,6 +141,7 @@ struct PairListener::State {
     PairWatch watch;
     PairFollower follower;
     PairChanges changes;
+    PairNewcomer newcomer;
     PairPace pace;
     StreamSteps steps;
     InputMeter meter;
@@ -316,6 +319,7 @@ bool PairListener::State::look(FrameIndex at, double doubt) {
     both = both || follower.two();
     ticked = sound.end();
     changes.look_again(follower.foretold(), moving);
+    newcomer.looked(watch, sound.end());
     return true;
 }
 
@@ -328,7 +332,9 @@ void PairListener::State::stand() {
         return;
     }
     if (moving) return follow_movement();
-    if (!hidden_from) tick_when_due();
+    if (hidden_from) return newcomer.hide(sound.end());
+    if (newcomer.comes(watch, follower, sound.end())) return begin_again(newcomer.since());
+    tick_when_due();
 }
 
 void PairListener::State::tick_when_due() {

@@ -87,6 +87,19 @@ void PairStream::window(FrameIndex from, FrameIndex to, std::span<const HiddenSp
     }
 }
 
+std::optional<double> PairStream::power(std::size_t b, FrameIndex from, FrameIndex to) const {
+    const Cut& cut = cuts_[b];
+    const auto step = static_cast<std::int64_t>(cut.filter.step);
+    const auto size = static_cast<std::int64_t>(cut.z.size());
+    const std::int64_t first = std::max(ceil_divide(from.value, step) - cut.first, std::int64_t{0});
+    const std::int64_t last = std::min(to.value / step + 1 - cut.first, size);
+    if (first >= last) return std::nullopt;
+    double sum = 0.0;
+    for (std::int64_t m = first; m < last; ++m)
+        sum += std::norm(cut.z[static_cast<std::size_t>(m)]);
+    return sum / static_cast<double>(last - first);
+}
+
 bool PairStream::newest(std::size_t b, std::complex<double>& z, FrameIndex& at) const {
     const Cut& cut = cuts_[b];
     if (cut.z.empty()) return false;

@@ -8,6 +8,7 @@
 #include <complex>
 #include <cstddef>
 #include <cstdint>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -42,6 +43,8 @@ class PairStream {
     /// The bands over a span, t from its middle. Reuses what `bands` holds.
     void window(FrameIndex from, FrameIndex to, std::span<const HiddenSpan> hidden,
                 std::vector<PairBand>& bands) const;
+    /// Mean power of a band's outputs from `from` to `to`; empty where none is kept.
+    std::optional<double> power(std::size_t b, FrameIndex from, FrameIndex to) const;
     /// The newest output of a band and the frame at its middle; false when there is none.
     bool newest(std::size_t b, std::complex<double>& z, FrameIndex& at) const;
 

@@ -117,6 +117,12 @@ bool PairWatch::hidden() const {
            between_power_ > kNoticed * line_power_;
 }
 
+std::optional<double> PairWatch::meeting_power(FrameIndex from, FrameIndex to) const {
+    for (const Place& place : places_)
+        if (place.kind == Place::Kind::meeting) return stream_.power(place.stream, from, to);
+    return std::nullopt;
+}
+
 PartialFrame PairWatch::frame(FrameIndex now) const {
     PartialFrame frame;
     frame.at = now;

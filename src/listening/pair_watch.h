@@ -5,6 +5,7 @@
 #include "listening/pair_stream.h"
 #include "listening/sound_history.h"
 
+#include <optional>
 #include <vector>
 
 namespace rankwright::listening {
@@ -34,6 +35,11 @@ class PairWatch {
     /// Between the partials is suddenly far more than there was: a knock or a voice.
     bool hidden() const;
     double line_power() const { return line_power_; }
+    double between_power() const { return between_power_; }
+    /// Of the partials that only the pipe has, over some 60 ms.
+    double own_power() const { return own_; }
+    /// Of all that sounds about the first meeting, mean over a span of the last quarter second.
+    std::optional<double> meeting_power(FrameIndex from, FrameIndex to) const;
     /// How long what hides is heard in the watch's own filters after it has passed.
     Seconds lag() const { return lag_; }
     /// Phasors of the first meetings.

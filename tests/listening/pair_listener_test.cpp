@@ -147,6 +147,27 @@ TEST(PairListener, ReadsTheReferenceAloneAndThenThePipeThatJoins) {
     }
 }
 
+// What passed for the pipe was a room: a faint second tone beside the reference. The pipe itself
+// comes later, out of the bands in which the two were followed: an octave below, with partials of
+// its own, and an octave above, with none.
+TEST(PairListener, ThePipeThatComesLaterTakesThePlaceOfWhatPassedForIt) {
+    for (const Awaited& awaited : {Awaited{3136.0, 1, 2}, Awaited{1568.0, 2, 1}}) {
+        const double away = 40.0;  // Hz at the meeting: 22 cents
+        Scene scene(kRate, 4.5, 6);
+        scene.add(Tone{.hz = awaited.reference_hz, .from_s = 0.3});
+        scene.add(
+            Tone{.hz = awaited.reference_hz + 2.0, .level = 0.02, .from_s = 0.3, .phase_seed = 8});
+        scene.add(Tone{.hz = awaited.pipe_hz(away), .from_s = 2.5, .phase_seed = 9});
+        scene.add_white(0.1, 40.0);
+        const auto moments = listen(scene, awaited);
+        ASSERT_TRUE(at(moments, 2.4).reading) << "the scene is one that deceives";
+        for (const double t : {3.3, 3.6, 4.4}) {
+            EXPECT_NEAR(beat(at(moments, t)), away, 0.2) << awaited.reference_hz << " at " << t;
+            EXPECT_EQ(at(moments, t).sounding, Sounding::steady);
+        }
+    }
+}
+
 TEST(PairListener, FollowsAMovedPipeWithinHalfASecond) {
     const Awaited awaited;
     for (const double cents : {-4.0, 2.0, 12.0}) {

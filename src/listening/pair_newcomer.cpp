@@ -1,0 +1,43 @@
+#include "listening/pair_newcomer.h"
+
+#include <cmath>
+
+namespace rankwright::listening {
+
+namespace {
+
+constexpr Seconds kHolds{0.1};
+/// Against their power when the pipe was looked for, which may have been noise.
+constexpr double kOwnRise = 4.0;
+/// Beside what is followed, as a share of it; the rustle of recorded pipes stays far below.
+constexpr double kBeside = 0.15;
+constexpr double kOverNoise = 2.0;
+/// Compared over the same span, which both filters have passed, so that beats are in both.
+constexpr Seconds kFrom{0.25}, kTo{0.08};
+
+}  // namespace
+
+void PairNewcomer::looked(const PairWatch& watch, FrameIndex now) {
+    own_heard_ = watch.pipe_sounds();
+    own_power_ = watch.own_power();
+    usual_until_ = now;
+}
+
+bool PairNewcomer::comes(const PairWatch& watch, const PairFollower& follower, FrameIndex now) {
+    const bool own =
+        !own_heard_ && watch.pipe_sounds() && watch.own_power() > kOwnRise * own_power_;
+    const bool hidden = duration(now - hidden_, rate_) < kFrom;
+    if (hidden || (!own && !stands_beside(watch, follower, now))) usual_until_ = now;
+    return duration(now - usual_until_, rate_) >= kHolds;
+}
+
+bool PairNewcomer::stands_beside(const PairWatch& watch, const PairFollower& follower,
+                                 FrameIndex now) const {
+    const auto back = [&](Seconds by) { return now + -std::llround(by.count() * rate_.value()); };
+    const auto all = watch.meeting_power(back(kFrom), back(kTo));
+    const auto followed = follower.meeting_power(back(kFrom), back(kTo));
+    return all && followed &&
+           *all > (1.0 + kBeside) * *followed + kOverNoise * watch.between_power();
+}
+
+}  // namespace rankwright::listening

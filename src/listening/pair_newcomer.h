@@ -1,0 +1,33 @@
+// Whether the pipe joins while two are held already: then what was taken for it was the reference's
+// own unrest, or the room.
+#pragma once
+
+#include "core/units.h"
+#include "listening/pair_follower.h"
+#include "listening/pair_watch.h"
+
+namespace rankwright::listening {
+
+class PairNewcomer {
+  public:
+    explicit PairNewcomer(SampleRate rate) : rate_(rate) {}
+
+    /// What sounds now was looked for.
+    void looked(const PairWatch& watch, FrameIndex now);
+    /// Nothing of this moment says anything.
+    void hide(FrameIndex now) { usual_until_ = hidden_ = now; }
+    /// The pipe's own partials began since, or another tone stands beside the followed bands.
+    bool comes(const PairWatch& watch, const PairFollower& follower, FrameIndex now);
+    /// Since when.
+    FrameIndex since() const { return usual_until_; }
+
+  private:
+    bool stands_beside(const PairWatch& watch, const PairFollower& follower, FrameIndex now) const;
+
+    SampleRate rate_;
+    bool own_heard_ = false;  // the pipe's own partials, when it was looked for
+    double own_power_ = 0.0;
+    FrameIndex usual_until_, hidden_;
+};
+
+}  // namespace rankwright::listening
