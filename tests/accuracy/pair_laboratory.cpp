@@ -1,6 +1,6 @@
 // The two-pipe laboratory, run by hand: rows of synthetic and recorded pairs against what is true
 // of each pipe alone, printed, and written to results/ as CSV and SVG.
-//   pair_laboratory [--seed N] [--cases N] [--rows WORD,...] [RANK...]
+//   pair_laboratory [--seed N] [--cases N] [--rows WORD,...] [--keys LOWEST HIGHEST] [RANK...]
 // Rows: steady, wander, room, blower, unison, octave, twelfth, recording, number.
 #include "accuracy/recorded_pairs.h"
 #include "accuracy/synthetic_pairs.h"
@@ -17,6 +17,7 @@ using namespace rankwright::testing;
 struct Asked {
     unsigned long seed = 301;
     int cases = 40;
+    int lowest = 42, highest = 91;  // MIDI, of the recorded rows
     std::string rows = "steady,wander,room,blower,unison,octave,twelfth,recording,number";
     std::vector<std::string> ranks;
 };
@@ -43,6 +44,8 @@ void run_recorded(const Asked& asked, const std::string& name, int m, KnownBy kn
         wanted.reference_partial = m;
         wanted.count = asked.cases;
         wanted.known = known;
+        wanted.lowest = asked.lowest;
+        wanted.highest = asked.highest;
         if (!judge_recorded(row, wanted, random)) std::printf("(no more such pairs) ");
     });
 }
@@ -59,7 +62,10 @@ int main(int argc, char** argv) {
             asked.cases = std::atoi(argv[++i]);
         else if (more && std::strcmp(argv[i], "--rows") == 0)
             asked.rows = argv[++i];
-        else
+        else if (i + 2 < argc && std::strcmp(argv[i], "--keys") == 0) {
+            asked.lowest = std::atoi(argv[++i]);
+            asked.highest = std::atoi(argv[++i]);
+        } else
             asked.ranks.push_back(argv[i]);
     }
     run(asked, "steady", [&](PairRow& row, auto& r) { judge_steady(row, asked.cases, r); });
