@@ -68,9 +68,11 @@ void HeldKey::hear(const capture::CaptureBlock& block) {
     follow_level(block);
     if (auto answer = ear_.answer()) {
         reading_ = std::move(answer->reading);
-        request_.before.clear();
-        for (const auto& pipe : reading_ ? reading_->pipes : std::vector<Pipe>{})
-            request_.before.push_back(pipe.cents);
+        // A pipe that can't be told now is looked for where it was heard last.
+        request_.before.resize(request_.pipes.size());
+        for (std::size_t j = 0; reading_ && j < request_.pipes.size(); ++j)
+            if (reading_->pipes[j].presence != listening::Presence::cannot_tell)
+                request_.before[j] = reading_->pipes[j].cents;
         if (!sounds(reading_)) request_.before.clear();
         rest_until_ = heard_ + std::max(kSoonest, (1.0 / kShare - 1.0) * (heard_ - asked_at_));
     }

@@ -38,10 +38,15 @@ class KeyHearing {
     MixtureState judge(const std::vector<MixtureBand>& bands, const MixtureState& found);
     void look_closer_at(std::size_t j, PresenceEvidence& evidence, const MixtureModel& model,
                         MixtureState& places);
+    bool still_there(std::size_t j, const MixtureModel& model, const MixtureState& others,
+                     MixtureState& places);
     void refine(const MixtureState& found, std::size_t terms);
     void report(MixtureFit& fit, const MixtureState& state, const std::vector<std::size_t>& which);
     bool meet(std::size_t i, std::size_t j, double& hz) const;
     void name_neighbours();
+    bool heard_before(std::size_t j) const {
+        return j < request_.before.size() && request_.before[j];
+    }
     bool sounds(std::size_t j) const { return readings_[j].presence == Presence::sounding; }
 
     const MixtureSound& sound_;
@@ -95,9 +100,8 @@ std::vector<MixtureState> KeyHearing::search(const std::vector<MixtureBand>& ban
     MixtureState state = fit.start();
     for (std::size_t j = 0; j < reach_.size(); ++j) {
         const bool reference = j == request_.pipes.size();
-        const bool before = j < request_.before.size() && request_.before[j];
-        state.present[j] = model_.pipes[j].sure || before || reference;
-        if (before) state.unknowns[j] = request_.before[j]->value();
+        state.present[j] = model_.pipes[j].sure || heard_before(j) || reference;
+        if (heard_before(j)) state.unknowns[j] = request_.before[j]->value();
     }
     fit.refine(state, 4);
     return {state};
@@ -129,10 +133,25 @@ MixtureState KeyHearing::judge(const std::vector<MixtureBand>& bands, const Mixt
     return places;
 }
 
+// Whether the pipe, heard to sound a moment ago, is heard where it stood; puts it there then.
+// `others` are the places without it.
+bool KeyHearing::still_there(std::size_t j, const MixtureModel& model, const MixtureState& others,
+                             MixtureState& places) {
+    const double stood = places.present[j] ? places.unknowns[j] : request_.before[j]->value();
+    const PresenceEvidence there = look_there(sound_, model, others, reach_, j, stood);
+    if (presence_by(there) != Presence::sounding) return false;
+    if (!places.present[j]) {
+        places.present[j] = 1;
+        places.unknowns[j] = there.joint_cents;
+        places.level[j] = std::log(usual_level(places, j));
+    }
+    return true;
+}
+
 // Those that aren't sure yet are heard again in more of their partials.
 void KeyHearing::look_closer_at(std::size_t j, PresenceEvidence& evidence,
                                 const MixtureModel& model, MixtureState& places) {
-    constexpr double kNoDoubt = 12.0, kNoHope = -6.0, kElsewhere_cycles = 1.0;
+    constexpr double kNoDoubt = 12.0, kNoDoubtBefore = 6.0, kNoHope = -6.0, kElsewhere_cycles = 1.0;
     Presence& presence = readings_[j].presence;
     if (model.pipes[j].sure) {
         presence = Presence::sounding;
@@ -145,7 +164,14 @@ void KeyHearing::look_closer_at(std::size_t j, PresenceEvidence& evidence,
         others.unknowns[*evidence.rival] = places.unknowns[j];
         others.level[*evidence.rival] = places.level[j];
     }
-    if (evidence.rival || (evidence.ln_ratio < kNoDoubt && evidence.ln_ratio > kNoHope))
+    const bool known = heard_before(j) && !evidence.rival;
+    const bool doubtful =
+        evidence.ln_ratio < (known ? kNoDoubtBefore : kNoDoubt) && evidence.ln_ratio > kNoHope;
+    if (doubtful && known && still_there(j, model, others, places)) {
+        presence = Presence::sounding;
+        return;
+    }
+    if (evidence.rival || doubtful)
         evidence =
             look_closer(sound_, model, others, reach_, j, evidence,
                         places.present[j] ? std::optional{places.unknowns[j]} : std::nullopt);

@@ -97,7 +97,8 @@ void hear_jointly(MixtureFit& fit, const MixtureState& without, const std::vecto
 
 PresenceEvidence look_at(const MixtureSound& sound, MixtureModel model, const MixtureState& state,
                          std::span<const MixtureReach> reach, std::size_t pipe,
-                         const Window& window, std::optional<double> stood) {
+                         const Window& window, std::optional<double> stood,
+                         bool others_places = true) {
     // In full: what is left of the others' unrest would be taken for this pipe.
     model.gain_terms = kGainTerms;
     model.wander_terms = kWanderTerms;
@@ -135,7 +136,7 @@ PresenceEvidence look_at(const MixtureSound& sound, MixtureModel model, const Mi
                                                   usual_level(state, pipe), kPartialsHeard);
     std::vector<double> places{evidence.cents};
     if (stood && window.holds(*stood)) places.push_back(*stood);
-    for (const std::size_t i : which)
+    for (const std::size_t i : others_places ? which : std::vector<std::size_t>{})
         for (const double beside : {-0.3, 0.3})
             if (window.holds(state.unknowns[i] + beside))
                 places.push_back(state.unknowns[i] + beside);
@@ -178,6 +179,14 @@ PresenceEvidence look_closer(const MixtureSound& sound, const MixtureModel& mode
         closer.joint_cents = closer.cents;
     }
     return closer;
+}
+
+PresenceEvidence look_there(const MixtureSound& sound, const MixtureModel& model,
+                            const MixtureState& state, std::span<const MixtureReach> reach,
+                            std::size_t pipe, double stood) {
+    const Window window{std::max(stood - kNear_cents, reach[pipe].low / kCent),
+                        std::min(stood + kNear_cents, reach[pipe].high / kCent)};
+    return look_at(sound, model, state, reach, pipe, window, stood, false);
 }
 
 }  // namespace rankwright::listening

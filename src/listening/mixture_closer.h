@@ -19,4 +19,10 @@ PresenceEvidence look_closer(const MixtureSound& sound, const MixtureModel& mode
                              std::size_t pipe, const PresenceEvidence& evidence,
                              std::optional<double> stood);
 
+/// The same only around where the pipe `stood` when it was heard to sound a moment ago, at a fifth
+/// of the cost: whether it still does.
+PresenceEvidence look_there(const MixtureSound& sound, const MixtureModel& model,
+                            const MixtureState& state, std::span<const MixtureReach> reach,
+                            std::size_t pipe, double stood);
+
 }  // namespace rankwright::listening

@@ -237,7 +237,7 @@ namespace {
 class Judge {
   public:
     Judge(MixtureFit& fit, MixtureState& state, std::span<const MixtureReach> reach)
-        : fit_(fit), state_(state), reach_(reach), evidence_(reach.size()) {}
+        : fit_(fit), state_(state), reach_(reach), evidence_(reach.size()), rest_(reach.size()) {}
 
     std::vector<PresenceEvidence> judge() {
         fit_.refine(state_, 4);
@@ -291,12 +291,14 @@ class Judge {
         MixtureState rest = state_;
         for (std::size_t i = 0; i < reach_.size(); ++i) {
             if (!state_.present[i] || sure(i)) continue;
-            evidence_[i] = evidence(without(i), i);
+            rest_[i] = without(i);
+            evidence_[i] = evidence(rest_[i], i);
             if (evidence_[i].ln_ratio < kSurelySounds) rest.present[i] = 0;
         }
         if (rest.present == state_.present) return;
         fit_.refine(rest, 4);
         state_ = std::move(rest);
+        rest_.assign(reach_.size(), {});
     }
 
     // The most evident of the pipes that aren't there.
@@ -315,6 +317,12 @@ class Judge {
         return true;
     }
 
+    bool might_be_another(std::size_t pipe) const {
+        for (std::size_t k = 0; k < reach_.size(); ++k)
+            if (!state_.present[k] && fit_.share_bands(pipe, k)) return true;
+        return false;
+    }
+
     // Whether a pipe that isn't there is likelier at the place of one that is; that one then gives
     // way. Undecided where it's nearly as likely and leaves the other nothing to show.
     bool exchange() {
@@ -322,7 +330,9 @@ class Judge {
         for (std::size_t i = 0; i < reach_.size(); ++i) {
             if (!state_.present[i] || sure(i)) continue;
             const double there = state_.unknowns[i * fit_.terms()];
-            const MixtureState rest = without(i);
+            if (!might_be_another(i)) continue;
+            if (rest_[i].present.empty()) rest_[i] = without(i);
+            const MixtureState& rest = rest_[i];
             for (std::size_t k = 0; k < reach_.size(); ++k) {
                 if (state_.present[k] || !fit_.share_bands(i, k)) continue;
                 const PresenceEvidence rival = evidence(rest, k);
@@ -347,6 +357,7 @@ class Judge {
     MixtureState& state_;
     std::span<const MixtureReach> reach_;
     std::vector<PresenceEvidence> evidence_;
+    std::vector<MixtureState> rest_;  // `state_` without each pipe, where that is known
     std::array<int, 16> tried_{};
 };
 

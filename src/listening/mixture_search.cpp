@@ -177,24 +177,30 @@ bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const Mixtur
             }
         }
     for (std::size_t j = 0; j < pipes; ++j) {
-        std::vector<double> places;
+        const double now = state.unknowns[j * terms];
+        const auto stands_there = [&](double cents) {
+            return state.present[j] && std::abs(cents - now) * kCent *
+                                               fit.model().pipes[j].nominal_hz *
+                                               fit.model().span_s <
+                                           0.01;
+        };
+        std::vector<double> places, of_others;
         if (j < also.size()) places = also[j];
+        for (std::size_t i = 0; i < pipes; ++i)
+            if (i != j && state.present[i] && fit.share_bands(i, j) &&
+                within(state.unknowns[i * terms], j))
+                of_others.push_back(state.unknowns[i * terms]);
+        if (!scan && of_others.empty() && std::all_of(places.begin(), places.end(), stands_there))
+            continue;
         MixtureState without = state;
         without.present[j] = 0;
         fit.refine(without, 2);
         if (scan)
             for (const MixturePeak& peak : scan_pipe(fit, without, j, reach[j], 3))
                 places.push_back(peak.cents);
-        for (std::size_t i = 0; i < pipes; ++i)
-            if (i != j && state.present[i] && fit.share_bands(i, j) &&
-                within(state.unknowns[i * terms], j))
-                places.push_back(state.unknowns[i * terms]);
-        const double now = state.unknowns[j * terms];
+        places.insert(places.end(), of_others.begin(), of_others.end());
         for (const double cents : places) {
-            if (state.present[j] && std::abs(cents - now) * kCent *
-                                            fit.model().pipes[j].nominal_hz * fit.model().span_s <
-                                        0.01)
-                continue;
+            if (stands_there(cents)) continue;
             for (const bool others :
                  {true, false}) {  // as they are without it; as they were with it
                 if (!others && !state.present[j]) continue;

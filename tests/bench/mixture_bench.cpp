@@ -61,9 +61,10 @@ void measure(const char* name, MixtureRequest request, bool moving) {
             dearest_s = std::max(dearest_s, spent);
             ++later;
         }
-        request.before.clear();
-        for (const auto& pipe : reading ? reading->pipes : std::vector<MixturePipeReading>{}) {
-            request.before.push_back(pipe.cents);
+        request.before.resize(request.pipes.size());
+        for (std::size_t j = 0; reading && j < request.pipes.size(); ++j) {
+            const MixturePipeReading& pipe = reading->pipes[j];
+            if (pipe.presence != Presence::cannot_tell) request.before[j] = pipe.cents;
             sounding += pipe.presence == Presence::sounding ? 1 : 0;
         }
         at += spent + kSoonest_s;
