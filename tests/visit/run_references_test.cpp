@@ -7,7 +7,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::visit {
-namespace {
+namespace run_references_test {
 
 organ::Stop rank(const char* id, const char* name, const char* feet, const char* from = "") {
     organ::Stop stop;
@@ -192,5 +192,5 @@ TEST_F(RunReferences, WhenAReferenceIsMovedWhatWasTunedFromItIsHeardAgain) {
     EXPECT_EQ(run.pipe().id, pipe("principal-8", 37));
 }
 
-}  // namespace
+}  // namespace run_references_test
 }  // namespace rankwright::visit
