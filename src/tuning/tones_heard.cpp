@@ -56,7 +56,9 @@ void TonesHeard::end() {
         find_creeping(tone);
     }
     tone.stood = std::min(std::max(tone.stood, speech_over(tone.from, tone.pitch, rate_)), tone.to);
-    if (continues_the_last())
+    if (creeps_on())
+        creep_on();
+    else if (continues_the_last())
         join_to_last();
     else if (tone.lasted(rate_) >= (tone.read ? kShortestTone : kShortestUnread) || tone.tremulant)
         tones_.push_back(tone);
@@ -74,6 +76,37 @@ void TonesHeard::find_creeping(HeardTone& tone) const {
         return !far(passed) && !passed.moving;
     });
     tone.speech = std::max(*tone.speech, (arrived == way_.end() ? way_.back() : *arrived).after);
+    tone.crept = true;
+}
+
+// What creeps in fast is taken for a new tone now and then: without a pause between, and as loud as
+// before, it is the same pipe on its way.
+bool TonesHeard::creeps_on() const {
+    if (tones_.empty() || !tone_->read) return false;
+    const HeardTone& last = tones_.back();
+    constexpr Seconds kNoPause{0.1}, kLostOnItsWay{0.4};
+    constexpr Decibels kAsLoud{3.0};
+    constexpr Cents kLeast{4.0}, kMost{40.0};
+    const double went = std::abs(interval(last.pitch, tone_->pitch).value());
+    return last.read && !last.tremulant && went > kLeast.value() && went < kMost.value() &&
+           duration(tone_->from - last.left, rate_) < (last.crept ? kLostOnItsWay : kNoPause) &&
+           duration(tone_->from - last.from, rate_) < kCreepsFor &&
+           tone_->level > last.level - kAsLoud;
+}
+
+void TonesHeard::creep_on() {
+    HeardTone& first = tones_.back();
+    HeardTone whole = *tone_;
+    whole.from = first.from;
+    whole.spoke_first = first.spoke_first;
+    whole.onset_disturbed = first.onset_disturbed;
+    whole.level = std::max(first.level, whole.level);
+    whole.crept = first.crept || tone_->crept ||
+                  std::abs(interval(first.pitch, whole.pitch).value()) > kCreeps.value();
+    whole.speech =
+        whole.crept ? duration(tone_->from - first.from, rate_) + *tone_->speech : first.speech;
+    if (!whole.crept) whole.stood = first.stood;
+    first = whole;
 }
 
 // A tremulant, or a pipe that doesn't settle, looks like a new tone now and then.

@@ -27,6 +27,7 @@ struct HeardTone {
     bool read = false;                 ///< `pitch` rests on honest readings
     std::optional<Seconds> speech;     ///< from onset to the first reading, or until it had
                                        ///< crept into its pitch; empty: it never settled
+    bool crept = false;                ///< it was read far from where it came to stand
     std::optional<Hertz> spoke_first;  ///< another note that its speech stood at before
     bool onset_disturbed = false;      ///< a knock or a word hid its speech
     bool tremulant = false;
@@ -57,6 +58,8 @@ class TonesHeard {
     std::optional<ToneNow> now() const;
 
   private:
+    bool creeps_on() const;
+    void creep_on();
     void begin(const listening::Hearing& hearing, FrameIndex from);
     void go_on(const listening::Hearing& hearing);
     void watch_speech(const listening::Hearing& hearing, Seconds now);

@@ -9,6 +9,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <set>
 
 #include <gtest/gtest.h>
 
@@ -18,13 +19,13 @@ namespace survey_test {
 constexpr double kRate = 24000.0;
 
 /// One division with an 8′ and a 4′ of two octaves.
-organ::Instrument small_organ() {
+organ::Instrument small_organ(int lowest_midi = 48) {
     organ::Instrument instrument;
     organ::Division great;
     great.id = "great";
     great.name = "Great";
     great.keys = 25;
-    great.lowest_midi = 48;
+    great.lowest_midi = lowest_midi;
     for (const auto& [id, feet] : {std::pair{"principal", "8'"}, std::pair{"octave", "4'"}}) {
         organ::Stop stop;
         stop.id = stop.name = id;
@@ -44,8 +45,10 @@ struct Played {
 
 /// Plays in the chamber and keeps what was heard.
 struct Take {
-    explicit Take(std::uint64_t seed, const char* drawn = "octave", Cents mistuning = Cents{5.0})
-        : chamber(instrument, {.rate = SampleRate{kRate}, .seed = seed, .mistuning = mistuning}) {
+    explicit Take(std::uint64_t seed, const char* drawn = "octave", Cents mistuning = Cents{5.0},
+                  int lowest_midi = 48)
+        : instrument(small_organ(lowest_midi)),
+          chamber(instrument, {.rate = SampleRate{kRate}, .seed = seed, .mistuning = mistuning}) {
         chamber.draw_stop("great", drawn, true);
         wait(0.8);
     }
@@ -83,7 +86,7 @@ struct Take {
             EXPECT_EQ(reading.pipe.key, down(reading)) << reading.tone.pitch.value() << " Hz";
     }
 
-    organ::Instrument instrument = small_organ();
+    organ::Instrument instrument;
     simulator::Chamber chamber;
     std::vector<float> sound;
     std::vector<Played> played;
@@ -157,6 +160,26 @@ TEST(Survey, ACipherIsNamedAndTheKeysAfterItAreReadAllTheSame) {
     // Its own octave is covered by it: 1 of 25.
     EXPECT_GE(result.readings.size(), 23U);
     EXPECT_TRUE(of_kind(result, FaultKind::missing).empty());
+}
+
+// A pipe that creeps in for 1.6 s is out of order wherever it stands, though a deep one may take
+// most of a second (common practice, no source); high up the ear takes its way for several tones.
+TEST(Survey, APipeThatIsSlowOfSpeechIsNamedFromTheBassToTheTreble) {
+    // In a room one or two of nine are lost on their way.
+    int named = 0;
+    for (const int lowest_midi : {36, 60, 84}) {
+        Take take(21, "octave", Cents{5.0}, lowest_midi);
+        const std::set slow{3, 12, 20};
+        for (const int key : slow)
+            take.chamber.set_speech({"great", "octave", 1, key}, Seconds{1.6});
+        for (int key = 1; key <= 25; ++key)
+            take.press(key, 2.3);
+        for (const SurveyFault* one : of_kind(take.survey(), FaultKind::off_speech)) {
+            EXPECT_TRUE(slow.contains(one->pipe->key)) << lowest_midi << ", " << one->pipe->key;
+            ++named;
+        }
+    }
+    EXPECT_GE(named, 7);
 }
 
 // The stop is drawn, and one of its pipes sounds before a key is down.
