@@ -1,5 +1,7 @@
 #include "app/beats.h"
 
+#include "listening/pair.h"
+
 #include <algorithm>
 #include <charconv>
 #include <cmath>
@@ -7,9 +9,6 @@
 namespace rankwright::app {
 
 namespace {
-
-// However many digits are given, no pipe stands closer to what it sounded a moment ago.
-constexpr Cents kFinest{0.05};
 
 template <typename T>
 bool read_whole(std::string_view text, T& value) {
@@ -31,7 +30,7 @@ Result<KnownReference> known_by_number(const std::string& hertz) {
     const std::size_t decimals =
         point == std::string::npos || exponent ? 0 : hertz.size() - point - 1;
     const double last_digit = std::pow(10.0, -static_cast<double>(decimals));
-    const Hertz finest = transpose(Hertz{pitch}, kFinest) - Hertz{pitch};
+    const Hertz finest = transpose(Hertz{pitch}, listening::kDoubtOfNumber) - Hertz{pitch};
     return KnownReference{Hertz{pitch}, std::max(Hertz{last_digit / std::sqrt(12.0)}, finest)};
 }
 

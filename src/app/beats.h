@@ -32,7 +32,7 @@ struct KnownReference {
 
 /// A number says how well it is known by its digits: "262.3" lies anywhere from 262.25 to 262.35,
 /// which is a standard uncertainty of the last digit's worth over √12 (JCGM 100:2008, 4.3.7), and
-/// at least 0.05 cent. Fails for what is no pitch between 10 Hz and 20 kHz.
+/// at least listening::kDoubtOfNumber. Fails for what is no pitch between 10 Hz and 20 kHz.
 Result<KnownReference> known_by_number(const std::string& hertz);
 
 /// "M:N", both whole numbers from 1 to 64.

@@ -103,7 +103,7 @@ std::optional<BeatReading> measure_pair(std::span<const float> samples,
     const PairPlan plan = plan_pair(samples, request);
     if (plan.lines.empty()) return std::nullopt;
     const std::vector<PairPlace> places =
-        find_places(samples, request, plan, SearchEffort::thorough);
+        find_places(samples, request, plan, SearchEffort::exhaustive);
     if (places.empty() || !holds_two(places.front())) return std::nullopt;
     return weigh(places, request);
 }

@@ -19,6 +19,11 @@ struct PairRequest {
     int pipe_partial = 1;
 };
 
+/// Standard uncertainty of a reference's pitch that is told as a number, however many digits it
+/// has: nobody knows when it was taken. A tenth of a degree of the air is 0.3 cent of a flue pipe
+/// (the speed of sound goes with the root of the temperature: Cramer, JASA 93(5), 1993, p. 2510).
+inline constexpr Cents kDoubtOfNumber{0.3};
+
 /// The two over the span heard.
 struct BeatReading {
     Hertz reference;  ///< mean pitch of the reference

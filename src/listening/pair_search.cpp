@@ -37,6 +37,9 @@ constexpr double kSearchOwn = 3.0;  // lower than this many meetings
 constexpr std::size_t kLowMeetings = 4;
 constexpr std::size_t kSifted = 6;
 constexpr std::size_t kSettled = 4;
+constexpr std::size_t kNudged = 3;
+constexpr std::array<double, 4> kNudges{-0.3, -0.15, 0.15, 0.3};  // turns in the span
+constexpr double kOnePlace = 0.05;                                // turns in the span
 
 double seconds(std::span<const float> samples, const PairRequest& request) {
     return static_cast<double>(samples.size()) / request.rate.value();
@@ -78,12 +81,49 @@ void swap_pipes(PairState& state) {
     }
 }
 
+/// Of states, best first, that have come to one place the best is left: others would settle there
+/// once more, in the stead of places that need longer.
+void keep_distinct(std::vector<PairState>& states, double span_s) {
+    std::vector<PairState> distinct;
+    for (PairState& state : states) {
+        const std::size_t pipe = state.unknowns.size() / 2;
+        const bool known = std::any_of(distinct.begin(), distinct.end(), [&](const PairState& d) {
+            return std::abs(d.unknowns[0] - state.unknowns[0]) * span_s < kOnePlace &&
+                   std::abs(d.unknowns[pipe] - state.unknowns[pipe]) * span_s < kOnePlace;
+        });
+        if (!known) distinct.push_back(std::move(state));
+    }
+    states = std::move(distinct);
+}
+
 struct Stage {
     std::size_t wander_terms, gain_terms;
     int steps;
     double keep;  ///< places this far below the best in evidence go on
     bool last;
+    bool nudges = false;
 };
+
+/// Partials of a pipe that wanders pull its path into one of several places a part of a turn apart:
+/// the best states are sought once more from around where they stand.
+void nudge(PairFit& fit, std::vector<PairState>& states, int steps, double span_s) {
+    const std::size_t count = std::min(states.size(), kNudged);
+    for (std::size_t i = 0; i < count; ++i) {
+        const std::size_t pipe = states[i].unknowns.size() / 2;
+        const double reference_at = states[i].unknowns[0], pipe_at = states[i].unknowns[pipe];
+        for (const double turns : kNudges)
+            for (const bool of_pipe : {false, true}) {
+                const double hz = turns / span_s;
+                PairState state =
+                    fit.start(reference_at + (of_pipe ? 0.0 : hz), pipe_at + (of_pipe ? hz : 0.0));
+                fit.refine(state, steps);
+                if (std::isfinite(state.evidence)) states.push_back(std::move(state));
+            }
+    }
+    std::sort(states.begin(), states.end(),
+              [](const PairState& a, const PairState& b) { return a.evidence > b.evidence; });
+    keep_distinct(states, span_s);
+}
 
 /// Refines every candidate on the bands; `answers`: with the means over the span and their doubt.
 std::vector<PairPlace> refine(std::span<const PairBand> bands, const PairRequest& request,
@@ -108,6 +148,8 @@ std::vector<PairPlace> refine(std::span<const PairBand> bands, const PairRequest
                   [](const PairState& a, const PairState& b) { return a.evidence > b.evidence; });
         // Which of two is better shows only when both have settled: wander is learned slowly. The
         // best also with the other one for the reference, wander and all.
+        keep_distinct(states, span_s);
+        if (stage.nudges) nudge(fit, states, stage.steps, span_s);
         if (states.size() > kSettled) states.resize(kSettled);
         if (unison(request)) {
             PairState other = states.front();
@@ -279,9 +321,10 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
     const auto terms = [&](double a_second, double least, double most) {
         return static_cast<std::size_t>(std::clamp(std::round(a_second * span_s), least, most));
     };
-    const std::array<Stage, 2> stages{{{terms(2.5, 2.0, 8.0), terms(1.2, 2.0, 4.0), 8, 70.0, false},
-                                       {terms(4.0, 3.0, 14.0), terms(2.0, 2.0, 6.0), 12, 30.0,
-                                        effort == SearchEffort::thorough}}};
+    const std::array<Stage, 2> stages{
+        {{terms(2.5, 2.0, 8.0), terms(1.2, 2.0, 4.0), 8, 70.0, false},
+         {terms(4.0, 3.0, 14.0), terms(2.0, 2.0, 6.0), 12, 30.0, effort != SearchEffort::quick,
+          effort == SearchEffort::exhaustive}}};
     std::vector<PairPlace> places;
     std::array<double, 2> low_power{};
     for (std::size_t s = 0; s < stages.size(); ++s) {
@@ -321,7 +364,7 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
         if (s > 0) break;
         if (unison(request)) add_swapped(candidates, request);
         add_mirrored(candidates, request, span_s);
-        if (effort == SearchEffort::thorough) add_slow(candidates, request, span_s);
+        if (effort != SearchEffort::quick) add_slow(candidates, request, span_s);
     }
     return places;
 }

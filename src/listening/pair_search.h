@@ -45,8 +45,9 @@ struct PairPlace {
 /// Empty lines where nothing stands out of the noise.
 PairPlan plan_pair(std::span<const float> samples, const PairRequest& request);
 
-/// `thorough` starts from more places where the beat is slow, for three times the work.
-enum class SearchEffort { quick, thorough };
+/// `thorough` starts from more places where the beat is slow, for three times the work;
+/// `exhaustive` also from around the best, for twice that.
+enum class SearchEffort { quick, thorough, exhaustive };
 
 /// All explanations within reach of the best, best first.
 std::vector<PairPlace> find_places(std::span<const float> samples, const PairRequest& request,

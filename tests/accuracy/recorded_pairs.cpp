@@ -88,6 +88,8 @@ std::optional<listening::PairRequest> request_for(const Mixed& mixed, const Reco
             break;
         case KnownBy::number:
             request.reference = Hertz{truth.reference_hz} + finest * (6.0 * normal(random));
+            request.reference_sd =
+                transpose(request.reference, listening::kDoubtOfNumber) - request.reference;
             break;
         case KnownBy::recording: {
             const auto alone = listening::measure_pipe(*mixed.reference, request.rate);
