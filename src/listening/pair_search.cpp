@@ -2,6 +2,7 @@
 
 #include "listening/pair_candidates.h"
 #include "listening/pair_fit.h"
+#include "listening/pair_third.h"
 
 #include <algorithm>
 #include <array>
@@ -37,9 +38,7 @@ constexpr double kSearchOwn = 3.0;  // lower than this many meetings
 constexpr std::size_t kLowMeetings = 4;
 constexpr std::size_t kSifted = 6;
 constexpr std::size_t kSettled = 4;
-constexpr std::size_t kNudged = 3;
-constexpr std::array<double, 4> kNudges{-0.3, -0.15, 0.15, 0.3};  // turns in the span
-constexpr double kOnePlace = 0.05;                                // turns in the span
+constexpr double kOnePlace = 0.05;  // turns in the span
 
 double seconds(std::span<const float> samples, const PairRequest& request) {
     return static_cast<double>(samples.size()) / request.rate.value();
@@ -101,29 +100,7 @@ struct Stage {
     int steps;
     double keep;  ///< places this far below the best in evidence go on
     bool last;
-    bool nudges = false;
 };
-
-/// Partials of a pipe that wanders pull its path into one of several places a part of a turn apart:
-/// the best states are sought once more from around where they stand.
-void nudge(PairFit& fit, std::vector<PairState>& states, int steps, double span_s) {
-    const std::size_t count = std::min(states.size(), kNudged);
-    for (std::size_t i = 0; i < count; ++i) {
-        const std::size_t pipe = states[i].unknowns.size() / 2;
-        const double reference_at = states[i].unknowns[0], pipe_at = states[i].unknowns[pipe];
-        for (const double turns : kNudges)
-            for (const bool of_pipe : {false, true}) {
-                const double hz = turns / span_s;
-                PairState state =
-                    fit.start(reference_at + (of_pipe ? 0.0 : hz), pipe_at + (of_pipe ? hz : 0.0));
-                fit.refine(state, steps);
-                if (std::isfinite(state.evidence)) states.push_back(std::move(state));
-            }
-    }
-    std::sort(states.begin(), states.end(),
-              [](const PairState& a, const PairState& b) { return a.evidence > b.evidence; });
-    keep_distinct(states, span_s);
-}
 
 /// Refines every candidate on the bands; `answers`: with the means over the span and their doubt.
 std::vector<PairPlace> refine(std::span<const PairBand> bands, const PairRequest& request,
@@ -149,7 +126,6 @@ std::vector<PairPlace> refine(std::span<const PairBand> bands, const PairRequest
         // Which of two is better shows only when both have settled: wander is learned slowly. The
         // best also with the other one for the reference, wander and all.
         keep_distinct(states, span_s);
-        if (stage.nudges) nudge(fit, states, stage.steps, span_s);
         if (states.size() > kSettled) states.resize(kSettled);
         if (unison(request)) {
             PairState other = states.front();
@@ -301,6 +277,7 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
             low.push_back(line);
     }
     if (low.empty()) return {};
+    std::vector<PairPlan::Line> meetings = low;  // from the lowest on
     low = most_informative(low, kSearchBands);
     // What only one of them has says which is which.
     for (const bool of_pipe : {false, true}) {
@@ -316,55 +293,66 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
     const std::vector<PairBand> searched =
         cut(samples, request, plan, low, -plan.reach_hz, plan.reach_hz);
     if (searched.empty()) return {};
-    std::vector<PairCandidate> candidates = scan(searched, request, plan, span_s);
-
     const auto terms = [&](double a_second, double least, double most) {
         return static_cast<std::size_t>(std::clamp(std::round(a_second * span_s), least, most));
     };
     const std::array<Stage, 2> stages{
         {{terms(2.5, 2.0, 8.0), terms(1.2, 2.0, 4.0), 8, 70.0, false},
-         {terms(4.0, 3.0, 14.0), terms(2.0, 2.0, 6.0), 12, 30.0, effort != SearchEffort::quick,
-          effort == SearchEffort::exhaustive}}};
-    std::vector<PairPlace> places;
-    std::array<double, 2> low_power{};
-    for (std::size_t s = 0; s < stages.size(); ++s) {
-        double furthest = 0.0, low_beat = 1e9, high_beat = -1e9;
-        for (const PairCandidate& c : candidates) {
-            const double beat = n * c.pipe_offset - m * c.reference_offset;
-            low_beat = std::min(low_beat, beat);
-            high_beat = std::max(high_beat, beat);
-            furthest = std::max(furthest, std::abs(beat));
-        }
-        std::vector<PairPlan::Line> lines;
-        for (const auto& line : plan.lines) {
-            const double j = line.pipe_partial > 0 ? line.pipe_partial / n : 0.0;
-            if (s == 0 && line.hz > 4.5 * m * f) continue;
-            const double wide = j * std::max(high_beat - low_beat, std::max(high_beat, -low_beat));
-            if (wide > 1.6 * kReachOfSpacing * plan.spacing_hz) continue;
-            lines.push_back(line);
-        }
-        lines = s == 0 ? most_informative(lines, 6) : telling_lines(lines, kMostLines);
-        const std::vector<PairBand> bands = cut(samples, request, plan, lines, low_beat, high_beat);
-        if (bands.empty()) return places;
-        if (candidates.size() > kMostPlaces) {
-            const Stage sifting{stages[s].wander_terms, stages[s].gain_terms, 5, 4000.0, false};
-            const auto sifted = refine(bands, request, candidates, span_s, sifting);
+         {terms(4.0, 3.0, 14.0), terms(2.0, 2.0, 6.0), 12, 30.0, effort != SearchEffort::quick}}};
+    const auto settle = [&](std::vector<PairCandidate> candidates, bool add) {
+        std::vector<PairPlace> places;
+        std::array<double, 2> low_power{};
+        for (std::size_t s = 0; s < stages.size(); ++s) {
+            double furthest = 0.0, low_beat = 1e9, high_beat = -1e9;
+            for (const PairCandidate& c : candidates) {
+                const double beat = n * c.pipe_offset - m * c.reference_offset;
+                low_beat = std::min(low_beat, beat);
+                high_beat = std::max(high_beat, beat);
+                furthest = std::max(furthest, std::abs(beat));
+            }
+            std::vector<PairPlan::Line> lines;
+            for (const auto& line : plan.lines) {
+                const double j = line.pipe_partial > 0 ? line.pipe_partial / n : 0.0;
+                if (s == 0 && line.hz > 4.5 * m * f) continue;
+                const double wide =
+                    j * std::max(high_beat - low_beat, std::max(high_beat, -low_beat));
+                if (wide > 1.6 * kReachOfSpacing * plan.spacing_hz) continue;
+                lines.push_back(line);
+            }
+            lines = s == 0 ? most_informative(lines, 6) : telling_lines(lines, kMostLines);
+            const std::vector<PairBand> bands =
+                cut(samples, request, plan, lines, low_beat, high_beat);
+            if (bands.empty()) return places;
+            if (candidates.size() > kMostPlaces) {
+                const Stage sifting{stages[s].wander_terms, stages[s].gain_terms, 5, 4000.0, false};
+                const auto sifted = refine(bands, request, candidates, span_s, sifting);
+                candidates.clear();
+                for (const PairPlace& p : sifted)
+                    if (candidates.size() < kSifted)
+                        candidates.push_back(
+                            {p.reference_hz - f, p.pipe_hz - f * m / n, p.evidence});
+            }
+            places = refine(bands, request, candidates, span_s, stages[s]);
+            if (s == 0 && !places.empty()) low_power = places.front().power;
+            for (PairPlace& place : places)
+                place.low_power = low_power;
             candidates.clear();
-            for (const PairPlace& p : sifted)
-                if (candidates.size() < kSifted)
-                    candidates.push_back({p.reference_hz - f, p.pipe_hz - f * m / n, p.evidence});
+            for (const PairPlace& p : places)
+                candidates.push_back({p.reference_hz - f, p.pipe_hz - f * m / n, p.evidence});
+            if (s > 0 || !add) continue;
+            if (unison(request)) add_swapped(candidates, request);
+            add_mirrored(candidates, request, span_s);
+            if (effort != SearchEffort::quick) add_slow(candidates, request, span_s);
         }
-        places = refine(bands, request, candidates, span_s, stages[s]);
-        if (s == 0 && !places.empty()) low_power = places.front().power;
-        for (PairPlace& place : places)
-            place.low_power = low_power;
-        candidates.clear();
-        for (const PairPlace& p : places)
-            candidates.push_back({p.reference_hz - f, p.pipe_hz - f * m / n, p.evidence});
-        if (s > 0) break;
-        if (unison(request)) add_swapped(candidates, request);
-        add_mirrored(candidates, request, span_s);
-        if (effort != SearchEffort::quick) add_slow(candidates, request, span_s);
+        return places;
+    };
+    std::vector<PairPlace> places = settle(scan(searched, request, plan, span_s), true);
+    if (effort == SearchEffort::exhaustive && !places.empty()) {
+        meetings.resize(std::min(meetings.size(), kLowMeetings));
+        const auto third =
+            third_tone(cut(samples, request, plan, meetings, -plan.reach_hz, plan.reach_hz),
+                       request, places.front(), span_s);
+        if (!third.empty()) places = settle(third, false);
     }
     return places;
 }

@@ -46,7 +46,7 @@ struct PairPlace {
 PairPlan plan_pair(std::span<const float> samples, const PairRequest& request);
 
 /// `thorough` starts from more places where the beat is slow, for three times the work;
-/// `exhaustive` also from around the best, for twice that.
+/// `exhaustive` also asks whether two that hardly beat are one, and the other a third tone.
 enum class SearchEffort { quick, thorough, exhaustive };
 
 /// All explanations within reach of the best, best first.

@@ -55,9 +55,9 @@ TEST(RecordedPairs, UnisonsHoldTheirFigures) {
     EXPECT_GE(row.tolerable(), 0.85);  // 0.95 is wanted (DEVELOPERS.md says what stays hard)
 }
 
-// High up a wandering pipe's partials pull its path into one of several places. Of these pairs one,
-// 5 cents apart and 10 dB unlike, was once read as a slow beat, and one was off by 0.15 a second.
-TEST(RecordedPairs, TrebleUnisonsAreSoughtFromAroundTheBestPlaces) {
+// A treble that wanders passes for two that hardly beat, which once hid a pipe 10 dB weaker and 5
+// cents away: it was read as a slow beat, 4.3 a second off.
+TEST(RecordedPairs, AnUnsteadyTrebleHidesNoWeakerPipe) {
     std::mt19937_64 random(21);
     PairRow row("few_trebles");
     RecordedPairs wanted;
@@ -68,7 +68,7 @@ TEST(RecordedPairs, TrebleUnisonsAreSoughtFromAroundTheBestPlaces) {
     EXPECT_EQ(row.answered(), 1.0);
     EXPECT_EQ(row.shown_right(), row.shown());
     EXPECT_GE(row.shown(), 0.6 * row.signed_cases());  // a third beats less than once in 2.4 s
-    EXPECT_LT(row.errors().worst_of_20(), 0.15);
+    EXPECT_LT(row.errors().worst(), 0.2);
 }
 
 // A reference's pitch told as a number, 0.3 cent off (standard deviation): where the pipe may as
