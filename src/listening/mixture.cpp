@@ -6,6 +6,7 @@
 #include "listening/mixture_presence.h"
 #include "listening/mixture_prior.h"
 #include "listening/mixture_search.h"
+#include "listening/mixture_shared.h"
 
 #include <algorithm>
 #include <cmath>
@@ -38,6 +39,8 @@ class KeyHearing {
     MixtureState judge(const std::vector<MixtureBand>& bands, const MixtureState& found);
     void look_closer_at(std::size_t j, PresenceEvidence& evidence, const MixtureModel& model,
                         MixtureState& places);
+    void hear_behind(std::size_t j, PresenceEvidence& evidence, const MixtureModel& model,
+                     const MixtureState& others) const;
     bool still_there(std::size_t j, const MixtureModel& model, const MixtureState& others,
                      MixtureState& places);
     void refine(const MixtureState& found, std::size_t terms);
@@ -148,6 +151,33 @@ bool KeyHearing::still_there(std::size_t j, const MixtureModel& model, const Mix
     return true;
 }
 
+// Whether the pipe hides behind a lower one's partials: what these say counts where it would stand.
+void KeyHearing::hear_behind(std::size_t j, PresenceEvidence& evidence, const MixtureModel& model,
+                             const MixtureState& others) const {
+    for (std::size_t i = 0; i < reach_.size(); ++i) {
+        if (!others.present[i] || !may_hide_behind(reach_, j, i)) continue;
+        const auto shared =
+            compare_shared(sound_, model, others, reach_, i, j, usual_level(others, j));
+        if (!shared) continue;
+        for (auto& place : evidence.places)
+            if (std::abs(place.cents - shared->lower_cents) < kCoincide_cents)
+                place.ln_ratio += shared->ln_ratio;
+        if (!evidence.behind || shared->ln_ratio > evidence.behind->ln_ratio)
+            evidence.behind = PresenceEvidence::Behind{i, shared->lower_cents, shared->shared_cents,
+                                                       shared->ln_ratio};
+    }
+    if (evidence.places.empty()) return;
+    evidence.ln_ratio = integrate(evidence.places);
+    const auto likely = [](const auto& place) { return place.ln_ratio + std::log(place.expected); };
+    const auto best =
+        std::max_element(evidence.places.begin(), evidence.places.end(),
+                         [&](const auto& a, const auto& b) { return likely(a) < likely(b); });
+    evidence.cents = best->cents;
+    evidence.likeliest_behind =
+        evidence.behind && evidence.behind->ln_ratio > 0.0 &&
+        std::abs(best->cents - evidence.behind->lower_cents) < kCoincide_cents;
+}
+
 // Those that aren't sure yet are heard again in more of their partials.
 void KeyHearing::look_closer_at(std::size_t j, PresenceEvidence& evidence,
                                 const MixtureModel& model, MixtureState& places) {
@@ -175,8 +205,16 @@ void KeyHearing::look_closer_at(std::size_t j, PresenceEvidence& evidence,
         evidence =
             look_closer(sound_, model, others, reach_, j, evidence,
                         places.present[j] ? std::optional{places.unknowns[j]} : std::nullopt);
+    if (doubtful) hear_behind(j, evidence, model, others);
     presence = evidence.rival && evidence.ln_ratio < kSurelySounds ? Presence::cannot_tell
                                                                    : presence_by(evidence);
+    if (presence == Presence::sounding && evidence.likeliest_behind && !places.present[j]) {
+        places.present[j] = 1;
+        places.unknowns[j] = evidence.behind->cents;
+        places.level[j] = std::log(usual_level(places, j));
+        places.unknowns[evidence.behind->lower] = evidence.behind->lower_cents;
+        return;
+    }
     const double place = evidence.joint ? evidence.joint_cents : evidence.cents;
     if (evidence.joint) likely_[j] = {evidence.cents};
     if (evidence.joint && places.present[j]) likely_[j].push_back(places.unknowns[j]);

@@ -63,7 +63,7 @@ double ln_ratio_at(const PresenceEvidence& evidence, double cents) {
 
 // There two explain one's unrest better than one, whether both sound or not.
 bool beside_another(const MixtureState& state, std::size_t terms, std::size_t pipe) {
-    constexpr double kBeside_cents = 0.12;
+    constexpr double kBeside_cents = 0.3;
     for (std::size_t i = 0; i < state.present.size(); ++i)
         if (i != pipe && state.present[i] &&
             std::abs(state.unknowns[i * terms] - state.unknowns[pipe * terms]) < kBeside_cents)

@@ -63,6 +63,15 @@ struct MixtureMean {
     double scatter = 0.0;  ///< cents²
 };
 
+/// One partial as fitted, and its own slope beside the pipe's common path.
+struct MixturePartial {
+    int partial = 1;
+    double found = 0.0;  ///< power
+    double cents = 0.0;
+    double variance = 0.0;     ///< by noise and by the other pipes' unrest, cents²
+    double information = 0.0;  ///< in noise alike for all
+};
+
 class MixtureFit {
   public:
     MixtureFit(std::span<const MixtureBand> bands, const MixtureModel& model);
@@ -83,6 +92,10 @@ class MixtureFit {
                   std::vector<double>& im);
     /// Covariance of the deviations' means over the span; after refine.
     std::vector<double> covariance(const MixtureState& state);
+    /// Those that tell the pipe's pitch.
+    std::vector<MixturePartial> partials(const MixtureState& state, std::size_t pipe);
+    /// Mean of the pipe's common path, from which its partials' slopes count; in the fit's cents.
+    double mean_path(const MixtureState& state, std::size_t pipe) const;
     /// The pitch over the span, by the slopes of the pipe's partials' phases.
     MixtureMean mean(const MixtureState& state, std::size_t pipe);
     std::size_t terms() const { return 1 + model_.wander_terms; }

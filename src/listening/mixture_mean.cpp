@@ -17,13 +17,6 @@ namespace {
 constexpr double kUsualScatter_cents = 0.01;
 constexpr double kScatterWeight = 1.0;
 
-/// One partial's own slope beside the pipe's common path.
-struct OwnSlope {
-    double cents = 0.0;
-    double variance = 0.0;     // by noise and by the other pipes' unrest, cents²
-    double information = 0.0;  // in noise alike for all
-};
-
 struct Scatter {
     double mean = 0.0;      // of the slopes
     double variance = 0.0;  // of that mean, by what the partials differ in more than noise explains
@@ -31,12 +24,12 @@ struct Scatter {
 
 // Between-partials variance by the method of moments (DerSimonian and Laird, Controlled Clinical
 // Trials 7, 1986), twice: the second time with the variance of the first in the weights.
-double scatter_of(const std::vector<OwnSlope>& slopes) {
+double scatter_of(const std::vector<MixturePartial>& slopes) {
     constexpr double kUsual = kUsualScatter_cents * kUsualScatter_cents;
     double between = kUsual;
     for (int round = 0; round < 2; ++round) {
         double sum = 0.0, squares = 0.0, mean = 0.0;
-        for (const OwnSlope& s : slopes) {
+        for (const MixturePartial& s : slopes) {
             const double u = 1.0 / (s.variance + between);
             sum += u;
             squares += u * u;
@@ -44,7 +37,7 @@ double scatter_of(const std::vector<OwnSlope>& slopes) {
         }
         mean /= sum;
         double apart = 0.0, by_noise = 0.0;
-        for (const OwnSlope& s : slopes) {
+        for (const MixturePartial& s : slopes) {
             const double u = 1.0 / (s.variance + between);
             apart += u * (s.cents - mean) * (s.cents - mean);
             by_noise += u * s.variance * (1.0 - u / sum);
@@ -60,12 +53,12 @@ double scatter_of(const std::vector<OwnSlope>& slopes) {
 
 // Each partial weighs by its information as if the pipe were alone, which is what its mean pitch
 // means, and less where the others leave it in greater doubt than the partials differ anyway.
-Scatter combine(const std::vector<OwnSlope>& slopes) {
+Scatter combine(const std::vector<MixturePartial>& slopes) {
     if (slopes.empty()) return {};
     const double between = scatter_of(slopes);
     double sum = 0.0, squares = 0.0;
     Scatter scatter;
-    for (const OwnSlope& s : slopes) {
+    for (const MixturePartial& s : slopes) {
         const double w = s.information * between / (between + s.variance);
         sum += w;
         squares += w * w;
@@ -78,8 +71,8 @@ Scatter combine(const std::vector<OwnSlope>& slopes) {
 
 }  // namespace
 
-MixtureMean MixtureFit::mean(const MixtureState& state, std::size_t pipe) {
-    std::vector<OwnSlope> slopes;
+std::vector<MixturePartial> MixtureFit::partials(const MixtureState& state, std::size_t pipe) {
+    std::vector<MixturePartial> partials;
     std::vector<double> re, im;
     for (const std::size_t b : bands_of_[pipe]) {
         if (!used_[b]) continue;
@@ -96,15 +89,24 @@ MixtureMean MixtureFit::mean(const MixtureState& state, std::size_t pipe) {
             const double floor = band.floor / static_cast<double>(band.size());
             const double span = kTurn * cent_turns * model_.span_s;
             const double information = found * span * span / 6.0;
-            slopes.push_back({slope / (kTurn * cent_turns),
-                              (floor + stray(b, a, state)) / information, information});
+            partials.push_back({tone.partial, found, slope / (kTurn * cent_turns),
+                                (floor + stray(b, a, state)) / information, information});
         }
     }
+    return partials;
+}
+
+MixtureMean MixtureFit::mean(const MixtureState& state, std::size_t pipe) {
+    const double path = mean_path(state, pipe);
+    const Scatter scatter = combine(partials(state, pipe));
+    return {std::log1p(kCent * (path + scatter.mean)) / kCent, scatter.variance};
+}
+
+double MixtureFit::mean_path(const MixtureState& state, std::size_t pipe) const {
     double path = 0.0;
     for (std::size_t m = 0; m < terms(); ++m)
         path += slope_share(m) * state.unknowns[pipe * terms() + m];
-    const Scatter scatter = combine(slopes);
-    return {std::log1p(kCent * (path + scatter.mean)) / kCent, scatter.variance};
+    return path;
 }
 
 // Radians a second beside the common path of the a-th active tone of a band: the best steady turn

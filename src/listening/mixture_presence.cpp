@@ -370,8 +370,10 @@ std::vector<PresenceEvidence> judge_presence(MixtureFit& fit, MixtureState& stat
 
 Presence presence_by(const PresenceEvidence& evidence) {
     constexpr double kSounds = 0.6, kSilent = -1.8;  // of a closer look; from the same keys
+    constexpr double kMayHide = 0.5;
     const double ln = evidence.ln_ratio + kJointWorth * evidence.joint.value_or(0.0);
     if (ln >= (evidence.joint ? kSounds : kSurelySounds)) return Presence::sounding;
+    if (evidence.behind && evidence.behind->ln_ratio > kMayHide) return Presence::cannot_tell;
     return ln < (evidence.joint ? kSilent : kSurelySilent) ? Presence::silent
                                                            : Presence::cannot_tell;
 }

@@ -28,6 +28,14 @@ struct PresenceEvidence {
         double cents = 0.0, expected = 0.0, ln_ratio = 0.0;
     };
     std::vector<Place> places{};
+    /// The lower pipe that it may hide behind, where that one's own partials stand and where those
+    /// that both have, and ln of how much likelier these are if it does.
+    struct Behind {
+        std::size_t lower = 0;
+        double lower_cents = 0.0, cents = 0.0, ln_ratio = 0.0;
+    };
+    std::optional<Behind> behind{};
+    bool likeliest_behind = false;  ///< of all places
 };
 
 /// ln of the ratio integrated over the places.

@@ -26,13 +26,14 @@ struct Tally {
 
 /// `heard_before`: the ear is told that each pipe sounded a moment ago, the muted ones too.
 Tally judge(const char* name, int keys, double silent, double leaking, std::uint64_t seed,
-            bool heard_before = false) {
+            bool heard_before = false, double sd_cents = 4.5) {
     std::mt19937_64 random(seed);
     static const MixtureRecordings recordings({"Montre8", "Trompette8"});
     auto csv = results_file(name, "key,ratio,truth,said,cents,heard,sd");
     Tally tally;
     for (int k = 0, tries = 0; k < keys && tries < 20 * keys; ++tries) {
-        const auto key = recordings.draw({.silent = silent, .leaking = leaking}, random);
+        const auto key =
+            recordings.draw({.silent = silent, .leaking = leaking, .sd_cents = sd_cents}, random);
         if (!key) continue;
         ++k;
         listening::MixtureRequest request = key->request;
@@ -90,6 +91,15 @@ TEST(MixtureRecorded, MutedAndLeakingPipesAreNamed) {
     EXPECT_LE(wrong, 3);
     EXPECT_LE(undecided, 9);
     EXPECT_GE(tally.of(2, Presence::silent), 9);
+}
+
+// Nearly in tune, most upper pipes stand within tenths of a cent of a lower one's partials.
+TEST(MixtureRecorded, NearlyInTunePipesBehindOthersPartialsAreSeldomCalledSilent) {
+    const Tally tally = judge("mixture_in_tune", 16, 0.4, 0.0, 20264, false, 0.15);
+    EXPECT_LE(tally.of(0, Presence::silent), 4);
+    EXPECT_LE(tally.of(0, Presence::cannot_tell), 10);
+    EXPECT_LE(tally.of(2, Presence::sounding), 1);
+    EXPECT_GE(tally.of(2, Presence::silent), 17);
 }
 
 // A key that goes on is read anew at less cost; a mute put in meanwhile must be noticed all the

@@ -1,0 +1,179 @@
+#include "listening/mixture_shared.h"
+
+#include "listening/arithmetic.h"
+
+#include <algorithm>
+#include <cmath>
+#include <vector>
+
+namespace rankwright::listening {
+
+namespace {
+
+constexpr double kPlaceDoubt_cents = 0.6;
+constexpr double kKnown_cents = 0.3;
+constexpr std::size_t kGainTerms = 4, kWanderTerms = 6;
+// Of one pipe's partials, from recorded pipes: what they differ by in the mean over a span, and how
+// far, in radians, a partial's phase drifts from the others'.
+constexpr double kScatter_cents = 0.02;
+constexpr double kDrift_radians = 0.1;
+constexpr double kScatterWeight = 3.0;  // partials' worth that this is known beforehand
+constexpr double kWorst_cents = 0.2;    // partials in more doubt aren't asked
+constexpr double kSoftest_db = -60.0;   // nor softer ones, from the loudest
+constexpr double kFreedom = 5.0;        // of the tails of what is compared
+// The level of a partial from that of its pipe's loudest beside it.
+constexpr double kBelow_db = -9.0, kBelowSpread_db = 8.0, kOwnSpread_db = 3.0;
+
+/// ln of Student's density but for a constant factor.
+double ln_student(double x, double scale) {
+    return -0.5 * (kFreedom + 1.0) * std::log1p(x * x / (kFreedom * scale * scale)) -
+           std::log(scale);
+}
+
+double decibels(double power) { return 10.0 * std::log10(power + 1e-30); }
+
+struct Group {
+    double mean = 0.0, variance = 0.0;
+    double apart = 0.0;  ///< χ² of the slopes about their mean
+    double freedom = 0.0;
+};
+
+std::optional<Group> group_of(const std::vector<MixturePartial>& partials, double drift_cents,
+                              double softest) {
+    Group group;
+    double sum = 0.0;
+    const auto weight = [&](const MixturePartial& p) {
+        const double drift = drift_cents / p.partial;
+        const bool asked = p.variance < kWorst_cents * kWorst_cents && p.found > softest;
+        return asked ? 1.0 / (p.variance + drift * drift + kScatter_cents * kScatter_cents) : 0.0;
+    };
+    for (const MixturePartial& p : partials) {
+        sum += weight(p);
+        group.mean += weight(p) * p.cents;
+        group.freedom += weight(p) > 0.0 ? 1.0 : 0.0;
+    }
+    if (!(sum > 0.0)) return std::nullopt;
+    group.mean /= sum;
+    group.variance = 1.0 / sum;
+    group.freedom -= 1.0;
+    for (const MixturePartial& p : partials)
+        group.apart += weight(p) * (p.cents - group.mean) * (p.cents - group.mean);
+    return group;
+}
+
+/// ln of how much likelier two pipes a little apart are than one, by where the partials stand.
+double ln_ratio_of_places(const Group& own, const Group& shared) {
+    const double scatter = (own.apart + shared.apart + kScatterWeight) /
+                           (own.freedom + shared.freedom + kScatterWeight);
+    const double narrow = std::sqrt((own.variance + shared.variance) * scatter);
+    constexpr double kApart_cents = 0.5 * kCoincide_cents;
+    const double apart = shared.mean - own.mean;
+    return ln_student(apart, std::hypot(narrow, kApart_cents)) - ln_student(apart, narrow);
+}
+
+/// The same by the level (dB) of the lowest shared partial; `own`: of the loudest of the others.
+double ln_ratio_of_levels(double shared, double own, double usual) {
+    const double alone = own + kBelow_db;
+    // A pipe is as loud as others or leaks, or the lower one leaks beside it.
+    const auto expected = [&](double db) {
+        const auto bell = [&](double middle, double sd) {
+            return std::exp(-0.5 * std::pow((db - middle) / sd, 2.0)) / sd;
+        };
+        return bell(0.0, 10.0) + bell(-30.0, 9.0) + 0.2 * bell(30.0, 9.0);
+    };
+    double likely = 0.0, sum = 0.0;
+    for (double db = -48.0; db <= 54.0; db += 3.0) {
+        const double one = std::pow(10.0, 0.1 * alone), other = std::pow(10.0, 0.1 * (usual + db));
+        const double share = other / (one + other);
+        const double spread = kBelowSpread_db + share * (kOwnSpread_db - kBelowSpread_db);
+        likely += expected(db) * std::exp(ln_student(shared - decibels(one + other), spread));
+        sum += expected(db);
+    }
+    return std::log(likely / sum) - ln_student(shared - alone, kBelowSpread_db);
+}
+
+/// Whether another of the pipes stands where this partial of the lower one does.
+bool met_by_others(std::span<const MixtureReach> near, const MixtureModel& model, std::size_t lower,
+                   int partial) {
+    for (std::size_t i = 0; i < near.size(); ++i) {
+        const double times = partial * near[lower].nominal_hz / near[i].nominal_hz;
+        if (i != lower && times > 0.5 &&
+            std::abs(times - std::round(times)) < 0.5 * kCent * times &&
+            std::abs(model.pipes[i].centre - model.pipes[lower].centre) < kCoincide_cents)
+            return true;
+    }
+    return false;
+}
+
+}  // namespace
+
+bool may_hide_behind(std::span<const MixtureReach> reach, std::size_t pipe, std::size_t lower) {
+    constexpr double kSame = 1e-6;
+    const double times = reach[pipe].nominal_hz / reach[lower].nominal_hz;
+    return times > 1.5 && std::abs(times - std::round(times)) < kSame * times;
+}
+
+std::optional<SharedPartials> compare_shared(const MixtureSound& sound, const MixtureModel& model,
+                                             const MixtureState& state,
+                                             std::span<const MixtureReach> reach, std::size_t lower,
+                                             std::size_t pipe, double usual) {
+    MixtureModel beside = model;
+    beside.gain_terms = kGainTerms;
+    beside.wander_terms = kWanderTerms;
+    beside.pipes.clear();
+    std::vector<MixtureReach> near;
+    std::vector<double> levels;
+    std::size_t at = 0;
+    for (std::size_t i = 0; i < reach.size(); ++i) {
+        if (i == pipe || !state.present[i]) continue;
+        MixtureReach r = reach[i];
+        r.low = (state.unknowns[i] - kPlaceDoubt_cents) * kCent;
+        r.high = (state.unknowns[i] + kPlaceDoubt_cents) * kCent;
+        r.highest_hz = std::min(0.45 * sound.rate.value(), 20000.0);
+        if (i == lower) at = near.size();
+        near.push_back(r);
+        levels.push_back(state.level[i]);
+        beside.pipes.push_back({r.nominal_hz, state.unknowns[i], kKnown_cents});
+    }
+    const std::vector<MixtureBand> bands = bands_around(sound, near, at);
+    const auto times =
+        static_cast<int>(std::lround(reach[pipe].nominal_hz / reach[lower].nominal_hz));
+    std::vector<char> own_bands(bands.size(), 1);
+    for (std::size_t b = 0; b < bands.size(); ++b)
+        for (const MixtureTone& tone : bands[b].tones)
+            if (tone.pipe == at && tone.partial % times == 0) own_bands[b] = 0;
+    MixtureFit fit(bands, beside);
+    MixtureState there = fit.start();
+    for (std::size_t i = 0; i < near.size(); ++i) {
+        there.present[i] = 1;
+        there.unknowns[i * fit.terms()] = beside.pipes[i].centre;
+        there.level[i] = levels[i];
+    }
+    fit.use(own_bands);
+    fit.refine(there, 6);
+    fit.use(std::vector<char>(bands.size(), 1));
+    fit.settle(there, 3);
+    std::vector<MixturePartial> own, shared;
+    double loudest = 0.0, loudest_own = 0.0, lowest_shared = 0.0;
+    for (const MixturePartial& p : fit.partials(there, at)) {
+        const bool both = p.partial % times == 0;
+        if (!both && met_by_others(near, beside, at, p.partial)) continue;
+        (both ? shared : own).push_back(p);
+        loudest = std::max(loudest, p.found);
+        if (!both) loudest_own = std::max(loudest_own, p.found);
+        if (p.partial == times) lowest_shared = p.found;
+    }
+    const double drift_cents =
+        kDrift_radians / (kTurn * kCent * reach[lower].nominal_hz * sound.seconds);
+    const double softest = loudest * std::pow(10.0, 0.1 * kSoftest_db);
+    const auto of_own = group_of(own, drift_cents, softest);
+    const auto of_shared = group_of(shared, drift_cents, softest);
+    if (!of_own || !of_shared || !(lowest_shared > 0.0)) return std::nullopt;
+    const double path = fit.mean_path(there, at);
+    return SharedPartials{
+        path + of_own->mean, path + of_shared->mean,
+        ln_ratio_of_places(*of_own, *of_shared) +
+            ln_ratio_of_levels(decibels(lowest_shared), decibels(loudest_own), decibels(usual))};
+}
+
+}  // namespace rankwright::listening
