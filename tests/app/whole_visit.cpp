@@ -129,11 +129,20 @@ void WholeVisit::sit(Work& work, Seconds patience, const Done& done) {
         if (took_ - looked < kLooks) continue;
         const overlay::Snapshot screen = work.snapshot(chamber_.source->status());
         count(work.run().pipe().id, screen, took_ - looked);
+        tell_pitch(work.run());
         looked = took_;
         if (done(screen)) break;
         look(work, screen);
     }
     work.rest();
+}
+
+void WholeVisit::tell_pitch(const visit::Run& run) {
+    const Cents stands = run.day().pitch ? interval(instrument_.a, *run.day().pitch) : Cents{0.0};
+    if (!plan_.tells || std::abs((stands - pitch_).value()) < 0.3) return;
+    pitch_ = stands;
+    std::printf("%8.1f %-28s A of today %.2f cents from home\n", took_.count(),
+                to_string(run.pipe().id).c_str(), stands.value());
 }
 
 void WholeVisit::count(const PipeId& pipe, const overlay::Snapshot& screen, Seconds passed) {

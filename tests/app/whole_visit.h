@@ -66,6 +66,7 @@ class WholeVisit {
     using Done = std::function<bool(const overlay::Snapshot&)>;
     void sit(Work& work, Seconds patience, const Done& done);
     void count(const PipeId& pipe, const overlay::Snapshot& screen, Seconds passed);
+    void tell_pitch(const visit::Run& run);
     void look(Work& work, const overlay::Snapshot& screen);
     void find_in_survey(const overlay::Snapshot& screen);
     void find_in_book();
@@ -85,6 +86,7 @@ class WholeVisit {
     std::vector<std::string> said_;  ///< by the survey of whole stops
     std::optional<PipeId> at_;
     Seconds took_{0.0}, waited_{0.0};
+    Cents pitch_{0.0};  ///< A of today as told last, from home
 };
 
 /// How the visit went, a line each; ends with the table.

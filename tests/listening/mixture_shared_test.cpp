@@ -9,7 +9,7 @@
 #include <gtest/gtest.h>
 
 namespace rankwright::listening {
-namespace {
+namespace mixture_shared_test {
 
 constexpr double kUnison = 130.0;
 
@@ -58,5 +58,5 @@ TEST(MixtureShared, APipesOwnPartialsArentTakenForAnother) {
     }
 }
 
-}  // namespace
+}  // namespace mixture_shared_test
 }  // namespace rankwright::listening
