@@ -15,6 +15,9 @@ namespace {
 constexpr double kNear_cents = 1.2;        // beside a place
 constexpr double kPlaceDoubt_cents = 0.6;  // of a place that is known
 constexpr double kKnown_cents = 0.3;
+// Nearer to another, two explain its unrest better than one; of a pipe that sounded a moment ago
+// less is asked.
+constexpr double kBeside_cents = 0.3, kStillBeside_cents = 0.12;
 constexpr int kPartialsHeard = 20;
 constexpr std::size_t kGainTerms = 6, kWanderTerms = 6;
 
@@ -62,11 +65,11 @@ double ln_ratio_at(const PresenceEvidence& evidence, double cents) {
 }
 
 // There two explain one's unrest better than one, whether both sound or not.
-bool beside_another(const MixtureState& state, std::size_t terms, std::size_t pipe) {
-    constexpr double kBeside_cents = 0.3;
+bool beside_another(const MixtureState& state, std::size_t terms, std::size_t pipe,
+                    double beside_cents) {
     for (std::size_t i = 0; i < state.present.size(); ++i)
         if (i != pipe && state.present[i] &&
-            std::abs(state.unknowns[i * terms] - state.unknowns[pipe * terms]) < kBeside_cents)
+            std::abs(state.unknowns[i * terms] - state.unknowns[pipe * terms]) < beside_cents)
             return true;
     return false;
 }
@@ -75,7 +78,7 @@ bool beside_another(const MixtureState& state, std::size_t terms, std::size_t pi
 // into `evidence`: here the others' timbres count too. Which place is best isn't for that to say
 // alone: where another pipe's partials are, two explain any unrest better than one.
 void hear_jointly(MixtureFit& fit, const MixtureState& without, const std::vector<double>& places,
-                  PresenceEvidence& evidence) {
+                  double beside_cents, PresenceEvidence& evidence) {
     const std::size_t pipe = without.present.size() - 1, at = pipe * fit.terms();
     double best = -1e300;
     for (const double place : places) {
@@ -84,7 +87,7 @@ void hear_jointly(MixtureFit& fit, const MixtureState& without, const std::vecto
         with.unknowns[at] = place;
         with.level[pipe] = std::log(usual_level(without, pipe));
         fit.refine(with, 5);
-        if (beside_another(with, fit.terms(), pipe)) continue;
+        if (beside_another(with, fit.terms(), pipe, beside_cents)) continue;
         const double more = with.evidence - without.evidence;
         const double likely = kJointWorth * more + ln_ratio_at(evidence, with.unknowns[at]);
         evidence.joint = std::max(evidence.joint.value_or(more), more);
@@ -140,7 +143,8 @@ PresenceEvidence look_at(const MixtureSound& sound, MixtureModel model, const Mi
         for (const double beside : {-0.3, 0.3})
             if (window.holds(state.unknowns[i] + beside))
                 places.push_back(state.unknowns[i] + beside);
-    hear_jointly(fit, without, places, evidence);
+    hear_jointly(fit, without, places, others_places ? kBeside_cents : kStillBeside_cents,
+                 evidence);
     return evidence;
 }
 
