@@ -92,6 +92,28 @@ double ln_ratio_of_levels(double shared, double own, double usual) {
     return std::log(likely / sum) - ln_student(shared - alone, kBelowSpread_db);
 }
 
+/// Of a lower pipe's partials every `times`-th may be another's, too. Cents from the pipe's path.
+std::optional<SharedPartials> compare(const std::vector<MixturePartial>& partials, int times,
+                                      double drift_cents, double usual) {
+    std::vector<MixturePartial> own, shared;
+    double loudest = 0.0, loudest_own = 0.0, lowest_shared = 0.0;
+    for (const MixturePartial& p : partials) {
+        const bool both = p.partial % times == 0;
+        (both ? shared : own).push_back(p);
+        loudest = std::max(loudest, p.found);
+        if (!both) loudest_own = std::max(loudest_own, p.found);
+        if (p.partial == times) lowest_shared = p.found;
+    }
+    const double softest = loudest * std::pow(10.0, 0.1 * kSoftest_db);
+    const auto of_own = group_of(own, drift_cents, softest);
+    const auto of_shared = group_of(shared, drift_cents, softest);
+    if (!of_own || !of_shared || !(lowest_shared > 0.0)) return std::nullopt;
+    return SharedPartials{
+        of_own->mean, of_shared->mean,
+        ln_ratio_of_places(*of_own, *of_shared) +
+            ln_ratio_of_levels(decibels(lowest_shared), decibels(loudest_own), decibels(usual))};
+}
+
 /// Whether another of the pipes stands where this partial of the lower one does.
 bool met_by_others(std::span<const MixtureReach> near, const MixtureModel& model, std::size_t lower,
                    int partial) {
@@ -153,27 +175,18 @@ std::optional<SharedPartials> compare_shared(const MixtureSound& sound, const Mi
     fit.refine(there, 6);
     fit.use(std::vector<char>(bands.size(), 1));
     fit.settle(there, 3);
-    std::vector<MixturePartial> own, shared;
-    double loudest = 0.0, loudest_own = 0.0, lowest_shared = 0.0;
-    for (const MixturePartial& p : fit.partials(there, at)) {
-        const bool both = p.partial % times == 0;
-        if (!both && met_by_others(near, beside, at, p.partial)) continue;
-        (both ? shared : own).push_back(p);
-        loudest = std::max(loudest, p.found);
-        if (!both) loudest_own = std::max(loudest_own, p.found);
-        if (p.partial == times) lowest_shared = p.found;
-    }
+    std::vector<MixturePartial> asked;
+    for (const MixturePartial& p : fit.partials(there, at))
+        if (p.partial % times == 0 || !met_by_others(near, beside, at, p.partial))
+            asked.push_back(p);
     const double drift_cents =
         kDrift_radians / (kTurn * kCent * reach[lower].nominal_hz * sound.seconds);
-    const double softest = loudest * std::pow(10.0, 0.1 * kSoftest_db);
-    const auto of_own = group_of(own, drift_cents, softest);
-    const auto of_shared = group_of(shared, drift_cents, softest);
-    if (!of_own || !of_shared || !(lowest_shared > 0.0)) return std::nullopt;
+    std::optional<SharedPartials> found = compare(asked, times, drift_cents, usual);
+    if (!found) return std::nullopt;
     const double path = fit.mean_path(there, at);
-    return SharedPartials{
-        path + of_own->mean, path + of_shared->mean,
-        ln_ratio_of_places(*of_own, *of_shared) +
-            ln_ratio_of_levels(decibels(lowest_shared), decibels(loudest_own), decibels(usual))};
+    found->lower_cents += path;
+    found->shared_cents += path;
+    return found;
 }
 
 }  // namespace rankwright::listening
