@@ -82,7 +82,8 @@ double ln_ratio_of_levels(double shared, double own, double usual) {
         return bell(0.0, 10.0) + bell(-30.0, 9.0) + 0.2 * bell(30.0, 9.0);
     };
     double likely = 0.0, sum = 0.0;
-    for (double db = -48.0; db <= 54.0; db += 3.0) {
+    for (int step = -16; step <= 18; ++step) {
+        const double db = 3.0 * step;
         const double one = std::pow(10.0, 0.1 * alone), other = std::pow(10.0, 0.1 * (usual + db));
         const double share = other / (one + other);
         const double spread = kBelowSpread_db + share * (kOwnSpread_db - kBelowSpread_db);
