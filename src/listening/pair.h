@@ -19,10 +19,9 @@ struct PairRequest {
     int pipe_partial = 1;
 };
 
-/// Standard uncertainty of a reference's pitch that is told as a number, however many digits it
-/// has: nobody knows when it was taken. A tenth of a degree of the air is 0.3 cent of a flue pipe
-/// (the speed of sound goes with the root of the temperature: Cramer, JASA 93(5), 1993, p. 2510).
-inline constexpr Cents kDoubtOfNumber{0.3};
+/// Standard uncertainty, at least, of a reference's pitch that is told as a number: however many
+/// digits are given, no pipe stands closer to what it sounded a moment ago.
+inline constexpr Cents kDoubtOfNumber{0.05};
 
 /// The two over the span heard.
 struct BeatReading {
