@@ -130,7 +130,7 @@ std::size_t Run::again_count() const {
 }
 
 bool Run::to_do(const organ::Pipe& pipe, const PipeOutcome& outcome) const {
-    if (record_.of(pipe.id).out_of_reach) return false;
+    if (record_.of(pipe.id).out_of_reach || given_up_.count(pipe.id) != 0) return false;
     const bool left = !outcome.settled || (outcome.again && has_cooled(pipe.id));
     return left && !waits_for_reference(pipe.id);
 }
@@ -221,6 +221,7 @@ void Run::turn_to(std::size_t pipe) {
     pitch_.left();
     day_.pitch = pitch_.a();
     current_ = pipe;
+    in_hand_since_ = now_.at;
     if (options_.job != Job::mixture) alone_ = false;
     keeper_.turn_to(record_.of(pipes_[current_].id).before.has_value());
     follower_.turned();

@@ -275,6 +275,8 @@ class Run {
     std::optional<Seconds> stop_taken_;  ///< when another stop was taken in hand
     std::vector<PipeId> trail_;          ///< the pipes from which `next` went on along the list
     std::optional<Seconds> silent_since_;
+    Seconds in_hand_since_{0.0};
+    std::set<PipeId> given_up_;  ///< noted as dead, tried, and still silent: not gone to again
 };
 
 }  // namespace rankwright::visit

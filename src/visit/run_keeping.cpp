@@ -72,13 +72,18 @@ std::string Run::left_open() const {
 }
 
 void Run::leave_pipe() {
+    constexpr Seconds kTried{3.0};
     const bool worked_at = keeper_.heard();
     const int touches = keeper_.touches();
     const ListState state = state_on_leaving();
     for (KeptReading& reading : keeper_.leave())
         note(std::move(reading));
     PipeOutcome& outcome = outcomes_[current_];
-    if (!worked_at) return;
+    if (!worked_at) {
+        if (is_dead(pipe().id) && now_.at - in_hand_since_ > kTried) given_up_.insert(pipe().id);
+        return;
+    }
+    given_up_.erase(pipe().id);
     if (touches > 0) handled_[pipe().id].touches = touches;
     outcome.open = state == ListState::open;
     outcome.again = state == ListState::hear_again;

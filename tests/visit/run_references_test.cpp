@@ -160,6 +160,30 @@ TEST_F(RunReferences, WhatIsNotedAsDeadIsNotListenedForTogetherWithAnother) {
     EXPECT_TRUE(run.paired_expectation());
 }
 
+// Tried once it isn't called again; by hand one can go there, and when it speaks it is worked at.
+TEST_F(RunReferences, ADeadPipeIsTriedOnce) {
+    record.add({}, Fault{pipe("octave-4", 37), "dead", ""});
+    for (const char* stop : {"octave-4", "principal-8"})
+        record.add({}, ListChange{pipe(stop, 37), ListState::wanted});
+    for (const bool only_listed : {false, true}) {
+        visit::Run run = begin(only_listed);
+        at(run, 1.0);
+        ASSERT_TRUE(run.go_to_any(pipe("octave-4", 37)));
+        at(run, 10.0);
+        ASSERT_TRUE(run.next());
+        for (const auto& call : run.calls_ahead(10))
+            EXPECT_FALSE(call.key.key == 37 && call.stops.front() == "Octave 4′") << only_listed;
+        ASSERT_TRUE(run.go_to_any(pipe("principal-8", 37)));
+        tune(run, Cents{0.1}, Cents{0.1});
+        run.next();
+        EXPECT_NE(run.pipe().id, pipe("octave-4", 37));
+        ASSERT_TRUE(run.go_to_any(pipe("octave-4", 37)));
+        tune(run, Cents{0.1}, Cents{0.1});
+        run.rest();
+        EXPECT_EQ(run.record().of(pipe("octave-4", 37)).list, ListState::done);
+    }
+}
+
 // A copy of where the reference stood isn't right any more.
 TEST_F(RunReferences, WhenAReferenceIsMovedWhatWasTunedFromItIsHeardAgain) {
     visit::Run run = begin();
