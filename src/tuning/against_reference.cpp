@@ -58,6 +58,7 @@ void AgainstReference::expect(PairedExpectation expectation) {
     state_ = {};
     reference_alone_.reset();
     pipe_alone_.reset();
+    foreign_since_.reset();
 }
 
 Expectation AgainstReference::alone() const {
@@ -92,7 +93,8 @@ void AgainstReference::say(const listening::PairHearing& pair, const listening::
         if (pipe.stage != Stage::settled) pipe.stage = to;
     };
     const bool one_of_them = pair.reference_alone || pair.reading;
-    if (!one_of_them && name_other_key(any)) return;
+    const bool insists = foreign_insists(any);
+    if ((!one_of_them || insists) && name_other_key(any)) return;
     if (pair.reference) {
         reference_alone_ = pair.reference;
         note_reference(pair.reference->pitch, pair.reference->cents_sd());
@@ -111,15 +113,31 @@ void AgainstReference::say(const listening::PairHearing& pair, const listening::
     judge(pair, any);
 }
 
-bool AgainstReference::name_other_key(const listening::Hearing& any) {
+// Of the two together a single tone may be heard as either, or as what they are both partials of.
+bool AgainstReference::is_foreign(const listening::Hearing& any) const {
     if (!any.reading || any.sounding == listening::Sounding::disturbed) return false;
     const Hertz heard = any.reading->pitch;
-    // Of the two together a single tone may be heard as either, or as what they are both partials
-    // of.
     const Hertz reference = expectation_->reference_target;
     for (const Hertz own : {reference, expectation_->wanted(reference),
                             reference / expectation_->reference.pipe_partial})
         if (apart(own, heard) <= kOtherKey) return false;
+    return true;
+}
+
+// A pipe that stands elsewhere altogether leaves nothing beside the reference but its unrest, which
+// then passes for two in tune.
+bool AgainstReference::foreign_insists(const listening::Hearing& any) {
+    constexpr Seconds kInsists{0.8};
+    if (!is_foreign(any))
+        foreign_since_.reset();
+    else if (!foreign_since_)
+        foreign_since_ = state_.at;
+    return foreign_since_ && state_.at - *foreign_since_ >= kInsists;
+}
+
+bool AgainstReference::name_other_key(const listening::Hearing& any) {
+    if (!is_foreign(any)) return false;
+    const Hertz heard = any.reading->pitch;
     PipeState& pipe = state_.pipe;
     const bool was_settled = pipe.stage == Stage::settled;
     if (!was_settled) pipe = {};

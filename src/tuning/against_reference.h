@@ -79,6 +79,8 @@ class AgainstReference {
 
   private:
     void say(const listening::PairHearing& pair, const listening::Hearing& any);
+    bool is_foreign(const listening::Hearing& any) const;
+    bool foreign_insists(const listening::Hearing& any);
     bool name_other_key(const listening::Hearing& any);
     void note_reference(Hertz heard, Cents uncertainty);
     void judge(const listening::PairHearing& pair, const listening::Hearing& any);
@@ -95,7 +97,8 @@ class AgainstReference {
     /// The reference, and the pipe, while each sounded alone.
     std::optional<listening::PitchReading> reference_alone_;
     std::optional<listening::PitchReading> pipe_alone_;
-    int tone_ = -1;  ///< the tone that `standing_` is of
+    int tone_ = -1;                         ///< the tone that `standing_` is of
+    std::optional<Seconds> foreign_since_;  ///< when a tone began that is neither of them
     TapWatch taps_;
 };
 

@@ -89,6 +89,40 @@ struct SimulatedVisit : ::testing::Test {
     }
 };
 
+// Nothing of it is near the reference then, whose own unrest once passed for the two of them, in
+// tune: the pipe was kept.
+TEST_F(SimulatedVisit, ByBeatsAPipeMoreThanAHalfToneOffIsNotCalledInTune) {
+    ASSERT_TRUE(instrument);
+    const auto first = organ::stop_by_id(*instrument, "great", "principal-8");
+    for (const int key : {42, 54}) {
+        simulator::Chamber::Parameters parameters;
+        parameters.rate = SampleRate{24000.0};
+        parameters.seed = seed;
+        parameters.temperature = instrument->at;
+        SimulatedChamber chamber = simulate_chamber(*instrument, parameters, false);
+        Work work(*instrument, first, {}, {visit::Job::from_reference}, std::move(chamber.console),
+                  book.port(), {});
+        work.obey(visit::GoToKey{key});
+        // An open pipe is half a wave long (trade arithmetic: c / 2f); 140 cents are 8 % of that.
+        const double length_mm =
+            343000.0 / 2.0 / organ::target(*instrument, work.run().pipe(), {}).value();
+        work.obey(visit::MoveDevice{Millimetres{-0.085 * length_mm}});
+        int wrong = 0, looks = 0;
+        for (Seconds heard{0.0}; heard < Seconds{10.0};) {
+            capture::CaptureBlock block;
+            ASSERT_TRUE(chamber.source->read(block, Seconds{1.0}));
+            work.hear(block);
+            heard += duration(block.frames, block.rate);
+            const auto screen = work.snapshot(chamber.source->status());
+            EXPECT_NE(screen.stage, overlay::Stage::settled)
+                << key << ", " << heard.count() << " s";
+            wrong += screen.stage == overlay::Stage::wrong_key ? 1 : 0;
+            ++looks;
+        }
+        EXPECT_GT(wrong, looks / 3) << key;
+    }
+}
+
 // A pipe counts as done where the screen says so; the truth is the simulated pipe's own, which
 // nobody at work may ask. Within what the screen promises, half a cent or a beat in twenty seconds
 // (common practice, no source), and the wander that a pipe has by itself (0.3 cent here).
