@@ -519,7 +519,9 @@ void PairListener::State::report() {
     hearing.sounding = hidden_from ? Sounding::disturbed
                        : moving    ? Sounding::moving
                                    : Sounding::steady;
-    hearing.reference_alone = !follower.two() && !joined;
+    // The reference's own unrest, with the wind of a silent pipe, may pass for two.
+    const bool missing = follower.two() && watch.pipe_missing();
+    hearing.reference_alone = missing || (!follower.two() && !joined);
     hearing.perhaps_both = hearing.reference_alone && !watch.pipe_has_own();
     if (hearing.perhaps_both && hearing.reference) {
         const Hertz hidden_beat{kHidden / (shown_span().count() * expected->reference_partial)};
@@ -530,7 +532,7 @@ void PairListener::State::report() {
         if (frames.size() == frames.capacity()) frames.clear();
         frames.push_back(watch.frame(hearing.now));
     }
-    if (hidden_from || changes.falling() || !follower.two()) return;
+    if (hidden_from || changes.falling() || !follower.two() || missing) return;
     show_reading();
     if (!hearing.reading) return;
     hearing.heard = shown_span();

@@ -27,6 +27,9 @@ class PairWatch {
     bool changed() const;
     /// Partials that only the pipe has stand out: it sounds. False where it has none of its own.
     bool pipe_sounds() const;
+    /// They have hardly been more than the wind of a silent pipe for half a second. False where
+    /// there are none.
+    bool pipe_missing() const;
     /// There are such partials.
     bool pipe_has_own() const { return pipe_has_own_; }
 
@@ -69,6 +72,7 @@ class PairWatch {
     double usual_line_ = 0.0;
     double own_ = 0.0;          // power of the pipe's own lines
     double own_between_ = 0.0;  // beside them
+    double own_long_ = 0.0, own_between_long_ = 0.0;
 };
 
 }  // namespace rankwright::listening

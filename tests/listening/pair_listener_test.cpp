@@ -160,7 +160,10 @@ TEST(PairListener, ThePipeThatComesLaterTakesThePlaceOfWhatPassedForIt) {
         scene.add(Tone{.hz = awaited.pipe_hz(away), .from_s = 2.5, .phase_seed = 9});
         scene.add_white(0.1, 40.0);
         const auto moments = listen(scene, awaited);
-        ASSERT_TRUE(at(moments, 2.4).reading) << "the scene is one that deceives";
+        if (awaited.pipe_partial == 1)
+            ASSERT_TRUE(at(moments, 2.4).reading) << "the scene is one that deceives";
+        else
+            EXPECT_TRUE(at(moments, 2.4).reference_alone) << "it has nothing of the pipe's own";
         for (const double t : {3.3, 3.6, 4.4}) {
             EXPECT_NEAR(beat(at(moments, t)), away, 0.2) << awaited.reference_hz << " at " << t;
             EXPECT_EQ(at(moments, t).sounding, Sounding::steady);
