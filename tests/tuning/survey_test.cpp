@@ -174,7 +174,8 @@ TEST(Survey, APipeThatIsSlowOfSpeechIsNamedFromTheBassToTheTreble) {
             take.chamber.set_speech({"great", "octave", 1, key}, Seconds{1.6});
         for (int key = 1; key <= 25; ++key)
             take.press(key, 2.3);
-        for (const SurveyFault* one : of_kind(take.survey(), FaultKind::off_speech)) {
+        const SurveyResult result = take.survey();
+        for (const SurveyFault* one : of_kind(result, FaultKind::off_speech)) {
             EXPECT_TRUE(slow.contains(one->pipe->key)) << lowest_midi << ", " << one->pipe->key;
             ++named;
         }
