@@ -115,7 +115,7 @@ Result<std::string> do_it(const fs::path& file, const visit::CareForBook& deed) 
 
 }  // namespace
 
-BookDesk::BookDesk(fs::path book)
+BookDesk::BookDesk(const fs::path& book)
     : aside_([book](const visit::CareForBook& deed) { return answer(book, deed); }) {
     view_.book = book.string();
 }

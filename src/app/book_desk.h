@@ -15,7 +15,7 @@ namespace rankwright::app {
 class BookDesk {
   public:
     /// Of that book; of an empty name there is nothing to do.
-    explicit BookDesk(std::filesystem::path book);
+    explicit BookDesk(const std::filesystem::path& book);
 
     /// Never waits. While something is being done nothing else is begun.
     void ask(const visit::CareForBook& deed);

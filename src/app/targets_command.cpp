@@ -102,7 +102,7 @@ ExitCode show_targets(const TargetsOptions& options) {
         if (!steps) return report(steps.error());
         bearings = std::move(*steps);
     }
-    const auto targets = targets_of(*instrument, std::move(pipes), *day);
+    const auto targets = targets_of(*instrument, pipes, *day);
     const Hertz a = organ::pitch_of(*instrument, *day);
     const std::vector<std::string> warnings = organ::thermometer_warnings(*instrument, *day);
 
