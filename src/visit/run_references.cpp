@@ -93,7 +93,7 @@ bool Run::comes_back_to(const PipeId& pipe, const PipeOutcome& outcome) const {
 // What has cooled, and others wait for, comes before the next stop.
 std::optional<organ::StopRef> Run::stop_waited_for() const {
     for (const auto& [pipe, from] : put_off()) {
-        if (!has_cooled(from) || has(pipes_, from)) continue;
+        if (!has_cooled(from) || waits_for_reference(from) || has(pipes_, from)) continue;
         for (const auto& [ref, pipes] : to_work_at_)
             if (has(pipes, from)) return ref;
     }

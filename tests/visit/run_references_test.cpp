@@ -109,6 +109,33 @@ TEST_F(RunReferences, APipeWaitsWhileItsReferenceCools) {
     EXPECT_FALSE(run.wait());
 }
 
+// Of three ranks each is tuned from the one before; the middle one has cooled, and waits itself.
+TEST_F(RunReferences, AReferenceThatWaitsForItsOwnIsNotGoneBackTo) {
+    instrument.divisions.front().stops.push_back(
+        rank("gemshorn-4", "Gemshorn 4′", "4", "principal-8"));
+    for (const char* stop : {"octave-4", "principal-8"})
+        record.add({}, ListChange{pipe(stop, 37), ListState::hear_again});
+    for (const organ::Pipe& one : organ::pipes(instrument))
+        if (one.id.stop == "gemshorn-4" && one.key != 37 && one.key != 38)
+            record.add({}, OutOfReach{one.id, true});
+    RunOptions options;
+    options.job = Job::from_reference;
+    options.stops = {{"great", "octave-4"}, {"great", "principal-8"}, {"great", "gemshorn-4"}};
+    visit::Run run(instrument, organ::find_stop(instrument, "Octave 4").value(), {}, options,
+                   record);
+    at(run, 1.0);
+    ASSERT_TRUE(run.go_to_any(pipe("octave-4", 37)));
+    tune(run, Cents{6.0}, Cents{0.1});  // warm anew
+    ASSERT_TRUE(run.go_to_any(pipe("principal-8", 38)));
+    tune_by_beats(run, Cents{0.1});
+    ASSERT_TRUE(run.go_to_any(pipe("gemshorn-4", 38)));
+    tune_by_beats(run, Cents{0.1});
+    EXPECT_NE(run.next_stop().has_value() ? run.next_stop()->stop->id : "", "principal-8");
+    at(run, now + 400.0);
+    ASSERT_TRUE(run.next());
+    EXPECT_EQ(run.pipe().id.stop, "octave-4");
+}
+
 // What can't be heard again mustn't be waited for.
 TEST_F(RunReferences, AReferenceThatCannotBeHeardAgainIsNotWaitedFor) {
     record.add({}, ListChange{pipe("octave-4", 37), ListState::hear_again});
