@@ -31,10 +31,10 @@ std::optional<organ::Reference> Run::named_reference_of(const organ::Pipe& pipe)
     return reference;
 }
 
-// Noted as such, and not heard since.
+// Noted as such, and not tuned since; what was found of it before may have been its wind.
 bool Run::is_dead(const PipeId& pipe) const {
     const PipeRecord& known = record_.of(pipe);
-    return !known.before && !known.after &&
+    return !known.after &&
            std::any_of(known.faults.begin(), known.faults.end(),
                        [](const Fault& one) { return one.fault == kFaults.front(); });
 }
