@@ -1,5 +1,6 @@
 // The run over the work list. In which order pipes are gone to is the trade's (common practice, no
 // source).
+#include "support/plain_rank.h"
 #include "visit/run.h"
 
 #include <gmock/gmock.h>
@@ -11,15 +12,10 @@ namespace run_list_test {
 using ::testing::ElementsAre;
 using ::testing::IsEmpty;
 
-organ::Stop rank(const char* id, const char* name, const char* feet, const char* from = "") {
-    organ::Stop stop;
-    stop.id = id;
-    stop.name = name;
-    stop.footage = *organ::parse_footage(feet);
-    stop.makes = {{1, {}}};
-    // A reed's warmth from the hand is nothing to wait for.
+// A reed's warmth from the hand is nothing to wait for.
+organ::Stop reed(const char* id, const char* name, const char* feet, const char* from = "") {
+    organ::Stop stop = testing::plain_rank(id, name, feet, from);
     stop.makes.front().make.kind = organ::PipeKind::reed_full;
-    if (*from != '\0') stop.tuned_from = {{1, "great", from, 0}};
     return stop;
 }
 
@@ -28,8 +24,8 @@ struct RunOverTheList : ::testing::Test {
         organ::Division great;
         great.id = "great";
         great.name = "Great";
-        great.stops = {rank("principal-8", "Principal 8′", "8", "octave-4"),
-                       rank("octave-4", "Octave 4′", "4")};
+        great.stops = {reed("principal-8", "Principal 8′", "8", "octave-4"),
+                       reed("octave-4", "Octave 4′", "4")};
         instrument.divisions = {great};
     }
     void want(const PipeId& pipe, ListState state = ListState::wanted) {

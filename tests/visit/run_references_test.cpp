@@ -1,5 +1,6 @@
 // References before what is tuned from them, also when they were warm from the hand or are moved
 // again. Common practice, no source.
+#include "support/plain_rank.h"
 #include "visit/run.h"
 #include "visit/work_list.h"
 
@@ -9,23 +10,15 @@
 namespace rankwright::visit {
 namespace run_references_test {
 
-organ::Stop rank(const char* id, const char* name, const char* feet, const char* from = "") {
-    organ::Stop stop;
-    stop.id = id;
-    stop.name = name;
-    stop.footage = *organ::parse_footage(feet);
-    stop.makes = {{1, {}}};
-    if (*from != '\0') stop.tuned_from = {{1, "great", from, 0}};
-    return stop;
-}
+using testing::plain_rank;
 
 struct RunReferences : ::testing::Test {
     RunReferences() {
         organ::Division great;
         great.id = "great";
         great.name = "Great";
-        great.stops = {rank("octave-4", "Octave 4′", "4"),
-                       rank("principal-8", "Principal 8′", "8", "octave-4")};
+        great.stops = {plain_rank("octave-4", "Octave 4′", "4"),
+                       plain_rank("principal-8", "Principal 8′", "8", "octave-4")};
         instrument.divisions = {great};
         // Two keys of each are within reach.
         for (const organ::Pipe& pipe : organ::pipes(instrument))
@@ -112,7 +105,7 @@ TEST_F(RunReferences, APipeWaitsWhileItsReferenceCools) {
 // Of three ranks each is tuned from the one before; the middle one has cooled, and waits itself.
 TEST_F(RunReferences, AReferenceThatWaitsForItsOwnIsNotGoneBackTo) {
     instrument.divisions.front().stops.push_back(
-        rank("gemshorn-4", "Gemshorn 4′", "4", "principal-8"));
+        plain_rank("gemshorn-4", "Gemshorn 4′", "4", "principal-8"));
     for (const char* stop : {"octave-4", "principal-8"})
         record.add({}, ListChange{pipe(stop, 37), ListState::hear_again});
     for (const organ::Pipe& one : organ::pipes(instrument))

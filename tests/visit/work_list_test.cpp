@@ -3,6 +3,8 @@
 // 1885): f (2^(c/1200) − 1), pitches from MIDI's A 440 (f = 440 · 2^((m − 69) / 12)).
 #include "visit/work_list.h"
 
+#include "support/plain_rank.h"
+
 #include <algorithm>
 #include <cmath>
 
@@ -16,15 +18,7 @@ using ::testing::ElementsAre;
 using ::testing::HasSubstr;
 using ::testing::IsEmpty;
 
-organ::Stop rank(const char* id, const char* name, const char* feet, const char* from = "") {
-    organ::Stop stop;
-    stop.id = id;
-    stop.name = name;
-    stop.footage = *organ::parse_footage(feet);
-    stop.makes = {{1, {}}};
-    if (*from != '\0') stop.tuned_from = {{1, "great", from, 0}};
-    return stop;
-}
+using testing::plain_rank;
 
 struct WorkListTest : ::testing::Test {
     WorkListTest() {
@@ -32,9 +26,9 @@ struct WorkListTest : ::testing::Test {
         great.id = "great";
         great.name = "Great";
         great.chest = organ::ChestArrangement::sides_tall_out;
-        great.stops = {rank("trumpet-8", "Trumpet 8′", "8", "octave-4"),
-                       rank("principal-8", "Principal 8′", "8", "octave-4"),
-                       rank("octave-4", "Octave 4′", "4")};
+        great.stops = {plain_rank("trumpet-8", "Trumpet 8′", "8", "octave-4"),
+                       plain_rank("principal-8", "Principal 8′", "8", "octave-4"),
+                       plain_rank("octave-4", "Octave 4′", "4")};
         great.stops[0].makes.front().make.kind = organ::PipeKind::reed_full;
         great.stops[0].tuned_from.push_back({13, "great", "trumpet-8", -12});
         organ::Division swell;
@@ -42,7 +36,7 @@ struct WorkListTest : ::testing::Test {
         swell.name = "Swell";
         swell.level = 2;
         swell.chest = organ::ChestArrangement::chromatic;
-        swell.stops = {rank("gamba-8", "Gamba 8′", "8")};
+        swell.stops = {plain_rank("gamba-8", "Gamba 8′", "8")};
         instrument.divisions = {swell, great};
     }
 
