@@ -60,6 +60,33 @@ struct BookInTheWindow : WindowAtWork {
         for (const char* key : keys)
             EXPECT_TRUE(press(key));
     }
+    static std::string picture() {
+        return output_of("import -window root png:- | convert png:- rgb:- | sha1sum");
+    }
+    /// Waits until the screen shows something else than `before`, and goes on showing it. The first
+    /// question tells nothing of itself but by what it shows.
+    static ::testing::AssertionResult comes_to_rest(const std::string& before) {
+        using namespace std::chrono;
+        const auto end = steady_clock::now() + seconds(60);
+        std::string last = before;
+        for (auto since = steady_clock::now(); steady_clock::now() < end;) {
+            if (const std::string now = picture(); now != last) {
+                last = now;
+                since = steady_clock::now();
+            }
+            if (last != before && steady_clock::now() - since > seconds(1))
+                return ::testing::AssertionSuccess();
+            std::this_thread::sleep_for(milliseconds(100));
+        }
+        return ::testing::AssertionFailure() << "the screen never came to rest";
+    }
+    static void press_and_see(std::initializer_list<const char*> keys) {
+        for (const char* key : keys) {
+            const std::string before = picture();
+            EXPECT_TRUE(press(key));
+            EXPECT_TRUE(comes_to_rest(before)) << "after " << key;
+        }
+    }
     std::string file_named(const std::string& ending) {
         for (const auto& file : fs::directory_iterator(home / "stick"))
             if (file.path().filename().string().starts_with("tuning-book-") &&
@@ -122,6 +149,7 @@ TEST_F(BookInTheWindow, WhatCantBeDoneIsSaidAndTheBookStaysAsItWas) {
 
 TEST_F(BookInTheWindow, CanBeJoinedBeforeTheWorkBegins) {
     const std::string usual = (folder / "data/rankwright/tuning-book.sqlite").string();
+    const std::string blank = picture();
     program = Process({"sh", "-c",
                        "cd '" + (folder / "").string() + "' && XDG_STATE_HOME='" +
                            (folder / "state").string() + "' XDG_DATA_HOME='" +
@@ -129,7 +157,9 @@ TEST_F(BookInTheWindow, CanBeJoinedBeforeTheWorkBegins) {
                       folder / "out", folder / "errors");
     ASSERT_NE(output_of("timeout 60 xdotool search --sync --onlyvisible --name Rankwright"), "")
         << text("errors");
-    press_all({"b", "Down", "Return", "Down", "Down", "Down", "Down", "Return"});
+    ASSERT_TRUE(comes_to_rest(blank));
+    // Merge another book: two are found; "another", whose name is typed, stands below them.
+    press_and_see({"b", "Down", "Return", "Down", "Down", "Return"});
     ASSERT_EQ(
         std::system(
             ("xdotool type --delay 120 '" + (home / "stick/other.sqlite").string() + "'").c_str()),
