@@ -8,6 +8,9 @@
 
 namespace rankwright::listening {
 
+/// Of the samples: from so many at its limit on, the input counts as clipped.
+inline constexpr double kClippedShare = 5e-4;
+
 /// Level and clipping over the last quarter second, in steps of 10 ms.
 class InputMeter {
   public:

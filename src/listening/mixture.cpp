@@ -1,6 +1,7 @@
 #include "listening/mixture.h"
 
 #include "listening/arithmetic.h"
+#include "listening/converter.h"
 #include "listening/mixture_closer.h"
 #include "listening/mixture_lines.h"
 #include "listening/mixture_presence.h"
@@ -22,8 +23,6 @@ constexpr double kReferenceReach_cents = 3.0;
 constexpr double kReferenceSpread_cents = 0.7;
 constexpr double kHeardReach_cents = 2.0;
 constexpr double kHeardSpread_cents = 0.3;
-constexpr double kHighestShare = 0.45;  // of the rate: above, converters' filters bend the phase
-constexpr double kHighest_hz = 20000.0;
 /// Frames are less independent than they look; found from recorded keys by the errors' spread.
 constexpr double kTemper = 0.25;
 constexpr double kLeastSd_cents = 0.003;  // partials of one pipe differ by this in a room
@@ -73,8 +72,8 @@ KeyHearing::KeyHearing(const MixtureSound& sound, const MixtureRequest& request,
                                  : request.pipes[j].value() * request.unison.value();
         r.high = (reference ? kReferenceReach_cents : reach_cents) * kCent;
         r.low = -r.high;
-        r.highest_hz = std::min({kHighestShare * request.rate.value(), kHighest_hz,
-                                 (kHighestTold + 0.5) * r.nominal_hz});
+        r.highest_hz = std::min(
+            {kTrueShare * request.rate.value(), kHighest_hz, (kHighestTold + 0.5) * r.nominal_hz});
         model_.pipes.push_back(
             {r.nominal_hz, 0.0, reference ? kReferenceSpread_cents : kSpread_cents});
         if (request.heard && request.heard->pipe == j) {
@@ -246,7 +245,7 @@ void KeyHearing::refine(const MixtureState& found, std::size_t terms) {
         MixtureReach r = reach_[j];
         r.low = (found.unknowns[j * terms] - kDoubt_cents) * kCent;
         r.high = (found.unknowns[j * terms] + kDoubt_cents) * kCent;
-        r.highest_hz = std::min(kHighestShare * request_.rate.value(), kHighest_hz);
+        r.highest_hz = std::min(kTrueShare * request_.rate.value(), kHighest_hz);
         near.push_back(r);
         which.push_back(j);
         also.push_back(likely_[j]);

@@ -12,9 +12,7 @@ namespace rankwright::listening {
 
 namespace {
 
-constexpr double kNear_cents = 1.2;        // beside a place
-constexpr double kPlaceDoubt_cents = 0.6;  // of a place that is known
-constexpr double kKnown_cents = 0.3;
+constexpr double kNear_cents = 1.2;  // beside a place
 // Nearer to another, two explain its unrest better than one; of a pipe that sounded a moment ago
 // less is asked.
 constexpr double kBeside_cents = 0.3, kStillBeside_cents = 0.12;

@@ -11,6 +11,11 @@
 
 namespace rankwright::listening {
 
+/// Cents: how far a pipe heard beside others is sought from the place known of it, and how well a
+/// place is known when another is sought beside it.
+inline constexpr double kPlaceDoubt_cents = 0.6;
+inline constexpr double kKnown_cents = 0.3;
+
 /// How much more likely the sound is when a pipe sounds or leaks somewhere within its reach than
 /// when it is silent: a ratio of likelihoods, integrated over its place and level.
 struct PresenceEvidence {

@@ -10,14 +10,12 @@ namespace rankwright::listening {
 
 namespace {
 
-constexpr double kPlaceDoubt_cents = 0.6;
-constexpr double kKnown_cents = 0.3;
-constexpr std::size_t kGainTerms = 4, kWanderTerms = 6;
+constexpr std::size_t kSharedGainTerms = 4, kWanderTerms = 6;
 // Of one pipe's partials, from recorded pipes: what they differ by in the mean over a span, and how
 // far, in radians, a partial's phase drifts from the others'.
 constexpr double kScatter_cents = 0.02;
 constexpr double kDrift_radians = 0.1;
-constexpr double kScatterWeight = 3.0;  // partials' worth that this is known beforehand
+constexpr double kSharedScatter = 3.0;  // partials' worth that this is known beforehand
 constexpr double kWorst_cents = 0.2;    // partials in more doubt aren't asked
 constexpr double kSoftest_db = -60.0;   // nor softer ones, from the loudest
 constexpr double kFreedom = 5.0;        // of the tails of what is compared
@@ -63,8 +61,8 @@ std::optional<Group> group_of(const std::vector<MixturePartial>& partials, doubl
 
 /// ln of how much likelier two pipes a little apart are than one, by where the partials stand.
 double ln_ratio_of_places(const Group& own, const Group& shared) {
-    const double scatter = (own.apart + shared.apart + kScatterWeight) /
-                           (own.freedom + shared.freedom + kScatterWeight);
+    const double scatter = (own.apart + shared.apart + kSharedScatter) /
+                           (own.freedom + shared.freedom + kSharedScatter);
     const double narrow = std::sqrt((own.variance + shared.variance) * scatter);
     constexpr double kApart_cents = 0.5 * kCoincide_cents;
     const double apart = shared.mean - own.mean;
@@ -141,7 +139,7 @@ std::optional<SharedPartials> compare_shared(const MixtureSound& sound, const Mi
                                              std::span<const MixtureReach> reach, std::size_t lower,
                                              std::size_t pipe, double usual) {
     MixtureModel beside = model;
-    beside.gain_terms = kGainTerms;
+    beside.gain_terms = kSharedGainTerms;
     beside.wander_terms = kWanderTerms;
     beside.pipes.clear();
     std::vector<MixtureReach> near;

@@ -17,13 +17,13 @@ namespace {
 
 /// Kaiser's window (Kaiser, Proc. IEEE ISCAS 1974): 75 dB, transition width (75 − 7.95)/14.36 over
 /// the length.
-constexpr double kKaiserBeta = 7.36;
+constexpr double kPairBeta = 7.36;
 /// Length of the filter in output samples, and from that where it passes and stops, in shares of
 /// the output rate: cut-off at a half, ± half the transition width.
-constexpr double kLength = 7.0;
-constexpr double kTransition = 67.05 / 14.36 / kLength;
-constexpr double kPass = 0.30;
-constexpr double kStop = 0.5 + 0.5 * kTransition;
+constexpr double kPairLength = 7.0;
+constexpr double kPairTransition = 67.05 / 14.36 / kPairLength;
+constexpr double kPairPass = 0.30;
+constexpr double kPairStop = 0.5 + 0.5 * kPairTransition;
 /// Output rate: at least this many samples in the span, so that the filter's length is a small
 /// part of it.
 constexpr double kFewestSamples = 80.0;
@@ -38,7 +38,7 @@ std::vector<double> low_pass(std::size_t half, double cutoff_cycles) {
         const double at = kTurn * cutoff_cycles * n;
         const double u = n / (static_cast<double>(half) + 1.0);
         taps[i] =
-            (at == 0.0 ? 1.0 : std::sin(at) / at) * bessel_i0(kKaiserBeta * std::sqrt(1.0 - u * u));
+            (at == 0.0 ? 1.0 : std::sin(at) / at) * bessel_i0(kPairBeta * std::sqrt(1.0 - u * u));
         total += taps[i];
     }
     for (double& tap : taps)
@@ -105,12 +105,12 @@ BandFilter::BandFilter(SampleRate sample_rate, const PairLine& line, double seco
                        double least_rate) {
     const double fs = sample_rate.value();
     const double wanted =
-        std::max({line.half_width_hz / kPass, kFewestSamples / seconds, least_rate});
-    const double most = std::max((line.spacing_hz - line.half_width_hz) / kStop, 4.0);
+        std::max({line.half_width_hz / kPairPass, kFewestSamples / seconds, least_rate});
+    const double most = std::max((line.spacing_hz - line.half_width_hz) / kPairStop, 4.0);
     step = static_cast<std::size_t>(
         std::max(1.0, std::floor(fs / std::min({wanted, most, fs / 2.0}))));
     rate = fs / static_cast<double>(step);
-    half = static_cast<std::size_t>(std::ceil(0.5 * kLength * static_cast<double>(step)));
+    half = static_cast<std::size_t>(std::ceil(0.5 * kPairLength * static_cast<double>(step)));
     const std::vector<double> taps = low_pass(half, 0.5 / static_cast<double>(step));
     double energy = 0.0;
     real.resize(taps.size());

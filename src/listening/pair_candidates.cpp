@@ -18,9 +18,8 @@ using Complex = std::complex<double>;
 constexpr double kDrift = 3e-5;
 constexpr double kFarFetched = 6.0;  // standard uncertainties of the reference
 constexpr std::size_t kMirrored = 2;
-constexpr double kMirroredTurns = 3.0;  // of the beat in the span
-constexpr double kMirrorNear = 0.1;     // turns
-constexpr double kSlowTurns = 1.5;
+constexpr double kMirroredTurns = 3.0;                                    // of the beat in the span
+constexpr double kMirrorNear = 0.1;                                       // turns
 constexpr std::array<double, 5> kSlowTried{0.12, 0.25, 0.45, 0.75, 1.1};  // turns
 constexpr int kMostReferencePoints = 30;                                  // either side
 

@@ -26,6 +26,8 @@ double reference_sd(const PairRequest& request);
 bool far_fetched(double reference_offset, const PairRequest& request);
 
 inline constexpr std::size_t kMostPlaces = 8;
+/// A beat that turns less often in the span looks like wander.
+inline constexpr double kSlowTurns = 1.5;
 
 /// The peaks of a grid, best first, at most kMostPlaces. `bands` hold the lowest lines of `plan`.
 std::vector<PairCandidate> scan(std::span<const PairBand> bands, const PairRequest& request,

@@ -70,7 +70,7 @@ double PairChanges::learn_stray(const PairFollower::Foretold& heard) {
     const double allowed =
         noise + std::min(kOverStray * stray_ * heard.strayed, kMostAllowed * all);
     if (!falling_ && heard.strayed > 0.0) {
-        const double memory = 1.0 / (StreamSteps::kSteps_hz * kStrays.count());
+        const double memory = 1.0 / (kSteps_hz * kStrays.count());
         const double left = std::max(0.0, std::min(heard.left, allowed) - heard.noise);
         stray_ += memory * (left / heard.strayed - stray_);
         stray_ = std::clamp(stray_, kLeastStray, kMostStray);
@@ -80,7 +80,7 @@ double PairChanges::learn_stray(const PairFollower::Foretold& heard) {
 
 PairChanges::What PairChanges::judge_end(const PairFollower::Foretold& heard, bool two, bool shared,
                                          FrameIndex now) {
-    const double memory = 1.0 / (StreamSteps::kSteps_hz * kUsual.count());
+    const double memory = 1.0 / (kSteps_hz * kUsual.count());
     const double power[2] = {two ? heard.power[0] : heard.heard, heard.power[1]};
     bool fallen[2] = {false, !two};
     falling_ = false;

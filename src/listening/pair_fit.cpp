@@ -21,7 +21,7 @@ constexpr double kWanderWeight = 0.05;
 constexpr double kLeastWander = 0.0003;
 /// Unrest of a partial's slow gain, the same.
 constexpr double kUsualUnrest = 0.02;
-constexpr double kUnrestWeight = 3.0;
+constexpr double kPairUnrestWeight = 3.0;
 constexpr double kLeastUnrest = 0.0003;
 /// A pipe's partial keeps most of its level. Without this bound a second "tone" that never stands
 /// explains a reed's rustle, in dozens of lines that the flue beside it hasn't.
@@ -350,7 +350,7 @@ void PairFit::add_priors(const PairState& state, bool curvature) {
         for (std::size_t b = 0; b < bands_.size(); ++b) {
             if (!has(b, i)) continue;
             const double r = state.bands[b].unrest[i] / state.unrest[i];
-            cost_ += kUnrestWeight * (2.0 * std::log(r) + 1.0 / (r * r));
+            cost_ += kPairUnrestWeight * (2.0 * std::log(r) + 1.0 / (r * r));
         }
     }
 }
@@ -403,8 +403,8 @@ void PairFit::relevel(PairState& state) {
                        (share_[j] * s.level[i]);
             const double prior = state.unrest[i] * state.unrest[i];
             const double terms = static_cast<double>(gains_ - 1);
-            const double variance =
-                (2.0 * kUnrestWeight * prior + 2.0 * sum) / (2.0 * kUnrestWeight + 2.0 * terms);
+            const double variance = (2.0 * kPairUnrestWeight * prior + 2.0 * sum) /
+                                    (2.0 * kPairUnrestWeight + 2.0 * terms);
             s.unrest[i] = std::clamp(std::sqrt(variance), kLeastUnrest, kMostUnrest);
             unrest[i] += 1.0 / (s.unrest[i] * s.unrest[i]);
             count[i] += 1.0;

@@ -18,14 +18,11 @@ namespace rankwright::listening {
 
 namespace {
 
-constexpr double kSteps_hz = StreamSteps::kSteps_hz;
-constexpr int kFrameEvery = 3;  // steps
-constexpr Seconds kFramesKept{12.0};
 constexpr Seconds kKept{4.3};
 constexpr Seconds kLongest{3.0};
 constexpr Seconds kLongestBass{4.0};
-constexpr Hertz kBassBelow{130.0};
-constexpr Seconds kYoung{1.0};
+constexpr Hertz kBassPairBelow{130.0};
+constexpr Seconds kYoungPair{1.0};
 constexpr Seconds kTickYoung{0.1};
 constexpr Seconds kTick{0.2};
 constexpr Seconds kBegins{0.08};  // so long something must stand out
@@ -42,10 +39,9 @@ constexpr Seconds kStandsAgain{0.35};
 constexpr Seconds kLate{0.6};  // what is compared with the whole
 /// How far a pipe's mean pitch strays between one span and the next, in the middle compass; more
 /// in the bass.
-constexpr Cents kStrays{0.15};
+constexpr Cents kReferenceStrays{0.15};
 constexpr double kLateOff = 3.0;    // standard uncertainties
 constexpr double kLateCents = 0.3;  // and at least
-constexpr double kClippedShare = 5e-4;
 constexpr Cents kOtherKey{60.0};
 /// After another tone may have joined, what is heard since its speech is searched when it is so
 /// long; and a tone that stands alone is searched again so often.
@@ -120,7 +116,9 @@ struct PairListener::State {
     Seconds shown_span() const {
         return moving ? at_least(kMovingLook, kFirstLookPeriods) : std::min(since(from), longest());
     }
-    Seconds longest() const { return expected->reference < kBassBelow ? kLongestBass : kLongest; }
+    Seconds longest() const {
+        return expected->reference < kBassPairBelow ? kLongestBass : kLongest;
+    }
     void begin_again(FrameIndex at);
     void report();
     void show_reading();
@@ -227,7 +225,7 @@ PairRequest PairListener::State::request() const {
     r.reference = alone ? alone->pitch : expected->reference;
     r.reference_sd = expected->reference_sd;
     if (alone) {
-        const double strays = kStrays.value() * compass(alone->pitch);
+        const double strays = kReferenceStrays.value() * compass(alone->pitch);
         r.reference_sd =
             Hertz{std::hypot(alone->sd.value(), strays / kCents * alone->pitch.value())};
     }
@@ -338,7 +336,7 @@ void PairListener::State::stand() {
 }
 
 void PairListener::State::tick_when_due() {
-    if (since(ticked) >= (since(from) < kYoung ? kTickYoung : kTick)) tick();
+    if (since(ticked) >= (since(from) < kYoungPair ? kTickYoung : kTick)) tick();
 }
 
 void PairListener::State::note_hidden() {
@@ -407,7 +405,7 @@ void PairListener::State::await_another() {
     const Seconds due =
         at_least(kLooksForJoined[looks], kFirstLookPeriods * kLooksForJoined[looks] / kFirstLook);
     if (since(spoken) < due) return;
-    const bool filling = duration(*joined - from, sound.rate()) < kYoung;
+    const bool filling = duration(*joined - from, sound.rate()) < kYoungPair;
     if (!look(std::max(spoken, back(longest())), filling ? kDoubtYoung : 1.0)) return restart();
     ++looks;
     if (follower.two() || looks == kLooksForJoined.size()) {

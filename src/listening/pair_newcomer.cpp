@@ -10,8 +10,8 @@ constexpr Seconds kHolds{0.1};
 /// Against their power when the pipe was looked for, which may have been noise.
 constexpr double kOwnRise = 4.0;
 /// Beside what is followed, as a share of it; the rustle of recorded pipes stays far below.
-constexpr double kBeside = 0.15;
-constexpr double kOverNoise = 2.0;
+constexpr double kBesideShare = 0.15;
+constexpr double kJoinsOverNoise = 2.0;
 /// Compared over the same span, which both filters have passed, so that beats are in both.
 constexpr Seconds kFrom{0.25}, kTo{0.08};
 
@@ -37,7 +37,7 @@ bool PairNewcomer::stands_beside(const PairWatch& watch, const PairFollower& fol
     const auto all = watch.meeting_power(back(kFrom), back(kTo));
     const auto followed = follower.meeting_power(back(kFrom), back(kTo));
     return all && followed &&
-           *all > (1.0 + kBeside) * *followed + kOverNoise * watch.between_power();
+           *all > (1.0 + kBesideShare) * *followed + kJoinsOverNoise * watch.between_power();
 }
 
 }  // namespace rankwright::listening

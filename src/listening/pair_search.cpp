@@ -1,5 +1,6 @@
 #include "listening/pair_search.h"
 
+#include "listening/converter.h"
 #include "listening/pair_candidates.h"
 #include "listening/pair_fit.h"
 #include "listening/pair_third.h"
@@ -12,11 +13,9 @@ namespace rankwright::listening {
 
 namespace {
 
-constexpr double kHighestShare = 0.45;  // of the rate: above, converters' filters bend the phase
-constexpr double kHighest_hz = 20000.0;
-constexpr int kHighestPartial = 48;
-constexpr std::size_t kMostLines = 18;
-constexpr double kStandsOut = 60.0;  // line over noise in the whole span's resolution
+constexpr int kMostSearched = 48;
+constexpr std::size_t kMostPairLines = 18;
+constexpr double kLineStandsOut = 60.0;  // line over noise in the whole span's resolution
 /// A pipe's own rustle beside its partials, as a share of their power.
 constexpr double kPedestal = 1e-4;
 /// A pipe's own rustle and wander pass for a second tone at −30 dB and less (recorded pipes); a
@@ -26,7 +25,7 @@ constexpr double kWeakest = 0.002;
 /// −56 dB and more, a steady single tone −77 dB and less.
 constexpr double kWeakestOfAll = 1e-6;
 constexpr double kLeastReach_hz = 14.0;
-constexpr double kReach = 0.0353;  // 60 cents
+constexpr double kSearchReach = 0.0353;  // 60 cents
 /// Of the lines' spacing, the furthest tone on either side of a band's centre, so that the band's
 /// filter still keeps the neighbours out.
 constexpr double kReachOfSpacing = 0.27;
@@ -237,9 +236,9 @@ PairPlan plan_pair(std::span<const float> samples, const PairRequest& request) {
     if (!(f > 0.0) || span_s < 0.2 || span_s * f / n < 12.0) return plan;
     plan.spacing_hz = f / n;
     plan.reach_hz =
-        std::min(std::max(kLeastReach_hz, kReach * m * f), kReachOfSpacing * plan.spacing_hz);
+        std::min(std::max(kLeastReach_hz, kSearchReach * m * f), kReachOfSpacing * plan.spacing_hz);
     const NoiseFloor floor(samples, request.rate);
-    const double highest = std::min(kHighestShare * request.rate.value(), kHighest_hz);
+    const double highest = std::min(kTrueShare * request.rate.value(), kHighest_hz);
     const int most = static_cast<int>(highest / plan.spacing_hz);
     for (int unit = 1; unit <= most; ++unit) {  // in multiples of the spacing
         PairPlan::Line line;
@@ -247,7 +246,7 @@ PairPlan plan_pair(std::span<const float> samples, const PairRequest& request) {
         if (unit % request.reference_partial == 0)
             line.pipe_partial = unit / request.reference_partial;
         if (line.reference_partial == 0 && line.pipe_partial == 0) continue;
-        if (line.reference_partial > kHighestPartial || line.pipe_partial > kHighestPartial) break;
+        if (line.reference_partial > kMostSearched || line.pipe_partial > kMostSearched) break;
         line.hz = unit * plan.spacing_hz;
         const double aside = 0.45 * plan.spacing_hz;
         line.floor = floor.variance(line.hz - aside, line.hz + aside);
@@ -256,7 +255,7 @@ PairPlan plan_pair(std::span<const float> samples, const PairRequest& request) {
             line.pipe_partial > 0 ? plan.reach_hz * line.pipe_partial / n : kMargin * line.hz);
         const double snr = floor.line_power(line.hz - wide, line.hz + wide) *
                            static_cast<double>(samples.size()) / (4.0 * line.floor);
-        if (!(snr > kStandsOut)) continue;
+        if (!(snr > kLineStandsOut)) continue;
         const double k = std::max(line.reference_partial, line.pipe_partial);
         line.information = k * k / (1.0 / snr + kPedestal * (1.0 + k * k / 40.0));
         plan.lines.push_back(line);
@@ -319,7 +318,7 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
                 if (wide > 1.6 * kReachOfSpacing * plan.spacing_hz) continue;
                 lines.push_back(line);
             }
-            lines = s == 0 ? most_informative(lines, 6) : telling_lines(lines, kMostLines);
+            lines = s == 0 ? most_informative(lines, 6) : telling_lines(lines, kMostPairLines);
             const std::vector<PairBand> bands =
                 cut(samples, request, plan, lines, low_beat, high_beat);
             if (bands.empty()) return places;

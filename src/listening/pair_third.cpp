@@ -1,6 +1,7 @@
 #include "listening/pair_third.h"
 
 #include "listening/arithmetic.h"
+#include "listening/pair_candidates.h"
 #include "listening/pair_fit.h"
 
 #include <algorithm>
@@ -14,18 +15,17 @@ namespace rankwright::listening {
 namespace {
 
 using Complex = std::complex<double>;
-constexpr double kSlowTurns = 1.5;  // of the two in the span
-constexpr double kAway = 2.5;       // turns between them and the third
-constexpr double kStep = 0.25;      // turns
+constexpr double kAway = 2.5;   // turns between them and the third
+constexpr double kStep = 0.25;  // turns
 /// Of the third's power, against the two, and against what else is left about the meeting: recorded
 /// pairs that beat slowly leave −19 dB and less.
 constexpr double kStrong = 0.03;
 constexpr double kClear = 80.0;
 /// At a second meeting it has to stand out by so much, and may stray by so many turns.
-constexpr double kSeen = 20.0;
+constexpr double kThirdSeen = 20.0;
 constexpr double kMostOf = 0.5;  // of the strongest there
-constexpr double kStrays = 1.5;
-constexpr int kSteps = 20;
+constexpr double kThirdStrays = 1.5;
+constexpr int kStepsAcross = 20;
 
 /// The spectrum of what a fitted place leaves in a band.
 class Left {
@@ -95,7 +95,7 @@ std::vector<PairCandidate> third_tone(std::span<const PairBand> bands, const Pai
     PairFit fit(bands, model);
     PairState state =
         fit.start(place.reference_hz - model.nominal_hz[0], place.pipe_hz - model.nominal_hz[1]);
-    fit.refine(state, kSteps);
+    fit.refine(state, kStepsAcross);
 
     std::optional<double> third;  // from the first meeting
     bool again = false;
@@ -120,11 +120,11 @@ std::vector<PairCandidate> third_tone(std::span<const PairBand> bands, const Pai
                 third = peak.hz;
             } else if (third) {
                 const Peak all = strongest(left, centre, -reach, reach, step, taken, 0.0);
-                const double strays = j * kStrays / span_s;
+                const double strays = j * kThirdStrays / span_s;
                 const Peak here = strongest(left, centre, j * *third - strays, j * *third + strays,
                                             step, taken, kAway / span_s);
-                again =
-                    again || (here.power > kSeen * all.median && here.power > kMostOf * all.power);
+                again = again ||
+                        (here.power > kThirdSeen * all.median && here.power > kMostOf * all.power);
             }
         }
     if (!third || !again) return {};

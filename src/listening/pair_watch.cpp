@@ -7,10 +7,10 @@ namespace rankwright::listening {
 
 namespace {
 
-constexpr double kHighest_hz = 4500.0;
+constexpr double kHighestWatched_hz = 4500.0;
 constexpr double kWidest_hz = 120.0;
 constexpr double kWidth = 0.22;  // of the spacing, either side
-constexpr double kStandsOut = 12.0;
+constexpr double kBeatStandsOut = 12.0;
 constexpr double kSuddenly = 8.0;
 constexpr double kNoticed = 1e-3;  // of the tones' power
 constexpr double kOther = 0.15;    // of the tones' power, what changed of it
@@ -22,7 +22,7 @@ constexpr double kOverWind = 60.0;
 constexpr Seconds kMissing{0.5};
 constexpr Seconds kUsualLevel{1.5};
 constexpr Seconds kMemory{0.05};
-constexpr Seconds kUsual{1.0};
+constexpr Seconds kUsualWatch{1.0};
 
 }  // namespace
 
@@ -44,7 +44,7 @@ void PairWatch::expect(Hertz reference, int m, int n, const SoundHistory& sound)
                          0.0});
     };
     for (const int unit : {1, 2, 3, 4, 5, 6, 8, 12, 16, 24, 32}) {
-        if (unit > 2 && unit * spacing > kHighest_hz) continue;
+        if (unit > 2 && unit * spacing > kHighestWatched_hz) continue;
         if (unit % m != 0 && unit % n != 0) continue;
         // A stopped or harmonic pipe may lack some of them.
         const bool pipe_only = unit % n != 0;
@@ -99,7 +99,9 @@ void PairWatch::advance(const SoundHistory& sound) {
     heard_ += passed;
     // What is usual is learned slowly upward: a word mustn't become it.
     const bool up = between_power_ > usual_between_;
-    const Seconds memory = heard_ < kUsual && !hidden() ? 0.2 * kUsual : up ? 4.0 * kUsual : kUsual;
+    const Seconds memory = heard_ < kUsualWatch && !hidden() ? 0.2 * kUsualWatch
+                           : up                              ? 4.0 * kUsualWatch
+                                                             : kUsualWatch;
     usual_between_ += (1.0 - std::exp(-(passed / memory))) * (between_power_ - usual_between_);
 }
 
@@ -120,11 +122,11 @@ bool PairWatch::pipe_missing() const {
 }
 
 bool PairWatch::present() const {
-    return all_seen_ && line_power_ > kStandsOut * between_power_ + 1e-12;
+    return all_seen_ && line_power_ > kBeatStandsOut * between_power_ + 1e-12;
 }
 
 bool PairWatch::hidden() const {
-    return heard_ > 0.3 * kUsual && between_power_ > kSuddenly * usual_between_ &&
+    return heard_ > 0.3 * kUsualWatch && between_power_ > kSuddenly * usual_between_ &&
            between_power_ > kNoticed * line_power_;
 }
 

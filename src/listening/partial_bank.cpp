@@ -13,11 +13,11 @@ namespace rankwright::listening {
 namespace {
 
 // Above this share of the rate, converters' filters leave nothing worth hearing.
-constexpr double kHighestShare = 0.48;
+constexpr double kHighestOfBank = 0.48;
 // Four sums side by side (compilers leave a plain loop of them scalar), twice: two chains of sums
 // hide each other's latency.
-constexpr std::size_t kLanes = 4;
-using Lanes __attribute__((vector_size(kLanes * sizeof(float)))) = float;
+constexpr std::size_t kBankLanes = 4;
+using Lanes __attribute__((vector_size(kBankLanes * sizeof(float)))) = float;
 
 Lanes load(const float* from) {
     Lanes lanes;
@@ -33,13 +33,13 @@ std::complex<float> correlate(const float* x, const float* cosine, const float* 
     Lanes re[2] = {};
     Lanes im[2] = {};
     std::size_t i = 0;
-    for (; i + 2 * kLanes <= count; i += 2 * kLanes) {
+    for (; i + 2 * kBankLanes <= count; i += 2 * kBankLanes) {
         const Lanes x0 = load(x + i);
-        const Lanes x1 = load(x + i + kLanes);
+        const Lanes x1 = load(x + i + kBankLanes);
         re[0] += x0 * load(cosine + i);
         im[0] += x0 * load(sine + i);
-        re[1] += x1 * load(cosine + i + kLanes);
-        im[1] += x1 * load(sine + i + kLanes);
+        re[1] += x1 * load(cosine + i + kBankLanes);
+        im[1] += x1 * load(sine + i + kBankLanes);
     }
     float re_sum = sum_of(re[0] + re[1]);
     float im_sum = sum_of(im[0] + im[1]);
@@ -85,10 +85,10 @@ PartialBank::PartialBank(SampleRate rate, int most_partials, std::size_t most_bl
 }
 
 void PartialBank::tune(Hertz pitch, int partials, std::size_t block_frames) {
-    assert(pitch.value() > 0.0 && pitch.value() < kHighestShare * rate_.value());
+    assert(pitch.value() > 0.0 && pitch.value() < kHighestOfBank * rate_.value());
     pitch_ = pitch;
     cycles_per_frame_ = pitch.value() / rate_.value();
-    partials_ = std::clamp(static_cast<int>(kHighestShare / cycles_per_frame_), 1,
+    partials_ = std::clamp(static_cast<int>(kHighestOfBank / cycles_per_frame_), 1,
                            std::clamp(partials, 1, most_partials_));
     block_frames_ = block_frames > 0 ? block_frames : whole_period_block(rate_, pitch, kBlock);
     for (int k = 0; k <= partials_; ++k) {

@@ -13,10 +13,7 @@ namespace rankwright::listening {
 
 namespace {
 
-constexpr double kSteps_hz = StreamSteps::kSteps_hz;  // looks and decisions a second
-constexpr int kLookEvery = 8;                         // steps, while a pipe stands
-constexpr int kFrameEvery = 3;                        // steps, of partial frames
-constexpr Seconds kFramesKept{12.0};
+constexpr int kLookEvery = 8;        // steps, while a pipe stands
 constexpr Seconds kLongestGap{1.0};  // after a longer one a tone isn't the same tone
 constexpr Seconds kLongestTrial{0.8};
 constexpr Seconds kRings{1.0};
@@ -25,7 +22,7 @@ constexpr double kPeriodsHeard = 9.0;     // so that an octave below would have 
 constexpr Seconds kRepeatSeen{0.06};      // so long after the note spoke again
 constexpr double kSpeaksAgain_db = 80.0;  // a second
 constexpr Seconds kSameTone{0.7};         // a better note found so soon is the same tone
-constexpr Seconds kYoung{0.25};
+constexpr Seconds kYoungReading{0.25};
 constexpr Cents kYoungSd{3.0};
 constexpr Cents kVoiceGlides{8.0};        // in 50 ms; a pipe doesn't
 constexpr double kKnockFalls_db = -20.0;  // a second
@@ -50,7 +47,6 @@ constexpr Seconds kSureAfter{0.1};
 constexpr Cents kFirstReading{1.3};
 constexpr Cents kLooseReading{4.0};  // in deep noise, after a while
 constexpr Seconds kLooseAfter{0.6};
-constexpr double kClippedShare = 5e-4;
 constexpr Seconds kWindBlows{3.0};  // on after it was heard
 constexpr double kAboveWind_db = 6.0;
 constexpr double kUnderPipes_db = 20.0;  // common practice, no source
@@ -312,7 +308,7 @@ bool PipeListener::State::trial_is_a_pipe() const {
                                                       : kLeastShare;
     if (trial.share() < least) return false;
     if (!awaited && heard.count() * trial.pitch().value() < kPeriodsHeard) return false;
-    const bool young = heard < kYoung;
+    const bool young = heard < kYoungReading;
     // It may be the even partials of a note an octave lower, which the next look finds.
     if (!awaited && young && trial.share() < kMostOfIt) return false;
     if (young && trial.sd() > kYoungSd) return false;

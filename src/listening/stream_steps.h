@@ -11,12 +11,16 @@
 
 namespace rankwright::listening {
 
+/// Looks and decisions a second.
+inline constexpr double kSteps_hz = 100.0;
+/// Steps from one frame of a tone's partials to the next, and how long frames are kept.
+inline constexpr int kFrameEvery = 3;
+inline constexpr Seconds kFramesKept{12.0};
+
 /// Steps begin at whole multiples of their length, so that the size of the pieces it comes in
 /// changes nothing. What isn't a number counts as silence. Allocates at construction only.
 class StreamSteps {
   public:
-    static constexpr double kSteps_hz = 100.0;
-
     /// A step is a whole multiple of `thinning` frames.
     StreamSteps(SampleRate rate, int channels, int thinning);
 

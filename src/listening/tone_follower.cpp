@@ -1,6 +1,7 @@
 #include "listening/tone_follower.h"
 
 #include "listening/arithmetic.h"
+#include "listening/converter.h"
 
 #include <algorithm>
 #include <cmath>
@@ -12,8 +13,7 @@ namespace {
 constexpr Seconds kShortestHop{0.006};
 constexpr Seconds kLongestHop{0.016};
 constexpr std::size_t kMostBlocks = 96;
-constexpr std::int64_t kSlice = 2048;   // frames fed at once
-constexpr double kHighestShare = 0.45;  // of the rate
+constexpr std::int64_t kSlice = 2048;  // frames fed at once
 constexpr Hertz kHighestPartial{14000.0};
 constexpr Seconds kHeldAfterKnock{0.06};
 constexpr Seconds kLongestKnock{1.5};       // after that, the noise is taken as here to stay
@@ -70,16 +70,16 @@ ToneFollower::ToneFollower(SampleRate rate, int channels)
 }
 
 bool ToneFollower::can_follow(Hertz pitch) const {
-    return pitch > Hertz{0.0} && pitch.value() < kHighestShare * rate_.value();
+    return pitch > Hertz{0.0} && pitch.value() < kTrueShare * rate_.value();
 }
 
 void ToneFollower::start(const SoundHistory& sound, Hertz pitch, FrameIndex onset) {
     active_ = true;
     refined_ = false;
-    partials_ = std::clamp(
-        static_cast<int>(std::min(kHighestShare * rate_.value(), kHighestPartial.value()) /
-                         pitch.value()),
-        1, static_cast<int>(kMostPartials));
+    partials_ =
+        std::clamp(static_cast<int>(std::min(kTrueShare * rate_.value(), kHighestPartial.value()) /
+                                    pitch.value()),
+                   1, static_cast<int>(kMostPartials));
     begin_at(sound, pitch, std::max(onset, sound.begin()));
 }
 
