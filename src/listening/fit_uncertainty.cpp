@@ -18,6 +18,21 @@ constexpr double kFall = 4.0;
 /// The share of the excess over noise to believe: none while chance may explain it.
 double belief(double excess_in_sd) { return std::clamp(excess_in_sd - 1.5, 0.0, 1.0); }
 
+/// (j + 1) P_{j+1} = (2j + 1) x P_j − j P_{j−1} (Abramowitz and Stegun, 22.7.10), and √(2j + 1),
+/// which brings P_j to a mean square of 1.
+struct LegendreStep {
+    double of_now, of_before, norm;
+};
+
+std::array<LegendreStep, PhaseModes::kMost + 1> legendre_steps() {
+    std::array<LegendreStep, PhaseModes::kMost + 1> steps{};
+    for (std::size_t i = 0; i < steps.size(); ++i) {
+        const auto j = static_cast<double>(i);
+        steps[i] = {(2.0 * j + 1.0) / (j + 1.0), j / (j + 1.0), std::sqrt(2.0 * j + 1.0)};
+    }
+    return steps;
+}
+
 }  // namespace
 
 double scatter_variance(std::span<const PartialSlope> partials) {
@@ -38,13 +53,14 @@ double scatter_variance(std::span<const PartialSlope> partials) {
 }
 
 std::array<double, PhaseModes::kMost + 1> legendre(std::size_t b, std::size_t blocks, int count) {
+    static const std::array<LegendreStep, PhaseModes::kMost + 1> steps = legendre_steps();
     std::array<double, PhaseModes::kMost + 1> values{};
     const double x = (2.0 * static_cast<double>(b) + 1.0) / static_cast<double>(blocks) - 1.0;
     double before = 0.0;
     double now = 1.0;
-    for (int j = 0; j <= count; ++j) {
-        values[static_cast<std::size_t>(j)] = now * std::sqrt(2.0 * j + 1.0);
-        const double after = ((2.0 * j + 1.0) * x * now - j * before) / (j + 1.0);
+    for (std::size_t j = 0; j <= static_cast<std::size_t>(count); ++j) {
+        values[j] = now * steps[j].norm;
+        const double after = steps[j].of_now * x * now - steps[j].of_before * before;
         before = now;
         now = after;
     }

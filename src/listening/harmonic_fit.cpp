@@ -133,22 +133,47 @@ void HarmonicFitter::State::demodulated_sums() {
 /// What each partial (m < 0: its mirror image) puts into the block sums of each other.
 void HarmonicFitter::State::tabulate_leaks() {
     tabulated = omega;
-    for (int k = 0; k <= count; ++k)
-        for (int m = -count; m <= count; ++m)
-            leak_at(k, m) = kernel(m * omega - k * tuned, block);
-    for (int d = -2 * count; d <= count; ++d) {
-        // Row 0 isn't turned back, but then neither does the fit's ω differ from its tuned 0.
-        const Complex turn = std::polar(1.0, d * omega * block);
-        Complex phase = std::polar(1.0, -d * omega * block * middle_block);
+    // kernel(mω − k·tuned) by the sines and cosines of both; of a partial's own, whose difference
+    // is hardly anything, directly.
+    for (int k = 0; k <= count; ++k) {
+        const double tone = 0.5 * k * omega, bank = 0.5 * k * tuned;
+        const auto i = static_cast<std::size_t>(k);
+        of_tone[i] = {std::sin(tone), std::cos(tone), std::sin(block * tone),
+                      std::cos(block * tone)};
+        of_bank[i] = {std::sin(bank), std::cos(bank), std::sin(block * bank),
+                      std::cos(block * bank)};
+    }
+    for (int k = 0; k <= count; ++k) {
+        const HalfAngle& b = of_bank[static_cast<std::size_t>(k)];
+        for (int m = 0; m <= count; ++m) {
+            const HalfAngle& a = of_tone[static_cast<std::size_t>(m)];
+            const double above = a.block_sine * b.block_cosine - a.block_cosine * b.block_sine;
+            const double mirrored = a.block_sine * b.block_cosine + a.block_cosine * b.block_sine;
+            leak_at(k, m) = m == k ? kernel(m * omega - k * tuned, block)
+                                   : above / (a.sine * b.cosine - a.cosine * b.sine);
+            if (m > 0) leak_at(k, -m) = mirrored / (a.sine * b.cosine + a.cosine * b.sine);
+        }
+    }
+    // Row 0 isn't turned back, but then neither does the fit's ω differ from its tuned 0.
+    for (int d = 0; d <= 2 * count; ++d) {
         Complex sum{};
         Complex first_moment{};
-        for (std::size_t b = 0; b < span; ++b, phase = times(phase, turn)) {
-            if (heard[b] == 0) continue;
-            sum += phase;
-            first_moment += (static_cast<double>(b) - middle_block) * phase;
-        }
-        comb[static_cast<std::size_t>(d + 2 * partials)] = sum / heard_blocks;
-        comb_slope[static_cast<std::size_t>(d + 2 * partials)] = block * first_moment;
+        for_turning(std::polar(1.0, -d * omega * block * middle_block),
+                    std::polar(1.0, d * omega * block), span, [&](std::size_t b, Complex phase) {
+                        if (heard[b] == 0) return;
+                        sum += phase;
+                        first_moment += (static_cast<double>(b) - middle_block) * phase;
+                    });
+        sum /= heard_blocks;
+        first_moment *= block;
+        // Of −d all phases are the conjugate ones.
+        const auto below = static_cast<std::size_t>(2 * partials - d);
+        comb[below] = std::conj(sum);
+        comb_slope[below] = std::conj(first_moment);
+        if (d > count) continue;
+        const auto above = static_cast<std::size_t>(2 * partials + d);
+        comb[above] = sum;
+        comb_slope[above] = first_moment;
     }
 }
 

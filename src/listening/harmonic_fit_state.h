@@ -47,10 +47,16 @@ struct HarmonicFitter::State {
         const auto rows = static_cast<std::size_t>(partials) + 1;
         series.resize(rows * blocks);
         residual.resize(blocks);
+        tone_re.resize(rows * blocks);
+        tone_im.resize(rows * blocks);
+        leaks_re.resize(blocks);
+        leaks_im.resize(blocks);
         heard.resize(blocks);
         unrest.resize(blocks);
         sorted.resize(blocks);
         leak.resize(rows * (2 * rows - 1));
+        of_tone.resize(rows);
+        of_bank.resize(rows);
         comb.resize(3 * rows);
         comb_slope.resize(3 * rows);
         mean.resize(rows);
@@ -82,6 +88,7 @@ struct HarmonicFitter::State {
     void converge(const PartialBank& bank, std::size_t first, std::span<const std::uint8_t> only);
     void estimate_noise();
     void steady_noise();
+    void spread_tone();
     void remove_leaks(int k);
     void find_unrest();
     void bridge(std::span<double> phase) const;
@@ -111,25 +118,31 @@ struct HarmonicFitter::State {
     std::size_t blocks;
     // The present span. Angles in radians a frame, times in frames from the
     // middle of the blocks heard.
-    int count = 0;                    // partials
-    std::size_t span = 0;             // blocks
-    double block = 0.0;               // frames of a block
-    double tuned = 0.0;               // the bank's ω
-    double omega = 0.0;               // the fit's ω
-    double tabulated = 0.0;           // the ω that the tables of leaks hold for
-    std::vector<std::uint8_t> heard;  // of each block: 0 where it is left out
-    double heard_blocks = 0.0;        // of them
-    double middle_block = 0.0;        // their mean place: τ = 0
-    double time_square = 0.0;         // Σ τ² over them
-    std::vector<Complex> series;      // [k][block], turned back by the fit's ω
-    std::vector<Complex> residual;    // of one partial
-    std::vector<double> unrest;       // of each block, see harmonic_unrest.cpp
-    std::vector<double> sorted;       // scratch of it
-    std::vector<double> leak;         // [k][m]: what partial m puts into a block sum of k
-    std::vector<Complex> comb;        // [m − k]: mean of e^{j(m−k)ωτ} over the blocks
-    std::vector<Complex> comb_slope;  // the same times τ, summed
-    std::vector<Complex> mean;        // of each partial's series
-    std::vector<Complex> slope;       // Σ τ · series
+    int count = 0;                           // partials
+    std::size_t span = 0;                    // blocks
+    double block = 0.0;                      // frames of a block
+    double tuned = 0.0;                      // the bank's ω
+    double omega = 0.0;                      // the fit's ω
+    double tabulated = 0.0;                  // the ω that the tables of leaks hold for
+    std::vector<std::uint8_t> heard;         // of each block: 0 where it is left out
+    double heard_blocks = 0.0;               // of them
+    double middle_block = 0.0;               // their mean place: τ = 0
+    double time_square = 0.0;                // Σ τ² over them
+    std::vector<Complex> series;             // [k][block], turned back by the fit's ω
+    std::vector<Complex> residual;           // of one partial
+    std::vector<double> tone_re, tone_im;    // [k][block]: the partials themselves, turning
+    std::vector<double> leaks_re, leaks_im;  // scratch: what they put into one series
+    std::vector<double> unrest;              // of each block, see harmonic_unrest.cpp
+    std::vector<double> sorted;              // scratch of it
+    struct HalfAngle {
+        double sine, cosine, block_sine, block_cosine;
+    };
+    std::vector<HalfAngle> of_tone, of_bank;  // scratch: of each partial's turn a frame
+    std::vector<double> leak;                 // [k][m]: what partial m puts into a block sum of k
+    std::vector<Complex> comb;                // [m − k]: mean of e^{j(m−k)ωτ} over the blocks
+    std::vector<Complex> comb_slope;          // the same times τ, summed
+    std::vector<Complex> mean;                // of each partial's series
+    std::vector<Complex> slope;               // Σ τ · series
     std::vector<Complex> phasor;
     std::vector<double> noise;
     double differences = 0.0;    // second differences that it rests on

@@ -42,11 +42,27 @@ double HarmonicFitter::State::information(int k) const {
            time_square / noise[i];
 }
 
-/// Leaves in `residual` what the model doesn't explain in the series of partial k.
+/// Each partial as it turns from block to block, for remove_leaks().
+void HarmonicFitter::State::spread_tone() {
+    for (int m = 1; m <= count; ++m) {
+        const double turn = m * omega * block;
+        double* const re = tone_re.data() + static_cast<std::size_t>(m) * blocks;
+        double* const im = tone_im.data() + static_cast<std::size_t>(m) * blocks;
+        for_turning(
+            times(phasor[static_cast<std::size_t>(m)], std::polar(1.0, -turn * middle_block)),
+            std::polar(1.0, turn), span, [=](std::size_t b, const Complex& at) {
+                re[b] = at.real();
+                im[b] = at.imag();
+            });
+    }
+}
+
+/// Leaves in `residual` what the model doesn't explain in the series of partial k. The tone is
+/// spread already. What partial m and its mirror image leak, turned back by k, is
+/// L₊·u + L₋·conj u = (L₊ + L₋) Re u + j (L₊ − L₋) Im u.
 void HarmonicFitter::State::remove_leaks(int k) {
-    const auto i = static_cast<std::size_t>(k);
     const Complex* z = row(k);
-    const Complex own = phasor[i] * leak_at(k, k);
+    const Complex own = phasor[static_cast<std::size_t>(k)] * leak_at(k, k);
     double power = 0.0;
     for (std::size_t b = 0; b < span; ++b) {
         residual[b] = z[b] - own;
@@ -54,21 +70,34 @@ void HarmonicFitter::State::remove_leaks(int k) {
     }
     // A leak this far under what is there changes nothing.
     const double negligible = 1e-3 * power / heard_blocks;
-    for (int m = -count; m <= count; ++m) {
-        if (m == k) continue;
-        const Complex size = signed_phasor(m) * leak_at(k, m);
-        if (std::norm(size) < negligible) continue;
-        const Complex turn = std::polar(1.0, (m - k) * omega * block);
-        const Complex phase = size * std::polar(1.0, -(m - k) * omega * block * middle_block);
-        for_turning(phase, turn, span,
-                    [&](std::size_t b, const Complex& at) { residual[b] -= at; });
+    double* const __restrict re = leaks_re.data();
+    double* const __restrict im = leaks_im.data();
+    std::fill_n(re, span, phasor[0].real() * leak_at(k, 0));
+    std::fill_n(im, span, 0.0);
+    for (int m = 1; m <= count; ++m) {
+        const auto i = static_cast<std::size_t>(m);
+        const double above = m == k ? 0.0 : leak_at(k, m);
+        const double mirrored = leak_at(k, -m);
+        if (std::max(square(above), square(mirrored)) * std::norm(phasor[i]) < negligible) continue;
+        const double* const tone_is_re = tone_re.data() + i * blocks;
+        const double* const tone_is_im = tone_im.data() + i * blocks;
+        for (std::size_t b = 0; b < span; ++b) {
+            re[b] += (above + mirrored) * tone_is_re[b];
+            im[b] += (above - mirrored) * tone_is_im[b];
+        }
     }
+    const double back = -k * omega * block;
+    for_turning(std::polar(1.0, -back * middle_block), std::polar(1.0, back), span,
+                [&](std::size_t b, const Complex& at) {
+                    residual[b] -= times({re[b], im[b]}, at);
+                });
 }
 
 /// Each partial's noise from the second differences of what is left: they see the noise between
 /// this partial and its neighbours, and hardly the partial's own slow wander.
 void HarmonicFitter::State::estimate_noise() {
     constexpr double kGain = 6.0;  // 1 + 4 + 1
+    spread_tone();
     for (int k = 1; k <= count; ++k) {
         remove_leaks(k);
         double sum = 0.0;

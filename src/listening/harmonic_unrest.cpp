@@ -11,6 +11,7 @@ namespace rankwright::listening {
 void HarmonicFitter::State::find_unrest() {
     std::fill_n(unrest.begin(), span, 0.0);
     double weights = 0.0;
+    spread_tone();
     for (int k = 1; k <= count; ++k) {
         const double weight = information(k);
         if (weight <= 0.0) continue;

@@ -20,6 +20,7 @@ double HarmonicFitter::State::common_phase(int highest) {
     present = 0;
     double weights = 0.0;
     std::fill_n(common.begin(), span, 0.0);
+    spread_tone();
     for (int k = 1; k <= highest; ++k) {
         const double weight = information(k);
         if (weight <= 0.0) continue;
