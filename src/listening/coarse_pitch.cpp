@@ -115,7 +115,7 @@ struct CoarsePitch::State {
         double matched = 0.0;  // strength explained
         double level = 0.0;
         int partials = 0;
-        bool fundamental = false;  // a line stands there
+        double fundamental = 0.0;  // power of the line that stands there
     };
     Fit explain(double hz, double seed_partial, double at_least) const;
     Fit without_ghosts(const Fit& found, double high) const;
@@ -308,7 +308,7 @@ CoarsePitch::State::Fit CoarsePitch::State::explain(double hz, double seed_parti
         fit.matched += strengths[i];
         fit.level += lines[i].amplitude * lines[i].amplitude;
         ++fit.partials;
-        fit.fundamental = fit.fundamental || place == 1;
+        if (place == 1) fit.fundamental = lines[i].amplitude * lines[i].amplitude;
         const double w = strengths[i] + 1e-6;
         sum += w * place * lines[i].hz;
         weight += w * place * place;
@@ -328,8 +328,11 @@ CoarsePitch::State::Fit CoarsePitch::State::without_ghosts(const Fit& found, dou
     for (const double times : {2.0, 3.0}) {
         if (found.hz * times > high) break;
         const Fit upper = explain(found.hz * times, 1, -1e9);
-        const double ghosts = found.fundamental ? kGhostPower : kBaselessPower;
-        if (upper.level > (1.0 - ghosts) * found.level) return upper;
+        const double ghosts = found.fundamental > 0.0 ? kGhostPower : kBaselessPower;
+        if (upper.level > (1.0 - ghosts) * found.level ||
+            is_overblown(Hertz{found.hz}, found.fundamental / found.level,
+                         1.0 - upper.level / found.level))
+            return upper;
     }
     return found;
 }
@@ -387,6 +390,13 @@ std::optional<CoarsePitchReading> CoarsePitch::find(std::optional<Hertz> near) c
     // A lone line's lower octaves are not in doubt: their empty places are only cheap.
     reading.octave_doubtful = best.partials > 1 && rival > 0.9 * best.score;
     return reading;
+}
+
+bool is_overblown(Hertz body, double fundamental, double beside) {
+    // A small microphone may not hear a lower one.
+    constexpr Hertz kFundamentalHeard{110.0};
+    constexpr double kFaint = 5e-4, kMost = 0.12;
+    return body > kFundamentalHeard && fundamental < kFaint && beside < kMost;
 }
 
 std::optional<Hertz> find_pitch(std::span<const float> samples, SampleRate rate,

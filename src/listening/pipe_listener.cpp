@@ -31,6 +31,7 @@ constexpr double kExplainsAsMuch = 0.95;
 constexpr double kOwnPartials = 0.2;
 constexpr double kHardlyAny = 0.004;
 constexpr int kHighestMultiple = 20;
+constexpr int kHighestOverblown = 3;  // a stopped pipe sounds the twelfth
 constexpr double kOwnBesideAwaited = 0.05;
 constexpr Seconds kLongestRing{3.0};
 constexpr double kNoteUnder_db = 5.0;
@@ -58,9 +59,9 @@ struct PipeListener::State {
     explicit State(const Parameters& parameters)
         : rate(parameters.rate),
           channels(parameters.channels),
-          tells_wind(parameters.tells_wind),
+          taken_out(parameters.taken_out),
           sound(parameters.rate, parameters.channels),
-          finder(sound.rate(), parameters.channels),
+          finder(sound.rate(), parameters.channels, taken_out),
           active(sound.rate(), parameters.channels),
           trial(sound.rate(), parameters.channels),
           steps(parameters.rate, parameters.channels, sound.thinning()) {
@@ -81,6 +82,7 @@ struct PipeListener::State {
     bool soft_as_wind(const ToneFollower& tone) const;
     bool is_still_wind(const ToneFollower& tone) const;
     bool is_of_another_note(const ToneFollower& tone) const;
+    int overblown(const ToneFollower& tone) const;
     bool trial_is_a_pipe() const;
     bool trial_replaces_active() const;
     void adopt_trial();
@@ -94,7 +96,7 @@ struct PipeListener::State {
 
     SampleRate rate;
     int channels;
-    bool tells_wind;
+    std::vector<SpectralLine> taken_out;
     SoundHistory sound;
     ToneFinder finder;
     ToneFollower active;
@@ -216,6 +218,9 @@ void PipeListener::State::judge_active() {
             loudest_db = std::max(loudest_db.value_or(-200.0), active.steady_level_db());
         last = {active.pitch(), active.steady_level_db(), sound.end()};
         active.stop();
+    } else if (!trial.active()) {
+        if (const int times = overblown(active); times > 1)
+            try_note(times * active.pitch(), active.onset());
     }
 }
 
@@ -273,7 +278,7 @@ bool PipeListener::State::only_rings(const ToneFollower& tone) const {
 
 // Wind in a silent pipe is far softer than the pipes beside it, once one of them was heard.
 bool PipeListener::State::soft_as_wind(const ToneFollower& tone) const {
-    return tells_wind && (!loudest_db || tone.level_db() < *loudest_db - kUnderPipes_db);
+    return taken_out.empty() && (!loudest_db || tone.level_db() < *loudest_db - kUnderPipes_db);
 }
 
 // For a moment wind in a narrow band stands like a tone, the longer the deeper it is.
@@ -292,6 +297,23 @@ bool PipeListener::State::is_of_another_note(const ToneFollower& tone) const {
     const int m = static_cast<int>(std::lround(times));
     if (m < 2 || std::abs(1200.0 * std::log2(times / m)) > kSameNote.value()) return false;
     return tone.share_beside(m) < kOwnBesideAwaited || tone.standing_beside(m) < 2;
+}
+
+// An overblown pipe speaks with its body before it sounds the octave or twelfth: which partial of
+// `tone` it sounds, 1 for a pipe like any other.
+int PipeListener::State::overblown(const ToneFollower& tone) const {
+    if (expected && std::abs(interval(*expected, tone.pitch()).value()) < 2.0 * kSameNote.value())
+        return 1;
+    for (int m = 2; m <= kHighestOverblown; ++m) {
+        bool lost = tone.steady_hops() * tone.hop() > 2.0 * kOwnAgain;
+        for (int i = 0; i < 3 && lost; ++i) {
+            const double beside = tone.share_beside(m, i * kOwnAgain);
+            lost = beside < kHardlyAny ||
+                   is_overblown(tone.pitch(), tone.fundamental_share(i * kOwnAgain), beside);
+        }
+        if (lost) return m;
+    }
+    return 1;
 }
 
 bool PipeListener::State::trial_is_a_pipe() const {
@@ -343,7 +365,9 @@ bool PipeListener::State::trial_replaces_active() const {
     const double times = trial.pitch() / active.pitch();
     const bool multiple = near_whole(times);
     // A multiple that explains as much: the other partials have gone.
-    if (multiple) return trial.share() > kExplainsAsMuch * active.share();
+    if (multiple)
+        return trial.share() > kExplainsAsMuch * active.share() ||
+               overblown(active) == std::lround(times);
     return active.disturbed() && trial.sd() < kFirstReading &&
            trial.share() > kExplainsSome * active.share();
 }

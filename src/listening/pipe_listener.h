@@ -1,6 +1,7 @@
 // Follows one pipe at a time through a live stream: finds tones, reads them, notices what lies.
 #pragma once
 
+#include "listening/coarse_pitch.h"
 #include "listening/hearing.h"
 
 #include <memory>
@@ -15,9 +16,9 @@ class PipeListener {
     struct Parameters {
         SampleRate rate{48000.0};
         int channels = 1;  ///< 1 or 2; of two, what each hears best is used
-        /// Whether the wind in a silent pipe is told from a tone. Not where a tone was taken out of
-        /// the sound: what is left of it comes and goes as wind does.
-        bool tells_wind = true;
+        /// What may be left of tones that were taken out of the sound: no pipe, unless twice as
+        /// strong. As it comes and goes like the wind in a silent pipe, that isn't told then.
+        std::vector<SpectralLine> taken_out = {};
     };
     explicit PipeListener(const Parameters& parameters);
     ~PipeListener();

@@ -40,7 +40,8 @@ bool is_at_mains(Hertz pitch) {
     return false;
 }
 
-ToneFinder::ToneFinder(SampleRate rate, int channels) : rate_(rate), channels_(channels) {
+ToneFinder::ToneFinder(SampleRate rate, int channels, std::vector<SpectralLine> never_new)
+    : rate_(rate), channels_(channels), never_new_(std::move(never_new)) {
     struct Size {
         double seconds;
         int every;
@@ -52,7 +53,7 @@ ToneFinder::ToneFinder(SampleRate rate, int channels) : rate_(rate), channels_(c
     }
     standing_.reserve(kMostStanding);
     background_.reserve(kMostStanding);
-    ignored_.reserve(kMostStanding + kMostPartials);
+    ignored_.reserve(kMostStanding + never_new_.size() + kMostPartials);
 }
 
 void ToneFinder::reset() {
@@ -65,6 +66,7 @@ void ToneFinder::reset() {
 void ToneFinder::look(const SoundHistory& sound, const Task& task) {
     candidate_.reset();
     ignored_.assign(background_.begin(), background_.end());
+    ignored_.insert(ignored_.end(), never_new_.begin(), never_new_.end());
     for (const SpectralLine& line : task.ringing)
         if (ignored_.size() < ignored_.capacity()) ignored_.push_back(line);
     for (std::size_t i = 0; i < windows_.size(); ++i) {

@@ -34,7 +34,8 @@ bool is_at_mains(Hertz pitch);
 /// counts when it stands clear of the noise, holds its level and isn't at a multiple of the mains.
 class ToneFinder {
   public:
-    ToneFinder(SampleRate rate, int channels);
+    /// Lines of `never_new`, up to twice as strong, count as what has always been there.
+    ToneFinder(SampleRate rate, int channels, std::vector<SpectralLine> never_new = {});
 
     /// Forgets what was seen; sound after a gap is new.
     void reset();
@@ -97,7 +98,8 @@ class ToneFinder {
     std::optional<CoarsePitchReading> sounding_;
     std::vector<Standing> standing_;
     std::vector<SpectralLine> background_;
-    std::vector<SpectralLine> ignored_;  // background and what rings on
+    std::vector<SpectralLine> never_new_;
+    std::vector<SpectralLine> ignored_;  // those, background and what rings on
 };
 
 }  // namespace rankwright::listening

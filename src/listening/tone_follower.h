@@ -72,7 +72,9 @@ class ToneFollower {
     /// The share of the tone's power, in the last few hops and `before` that, of partials that
     /// aren't multiples of `m`: what tells it from the note m times as high.
     double share_beside(int m, Seconds before = Seconds{0.0}) const;
-    /// How many of those have a phase.
+    /// The same of its fundamental.
+    double fundamental_share(Seconds before = Seconds{0.0}) const;
+    /// How many partials beside the multiples of `m` have a phase.
     int standing_beside(int m) const;
     /// How far the pitch went in the last 50 ms.
     Cents recent_glide() const;
@@ -106,6 +108,8 @@ class ToneFollower {
     void feed(const SoundHistory& sound, FrameIndex to);
     Hertz recent_pitch() const;
     bool take_hop();
+    template <typename Counts>
+    double share_of(Seconds before, Counts&& counts) const;
     void remove_leaks(std::int64_t hop, double offset);
     void judge_hop();
     void settle_on();

@@ -72,17 +72,28 @@ double ToneFollower::share() const {
     return all > 0.0 ? std::min(1.0, own / all) : 0.0;
 }
 
-double ToneFollower::share_beside(int m, Seconds before) const {
+template <typename Counts>
+double ToneFollower::share_of(Seconds before, Counts&& counts) const {
     const std::int64_t to = hop_count_ - std::lround(before / hop_);
     double all = 0.0;
-    double beside = 0.0;
+    double some = 0.0;
     for (std::int64_t h = std::max(oldest(), to - 4); h < to; ++h)
         for (int row = 0; row < rows(); ++row) {
             const auto power = static_cast<double>(std::norm(z(row, h)));
             all += power;
-            if (number(row) % m != 0 && stands_[static_cast<std::size_t>(row)]) beside += power;
+            if (counts(row)) some += power;
         }
-    return all > 0.0 ? beside / all : 0.0;
+    return all > 0.0 ? some / all : 0.0;
+}
+
+double ToneFollower::share_beside(int m, Seconds before) const {
+    return share_of(before, [&](int row) {
+        return number(row) % m != 0 && stands_[static_cast<std::size_t>(row)];
+    });
+}
+
+double ToneFollower::fundamental_share(Seconds before) const {
+    return share_of(before, [&](int row) { return number(row) == 1; });
 }
 
 int ToneFollower::standing_beside(int m) const {

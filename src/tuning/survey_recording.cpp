@@ -23,16 +23,16 @@ struct Sound {
     std::span<const float> interleaved;
     SampleRate rate;
     int channels;
-    bool entire = true;  ///< false: a tone was taken out of it
+    std::vector<listening::SpectralLine> taken_out = {};  ///< what may be left of tones taken out
     std::int64_t frames() const { return static_cast<std::int64_t>(interleaved.size()) / channels; }
 };
 
 std::vector<HeardTone> follow(const Sound& sound) {
-    const auto& [interleaved, rate, channels, entire] = sound;
+    const auto& [interleaved, rate, channels, taken_out] = sound;
     const int heard = std::min(channels, 2);
     const auto width = static_cast<std::size_t>(channels);
     const auto kept = static_cast<std::size_t>(heard);
-    listening::PipeListener listener({.rate = rate, .channels = heard, .tells_wind = entire});
+    listening::PipeListener listener({.rate = rate, .channels = heard, .taken_out = taken_out});
     TonesHeard tones;
     std::vector<float> piece;
     const std::size_t frames = interleaved.size() / width;
@@ -173,17 +173,24 @@ std::vector<HeardTone> hear_all(const Sound& sound, int most_ciphers);
 std::vector<HeardTone> beside(const HeardTone& tone, const Sound& sound, FrameIndex from,
                               int most_ciphers) {
     constexpr Cents kLeftOver{15.0};
+    constexpr double kLeft = 0.3;  // of its partials' amplitudes
     const auto width = static_cast<std::size_t>(sound.channels);
     const FrameIndex end{sound.frames()};
     std::vector<float> rest(static_cast<std::size_t>(end - from) * width);
     for (std::size_t c = 0; c < width; ++c) {
         std::vector<float> one = cut(sound, c, from, end);
+        // What the first pass leaves, the tone's own wander, the second finds.
+        listening::remove_tone(one, sound.rate, tone.pitch);
         listening::remove_tone(one, sound.rate, tone.pitch);
         for (std::size_t i = 0; i < one.size(); ++i)
             rest[i * width + c] = one[i];
     }
+    std::vector<listening::SpectralLine> taken_out = sound.taken_out;
+    for (const listening::PartialLevel& partial : tone.partials)
+        taken_out.push_back({partial.number * tone.pitch.value(),
+                             kLeft * std::pow(10.0, partial.level.value() / 20.0), 1.0});
     std::vector<HeardTone> found =
-        hear_all({rest, sound.rate, sound.channels, false}, most_ciphers - 1);
+        hear_all({rest, sound.rate, sound.channels, taken_out}, most_ciphers - 1);
     for (HeardTone& other : found)
         for (FrameIndex* at : {&other.from, &other.stood, &other.to, &other.left})
             *at = *at + from.value;
@@ -196,11 +203,15 @@ std::vector<HeardTone> beside(const HeardTone& tone, const Sound& sound, FrameIn
 std::vector<HeardTone> hear_all(const Sound& sound, int most_ciphers) {
     constexpr Seconds kWorthKeeping{0.8};
     constexpr Seconds kSoon{8.0};
+    // A key is held for some two seconds; beside what sounds longer others may sound by then.
+    constexpr Seconds kAlone{1.8};
     std::vector<HeardTone> tones;
     const auto margin = static_cast<std::int64_t>(kBeforeEnd.count() * sound.rate.value());
     for (HeardTone& tone : follow(sound)) {
-        const bool measured =
-            measure(tone, sound, tone.stood, std::max(tone.stood, tone.to + -margin));
+        const FrameIndex read_to =
+            std::min(tone.to + -margin,
+                     tone.stood + static_cast<std::int64_t>(kAlone.count() * sound.rate.value()));
+        const bool measured = measure(tone, sound, tone.stood, std::max(tone.stood, read_to));
         if (!measured && tone.lasted(sound.rate) < kWorthKeeping) continue;
         tones.push_back(tone);
         if (const auto hidden = hidden_after(tone, sound)) tones.push_back(*hidden);

@@ -147,19 +147,22 @@ TEST(Survey, ASilentPipeIsToldFromASkippedKey) {
     EXPECT_EQ(result.faults.size(), 2U);
 }
 
+// Of seeds 9 and 10 a key was lost as long as the cipher's pitch was read while others sounded.
 TEST(Survey, ACipherIsNamedAndTheKeysAfterItAreReadAllTheSame) {
-    Take take(3);
-    take.stuck = 8;
-    for (int key = 1; key <= 25; ++key)
-        take.press(key);
-    const SurveyResult result = take.survey();
-    const auto ciphers = of_kind(result, FaultKind::cipher);
-    ASSERT_EQ(ciphers.size(), 1U);
-    EXPECT_EQ(ciphers[0]->pipe->key, 8);
-    take.expect_in_place(result);
-    // Its own octave is covered by it: 1 of 25.
-    EXPECT_GE(result.readings.size(), 23U);
-    EXPECT_TRUE(of_kind(result, FaultKind::missing).empty());
+    for (const std::uint64_t seed : {3, 9, 10}) {
+        Take take(seed);
+        take.stuck = 8;
+        for (int key = 1; key <= 25; ++key)
+            take.press(key);
+        const SurveyResult result = take.survey();
+        const auto ciphers = of_kind(result, FaultKind::cipher);
+        ASSERT_EQ(ciphers.size(), 1U) << seed;
+        EXPECT_EQ(ciphers[0]->pipe->key, 8) << seed;
+        take.expect_in_place(result);
+        // Its own octave is covered by it: 1 of 25.
+        EXPECT_GE(result.readings.size(), 24U) << seed;
+        EXPECT_TRUE(of_kind(result, FaultKind::missing).empty()) << seed;
+    }
 }
 
 // A pipe that creeps in for 1.6 s is out of order wherever it stands, though a deep one may take
