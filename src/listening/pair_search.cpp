@@ -263,11 +263,107 @@ PairPlan plan_pair(std::span<const float> samples, const PairRequest& request) {
     return plan;
 }
 
-std::vector<PairPlace> find_places(std::span<const float> samples, const PairRequest& request,
-                                   const PairPlan& plan, SearchEffort effort) {
-    const double span_s = seconds(samples, request);
-    const double f = request.reference.value();
-    const double m = request.reference_partial, n = request.pipe_partial;
+namespace {
+
+/// From the grid's places to settled ones, in two stages: few lines and terms first.
+class Settling {
+  public:
+    Settling(std::span<const float> samples, const PairRequest& request, const PairPlan& plan,
+             SearchEffort effort)
+        : samples_(samples),
+          request_(request),
+          plan_(plan),
+          effort_(effort),
+          span_s_(seconds(samples, request)),
+          stages_{{{terms(2.5, 2.0, 8.0), terms(1.2, 2.0, 4.0), 8, 70.0, false},
+                   {terms(4.0, 3.0, 14.0), terms(2.0, 2.0, 6.0), 12, 30.0,
+                    effort != SearchEffort::quick}}} {}
+
+    /// The best first. `add`: also what the grid can't tell from its places.
+    std::vector<PairPlace> settle(std::vector<PairCandidate> candidates, bool add) const;
+
+  private:
+    std::size_t terms(double a_second, double least, double most) const {
+        return static_cast<std::size_t>(std::clamp(std::round(a_second * span_s_), least, most));
+    }
+    std::vector<PairBand> bands(std::size_t stage,
+                                const std::vector<PairCandidate>& candidates) const;
+    std::vector<PairCandidate> sifted(const std::vector<PairBand>& bands, std::size_t stage,
+                                      const std::vector<PairCandidate>& candidates) const;
+    void add_others(std::vector<PairCandidate>& candidates) const;
+    PairCandidate candidate(const PairPlace& place) const {
+        const double f = request_.reference.value();
+        return {place.reference_hz - f,
+                place.pipe_hz - f * request_.reference_partial / request_.pipe_partial,
+                place.evidence};
+    }
+
+    std::span<const float> samples_;
+    const PairRequest& request_;
+    const PairPlan& plan_;
+    SearchEffort effort_;
+    double span_s_;
+    std::array<Stage, 2> stages_;
+};
+
+std::vector<PairPlace> Settling::settle(std::vector<PairCandidate> candidates, bool add) const {
+    std::vector<PairPlace> places;
+    std::array<double, 2> low_power{};
+    for (std::size_t s = 0; s < stages_.size(); ++s) {
+        const std::vector<PairBand> heard = bands(s, candidates);
+        if (heard.empty()) return places;
+        if (candidates.size() > kMostPlaces) candidates = sifted(heard, s, candidates);
+        places = refine(heard, request_, candidates, span_s_, stages_[s]);
+        if (s == 0 && !places.empty()) low_power = places.front().power;
+        candidates.clear();
+        for (PairPlace& place : places) {
+            place.low_power = low_power;
+            candidates.push_back(candidate(place));
+        }
+        if (s == 0 && add) add_others(candidates);
+    }
+    return places;
+}
+
+/// Wide enough for the beats of all candidates.
+std::vector<PairBand> Settling::bands(std::size_t stage,
+                                      const std::vector<PairCandidate>& candidates) const {
+    const double m = request_.reference_partial, n = request_.pipe_partial;
+    double low_beat = 1e9, high_beat = -1e9;
+    for (const PairCandidate& c : candidates) {
+        const double beat = n * c.pipe_offset - m * c.reference_offset;
+        low_beat = std::min(low_beat, beat);
+        high_beat = std::max(high_beat, beat);
+    }
+    std::vector<PairPlan::Line> lines;
+    for (const auto& line : plan_.lines) {
+        const double j = line.pipe_partial > 0 ? line.pipe_partial / n : 0.0;
+        if (stage == 0 && line.hz > 4.5 * m * request_.reference.value()) continue;
+        const double wide = j * std::max(high_beat - low_beat, std::max(high_beat, -low_beat));
+        if (wide > 1.6 * kReachOfSpacing * plan_.spacing_hz) continue;
+        lines.push_back(line);
+    }
+    lines = stage == 0 ? most_informative(lines, 6) : telling_lines(lines, kMostPairLines);
+    return cut(samples_, request_, plan_, lines, low_beat, high_beat);
+}
+
+std::vector<PairCandidate> Settling::sifted(const std::vector<PairBand>& bands, std::size_t stage,
+                                            const std::vector<PairCandidate>& candidates) const {
+    const Stage sifting{stages_[stage].wander_terms, stages_[stage].gain_terms, 5, 4000.0, false};
+    std::vector<PairCandidate> best;
+    for (const PairPlace& p : refine(bands, request_, candidates, span_s_, sifting))
+        if (best.size() < kSifted) best.push_back(candidate(p));
+    return best;
+}
+
+void Settling::add_others(std::vector<PairCandidate>& candidates) const {
+    if (unison(request_)) add_swapped(candidates, request_);
+    add_mirrored(candidates, request_, span_s_);
+    if (effort_ != SearchEffort::quick) add_slow(candidates, request_, span_s_);
+}
+
+/// The lowest meetings that the plan's beats leave apart.
+std::vector<PairPlan::Line> low_meetings(const PairRequest& request, const PairPlan& plan) {
     std::vector<PairPlan::Line> low;
     for (const auto& line : plan.lines) {
         const int j = meeting(line, request);
@@ -275,83 +371,43 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
             j * plan.reach_hz <= kReachOfSpacing * plan.spacing_hz)
             low.push_back(line);
     }
-    if (low.empty()) return {};
-    std::vector<PairPlan::Line> meetings = low;  // from the lowest on
-    low = most_informative(low, kSearchBands);
-    // What only one of them has says which is which.
+    return low;
+}
+
+/// What only one of them has says which is which.
+void add_own(std::vector<PairPlan::Line>& lines, const PairRequest& request, const PairPlan& plan) {
+    const double highest = kSearchOwn * request.reference_partial * request.reference.value();
     for (const bool of_pipe : {false, true}) {
         std::vector<PairPlan::Line> own;
         for (const auto& line : plan.lines) {
             const int k = of_pipe ? line.pipe_partial : line.reference_partial;
-            if (meeting(line, request) == 0 && k > 0 && line.hz < kSearchOwn * m * f)
-                own.push_back(line);
+            if (meeting(line, request) == 0 && k > 0 && line.hz < highest) own.push_back(line);
         }
         own = most_informative(own, kSearchOwnBands);
-        low.insert(low.end(), own.begin(), own.end());
+        lines.insert(lines.end(), own.begin(), own.end());
     }
+}
+
+}  // namespace
+
+std::vector<PairPlace> find_places(std::span<const float> samples, const PairRequest& request,
+                                   const PairPlan& plan, SearchEffort effort) {
+    const double span_s = seconds(samples, request);
+    std::vector<PairPlan::Line> meetings = low_meetings(request, plan);
+    if (meetings.empty()) return {};
+    std::vector<PairPlan::Line> low = most_informative(meetings, kSearchBands);
+    add_own(low, request, plan);
     const std::vector<PairBand> searched =
         cut(samples, request, plan, low, -plan.reach_hz, plan.reach_hz);
     if (searched.empty()) return {};
-    const auto terms = [&](double a_second, double least, double most) {
-        return static_cast<std::size_t>(std::clamp(std::round(a_second * span_s), least, most));
-    };
-    const std::array<Stage, 2> stages{
-        {{terms(2.5, 2.0, 8.0), terms(1.2, 2.0, 4.0), 8, 70.0, false},
-         {terms(4.0, 3.0, 14.0), terms(2.0, 2.0, 6.0), 12, 30.0, effort != SearchEffort::quick}}};
-    const auto settle = [&](std::vector<PairCandidate> candidates, bool add) {
-        std::vector<PairPlace> places;
-        std::array<double, 2> low_power{};
-        for (std::size_t s = 0; s < stages.size(); ++s) {
-            double furthest = 0.0, low_beat = 1e9, high_beat = -1e9;
-            for (const PairCandidate& c : candidates) {
-                const double beat = n * c.pipe_offset - m * c.reference_offset;
-                low_beat = std::min(low_beat, beat);
-                high_beat = std::max(high_beat, beat);
-                furthest = std::max(furthest, std::abs(beat));
-            }
-            std::vector<PairPlan::Line> lines;
-            for (const auto& line : plan.lines) {
-                const double j = line.pipe_partial > 0 ? line.pipe_partial / n : 0.0;
-                if (s == 0 && line.hz > 4.5 * m * f) continue;
-                const double wide =
-                    j * std::max(high_beat - low_beat, std::max(high_beat, -low_beat));
-                if (wide > 1.6 * kReachOfSpacing * plan.spacing_hz) continue;
-                lines.push_back(line);
-            }
-            lines = s == 0 ? most_informative(lines, 6) : telling_lines(lines, kMostPairLines);
-            const std::vector<PairBand> bands =
-                cut(samples, request, plan, lines, low_beat, high_beat);
-            if (bands.empty()) return places;
-            if (candidates.size() > kMostPlaces) {
-                const Stage sifting{stages[s].wander_terms, stages[s].gain_terms, 5, 4000.0, false};
-                const auto sifted = refine(bands, request, candidates, span_s, sifting);
-                candidates.clear();
-                for (const PairPlace& p : sifted)
-                    if (candidates.size() < kSifted)
-                        candidates.push_back(
-                            {p.reference_hz - f, p.pipe_hz - f * m / n, p.evidence});
-            }
-            places = refine(bands, request, candidates, span_s, stages[s]);
-            if (s == 0 && !places.empty()) low_power = places.front().power;
-            for (PairPlace& place : places)
-                place.low_power = low_power;
-            candidates.clear();
-            for (const PairPlace& p : places)
-                candidates.push_back({p.reference_hz - f, p.pipe_hz - f * m / n, p.evidence});
-            if (s > 0 || !add) continue;
-            if (unison(request)) add_swapped(candidates, request);
-            add_mirrored(candidates, request, span_s);
-            if (effort != SearchEffort::quick) add_slow(candidates, request, span_s);
-        }
-        return places;
-    };
-    std::vector<PairPlace> places = settle(scan(searched, request, plan, span_s), true);
+    const Settling settling(samples, request, plan, effort);
+    std::vector<PairPlace> places = settling.settle(scan(searched, request, plan, span_s), true);
     if (effort == SearchEffort::exhaustive && !places.empty()) {
         meetings.resize(std::min(meetings.size(), kLowMeetings));
         const auto third =
             third_tone(cut(samples, request, plan, meetings, -plan.reach_hz, plan.reach_hz),
                        request, places.front(), span_s);
-        if (!third.empty()) places = settle(third, false);
+        if (!third.empty()) places = settling.settle(third, false);
     }
     return places;
 }
