@@ -155,15 +155,31 @@ void DriftFollower::forget(const PipeId& pipe) {
 Cents DriftFollower::drift(Seconds now) const {
     constexpr Seconds kRecent = std::chrono::minutes(15);
     constexpr double kAKelvin = 3.0;
+    constexpr std::size_t kMost = 9;
+    // Of one change: a pipe wanders by some tenths of a cent each time it is heard (recorded
+    // pipes).
+    constexpr double kDoubt = 0.4;
     if (changes_.empty()) return Cents{0.0};
     std::vector<double> recent;
-    for (auto change = changes_.rbegin(); change != changes_.rend() && recent.size() < 5; ++change)
-        if (now - change->at <= kRecent) recent.push_back(change->change.value());
-    if (recent.empty()) recent.push_back(changes_.back().change.value());
-    if (recent.size() >= 3) return Cents{median(std::move(recent))};
-    if (recent.size() == 1 && std::abs(recent.front()) > kAKelvin) return Cents{0.0};
+    std::vector<PipeId> pipes;
+    const auto take = [&](const Change& change) {
+        recent.push_back(change.change.value());
+        if (std::find(pipes.begin(), pipes.end(), change.pipe) == pipes.end())
+            pipes.push_back(change.pipe);
+    };
+    for (auto change = changes_.rbegin(); change != changes_.rend() && recent.size() < kMost;
+         ++change)
+        if (now - change->at <= kRecent) take(*change);
+    if (recent.empty()) take(changes_.back());
+    // A pipe's changes are all from its first hearing, and share what that was off by.
+    // A median errs by 1.25 times as much as a mean.
+    const double doubt = 1.2533 * kDoubt / std::sqrt(static_cast<double>(pipes.size()));
     const auto lesser = [](double a, double b) { return std::abs(a) < std::abs(b); };
-    return Cents{*std::min_element(recent.begin(), recent.end(), lesser)};
+    const double drift = recent.size() > 2
+                             ? median(recent)
+                             : *std::min_element(recent.begin(), recent.end(), lesser);
+    const bool alone_too_far = recent.size() == 1 && std::abs(drift) > kAKelvin;
+    return Cents{alone_too_far || std::abs(drift) <= 2.0 * doubt ? 0.0 : drift};
 }
 
 }  // namespace rankwright::organ

@@ -51,9 +51,10 @@ class DriftFollower {
     void heard(Seconds at, const PipeId& pipe, Cents from_target);
     /// The pipe was moved, or is another one now: what it changed by tells nothing.
     void forget(const PipeId& pipe);
-    /// How far the reference has gone since the first hearings: the median of the last five changes
-    /// not older than 15 minutes, or the newest when all are; 0 while every pipe was heard once.
-    /// More than a kelvin makes (3 cents) is believed when two changes tell it, the lesser one.
+    /// How far the reference has gone since the first hearings: the median of the last nine changes
+    /// not older than 15 minutes, or the newest when all are; 0 while every pipe was heard once,
+    /// and where it is no more than pipes wander (2 standard errors). More than a kelvin makes (3
+    /// cents) is believed when two changes tell it, the lesser one.
     Cents drift(Seconds now) const;
 
   private:

@@ -56,6 +56,7 @@ void AgainstReference::expect(PairedExpectation expectation) {
         return;
     }
     state_ = {};
+    heard_alone_.forget();
     reference_alone_.reset();
     pipe_alone_.reset();
     foreign_since_.reset();
@@ -63,8 +64,13 @@ void AgainstReference::expect(PairedExpectation expectation) {
 
 Expectation AgainstReference::alone() const {
     const PairedExpectation& both = *expectation_;
-    const Hertz reference = state_.reference.value_or(both.reference_target);
-    return {both.pipe, both.wanted(reference), both.tolerance, both.speed_of_sound, both.others};
+    ReferencePitch all = heard_alone_;
+    all.after(both.reference_before);
+    const Hertz reference = all.pitch().value_or(state_.reference.value_or(both.reference_target));
+    const Cents doubt =
+        all.uncertainty().value_or(state_.reference_uncertainty.value_or(Cents{0.0}));
+    return {both.pipe, both.wanted(reference), both.tolerance, both.speed_of_sound, both.others,
+            doubt};
 }
 
 listening::PairExpectation AgainstReference::awaited() const {
@@ -95,10 +101,7 @@ void AgainstReference::say(const listening::PairHearing& pair, const listening::
     const bool one_of_them = pair.reference_alone || pair.reading;
     const bool insists = foreign_insists(any);
     if ((!one_of_them || insists) && name_other_key(any)) return;
-    if (pair.reference) {
-        reference_alone_ = pair.reference;
-        note_reference(pair.reference->pitch, pair.reference->cents_sd());
-    }
+    hear_reference(pair);
     if (pair.sounding == Sounding::silence) return stage(Stage::waiting);
     if (pair.sounding == Sounding::disturbed) return stage(Stage::disturbed);
     if (pair.reference_alone) return stage(Stage::reference);
@@ -153,6 +156,19 @@ bool AgainstReference::name_other_key(const listening::Hearing& any) {
     return true;
 }
 
+void AgainstReference::hear_reference(const listening::PairHearing& pair) {
+    if (pair.reference) {
+        reference_alone_ = pair.reference;
+        heard_alone_.hear(pair.tone, pair.reference->pitch, pair.reference->cents_sd());
+    } else if (pair.reading) {
+        // Two have sounded since this key went down: what was read of it may have been both.
+        heard_alone_.withdraw(pair.tone);
+        if (!heard_alone_.pitch()) reference_alone_.reset();
+    }
+    if (const auto stands = heard_alone_.pitch())
+        note_reference(*stands, *heard_alone_.uncertainty());
+}
+
 void AgainstReference::note_reference(Hertz heard, Cents uncertainty) {
     const Hertz target = expectation_->reference_target;
     state_.reference = heard;
@@ -172,7 +188,7 @@ void AgainstReference::judge(const listening::PairHearing& pair, const listening
     if (moving) pipe_alone_.reset();
     tone_ = pair.tone;
     const organ::Reference& reference = expectation_->reference;
-    if (!reference_alone_) {
+    if (!heard_alone_.pitch()) {
         const Hertz doubt = latest.under.value_or(latest.beat_sd) / reference.reference_partial;
         note_reference(latest.reference, interval(latest.reference, latest.reference + doubt));
     }

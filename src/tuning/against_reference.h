@@ -6,6 +6,7 @@
 #include "listening/pair_listener.h"
 #include "organ/reference.h"
 #include "tuning/drawing.h"
+#include "tuning/reference_pitch.h"
 #include "tuning/single_pipe.h"
 #include "tuning/slow_beat.h"
 #include "tuning/steady_mean.h"
@@ -23,9 +24,10 @@ struct PairedExpectation {
     /// Today's A was measured: a reference that is off its target is off by itself. Otherwise it
     /// may be the day's pitch, and nothing is said against it.
     bool day_known = false;
-    Cents tolerance{0.5};           ///< of the pipe
-    double speed_of_sound = 343.2;  ///< metres a second at the pipe
-    std::vector<KeyPitch> others;   ///< by what the stop's other keys are recognised
+    Cents tolerance{0.5};             ///< of the pipe
+    double speed_of_sound = 343.2;    ///< metres a second at the pipe
+    std::vector<KeyPitch> others;     ///< by what the stop's other keys are recognised
+    ReferencePitch reference_before;  ///< as it was heard earlier, nobody having moved it since
 
     /// The pitch at which the pipe has its target beat with a reference at `reference`.
     Hertz wanted(Hertz reference_pitch) const;
@@ -43,8 +45,8 @@ struct PairedState {
     std::optional<Hertz> beat_sd;     ///< standard uncertainty of that
     std::optional<Hertz> under;       ///< set when only this is known: the beat is slower
     std::optional<Hertz> off_target;  ///< beat less the target beat: positive = sharp
-    /// The reference: as heard alone, or else beside the pipe. Kept for as long as the pipe is
-    /// worked at.
+    /// The reference: as heard alone, each time that it was, or else beside the pipe. Kept for as
+    /// long as the pipe is worked at.
     std::optional<Hertz> reference;
     std::optional<Cents> reference_deviation;    ///< from its own target, positive = sharp
     std::optional<Cents> reference_uncertainty;  ///< standard
@@ -69,7 +71,7 @@ class AgainstReference {
     /// each other. Forgotten once the pipe is moved.
     void heard_alone(const listening::PitchReading& pipe) { pipe_alone_ = pipe; }
     /// The same pipe to be heard by itself, and put where it has its target beat with the reference
-    /// as that was heard; requires an expectation.
+    /// as that was heard, now and before; requires an expectation.
     Expectation alone() const;
 
     const PairedState& state() const { return state_; }
@@ -82,6 +84,7 @@ class AgainstReference {
     bool is_foreign(const listening::Hearing& any) const;
     bool foreign_insists(const listening::Hearing& any);
     bool name_other_key(const listening::Hearing& any);
+    void hear_reference(const listening::PairHearing& pair);
     void note_reference(Hertz heard, Cents uncertainty);
     void judge(const listening::PairHearing& pair, const listening::Hearing& any);
     void judge_drawn(const listening::PairHearing& pair, const listening::Hearing& any);
@@ -94,7 +97,8 @@ class AgainstReference {
     SlowBeat slow_;               ///< since the same
     int stands_ = 0;              ///< SteadyMean::stands, as seen last
     std::optional<Cents> stood_;  ///< where, before it was moved or seemed to be
-    /// The reference, and the pipe, while each sounded alone.
+    ReferencePitch heard_alone_;  ///< the reference
+    /// The reference, and the pipe, while each sounded alone, as heard last.
     std::optional<listening::PitchReading> reference_alone_;
     std::optional<listening::PitchReading> pipe_alone_;
     int tone_ = -1;                         ///< the tone that `standing_` is of

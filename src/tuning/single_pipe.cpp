@@ -140,7 +140,10 @@ void SinglePipe::judge(const listening::Hearing& hearing) {
 
 bool SinglePipe::stands() const {
     const bool read_anew = state_.stage == Stage::settled || read_at_ - reads_since_ >= kReadAnew;
-    return read_anew && !state_.drifting &&
+    constexpr double kTargetKnownTo = 0.8;
+    const bool target_known =
+        expectation_->target_doubt <= expectation_->tolerance * kTargetKnownTo;
+    return read_anew && target_known && !state_.drifting &&
            settles({*state_.deviation, *state_.uncertainty, expectation_->tolerance,
                     standing_.span(), state_.stage == Stage::settled});
 }

@@ -29,6 +29,9 @@ struct Expectation {
     Cents tolerance{0.5};
     double speed_of_sound = 343.2;  ///< metres a second at the pipe
     std::vector<KeyPitch> others;   ///< the stop's keys, this one among them or not
+    /// Standard, of the target itself where it was heard from another pipe: nothing settles by one
+    /// that is hardly better known than the tolerance.
+    Cents target_doubt{0.0};
 };
 
 /// How near is near enough: half a cent, but no nearer than a beat in twenty seconds, which the

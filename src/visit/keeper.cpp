@@ -12,8 +12,14 @@ using tuning::Stage;
 constexpr Seconds kSteady{1.0};
 // The mean over a second or more of a pipe that nobody touches wanders by less.
 constexpr Cents kWanders{0.35};
+// A figure less sure than this can't tell whether the pipe was moved.
+constexpr Cents kWellKnown{0.3};
 // And heard alone it may differ by more from what it was by beats, with its reference's own doubt.
 constexpr Cents kOtherwiseHeard{1.0};
+
+bool well_known(const KeptReading& reading) {
+    return reading.settled || reading.uncertainty <= kWellKnown;
+}
 
 KeptReading as(Moment moment, KeptReading reading) {
     reading.moment = moment;
@@ -34,18 +40,24 @@ void Keeper::turn_to(bool before_known) {
     before_known_ = before_known;
 }
 
+Cents Keeper::moved_by() const {
+    if (!touched() || !untouched_ || !latest_) return Cents{0.0};
+    return Cents{std::abs(interval(untouched_->pitch, latest_->pitch).value())};
+}
+
 void Keeper::touch() {
     touched_ = true;
     after_.reset();
+    stood_.reset();
     ++touches_;
 }
 
 // The ear sees a treble pair move now and then when nobody touches it: what comes to stand where it
-// stood wasn't moved.
+// stood wasn't moved. That is told only by a figure that is well known: till then it may have been.
 void Keeper::watch_movement(Stage stage, const std::optional<KeptReading>& figure) {
     const bool moves = stage == Stage::moving;
     if (moves && !moving_ && latest_) {
-        moving_ = latest_;
+        moving_ = stood_ ? stood_ : latest_;
         moved_ = false;
     }
     if (!figure) return;
@@ -54,11 +66,12 @@ void Keeper::watch_movement(Stage stage, const std::optional<KeptReading>& figur
             touch();
             moved_ = true;
         }
-        if (!moves) moving_.reset();
-        return;
+        if (!moves && (moved_ || well_known(*figure))) moving_.reset();
+    } else if (stood_ && elsewhere(*stood_, *figure)) {
+        touch();
     }
-    const std::optional<KeptReading>& stood = touched_ ? after_ : untouched_;
-    if (stood && stood->heard >= kSteady && elsewhere(*stood, *figure)) touch();
+    // A pipe that cools goes on by little, and isn't touched for that.
+    if (!moves && !moving_ && figure->heard >= kSteady && well_known(*figure)) stood_ = figure;
 }
 
 std::optional<KeptReading> Keeper::hear(Stage stage, const std::optional<KeptReading>& figure) {
@@ -66,7 +79,7 @@ std::optional<KeptReading> Keeper::hear(Stage stage, const std::optional<KeptRea
     if (stands || stage == Stage::moving) watch_movement(stage, figure);
     if (figure && stands) {
         latest_ = figure;
-        if (!touched()) untouched_ = figure;
+        if (!touched() && (!stood_ || well_known(*figure))) untouched_ = figure;
     }
     if (!before_known_ && untouched_ && (touched() || untouched_->heard >= kSteady)) {
         before_known_ = true;

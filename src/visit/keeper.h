@@ -30,6 +30,8 @@ class Keeper {
     int touches() const { return touches_ + (moving_ && !moved_ ? 1 : 0); }
     /// Of these, those that moved it without doubt.
     int sure_touches() const { return touches_; }
+    /// How far from where it was found; nought until it was touched.
+    Cents moved_by() const;
 
   private:
     void touch();
@@ -41,6 +43,7 @@ class Keeper {
     bool moved_ = false;                 ///< and since then it was heard elsewhere
     int touches_ = 0;
     std::optional<KeptReading> untouched_;  ///< as last seen before it was moved
+    std::optional<KeptReading> stood_;      ///< where it stands since then, as last well known
     std::optional<KeptReading> latest_;
     std::optional<KeptReading> after_;  ///< as kept
 };

@@ -17,6 +17,7 @@ class PitchToday {
 
     /// Typed, or taken from one pipe: it stands, but for the drift from now on. Empty: as measured.
     void give(std::optional<Hertz> a);
+    bool is_given() const { return given_.has_value(); }
     /// A reference reads so at a time of the stream, again and again while its pipe is worked at.
     /// Readings less sure than a cent tell nothing, and reeds don't go with the air.
     void heard(Seconds at, const organ::ReferenceReading& reference, const organ::Day& air);

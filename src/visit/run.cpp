@@ -226,6 +226,7 @@ void Run::turn_to(std::size_t pipe) {
     keeper_.turn_to(record_.of(pipes_[current_].id).before.has_value());
     follower_.turned();
     silent_since_.reset();
+    touched_since_.reset();
 }
 
 bool Run::go_to(int key) {
@@ -312,6 +313,7 @@ std::optional<tuning::PairedExpectation> Run::paired_expectation() const {
     expected.reference.beat += (transpose(cool, warmth()) - cool) * reference->pipe_partial;
     expected.reference_target = organ::target(instrument_, reference->pipe, day_);
     expected.day_known = day_.pitch.has_value();
+    expected.reference_before = heard_before(reference->pipe);
     // By what is heard: at the partials that meet, half a cent is so many more beats.
     const Hertz pitch = target_of(pipe());
     expected.tolerance = tuning::tolerance_at(pitch * reference->pipe_partial);

@@ -110,7 +110,8 @@ class Run {
     /// Tuned, but to be heard once more when they have cooled: after the last pipe the run goes on
     /// to these.
     std::size_t again_count() const;
-    /// The current pipe was handled so much that it must be heard again when it has cooled.
+    /// The current pipe was handled so much that it must be heard again when it has cooled, or its
+    /// wire has crept to where it stays.
     bool is_warm() const;
     /// Nothing is left to do but to hear pipes again that still cool: for so long.
     std::optional<Seconds> wait() const;
@@ -218,14 +219,19 @@ class Run {
     PipeOutcome recalled(const PipeId& pipe) const;
     ListState state_on_leaving() const;
     void learn_cooling(const KeptReading& figure);
+    bool only_cools(const KeptReading& figure) const;
+    void note_touch();
+    Seconds handled_for() const;
     bool follow_key(const tuning::PipeState& state);
     std::optional<KeptReading> figure_of(const tuning::PipeState& state) const;
     void note_pitch();
     std::optional<organ::Reference> named_reference_of(const organ::Pipe& pipe) const;
     std::optional<organ::Reference> reference_of(const organ::Pipe& pipe) const;
+    tuning::ReferencePitch heard_before(const organ::Pipe& reference) const;
     bool is_dead(const PipeId& pipe) const;
     Celsius air_at_pipe() const;
     void learn_pitch(const tuning::PairedState& state);
+    void hold_pitch();
 
     const organ::Instrument& instrument_;
     organ::StopRef stop_;
@@ -246,10 +252,12 @@ class Run {
     std::map<StopId, int> left_;  ///< the key at which a stop stood when another was taken
     /// What the hand did to a pipe.
     struct Handling {
-        Seconds touched{0.0};            ///< when it was last moved, by the stream's time
-        int touches = 0;                 ///< when it was last worked at
-        std::optional<Cents> cooled_by;  ///< a touch: how far it fell before it was heard again
+        Seconds stands_from{0.0};  ///< cool, or crept, by then, by the stream's time
+        Seconds for_so_long{0.0};  ///< when it was last worked at, from the first touch to the last
+        double cools_by = 0.0;     ///< cents for each second of that, as it was found again
     };
+    std::optional<Seconds> touched_since_;  ///< the pipe in hand …
+    Seconds touched_until_{0.0};            ///< … and was moved last, or seemed to be
     std::map<PipeId, Handling> handled_;
     bool alone_ = false;  ///< the current pipe is heard without its reference
 

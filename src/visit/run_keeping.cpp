@@ -13,19 +13,25 @@ constexpr Cents kMostWarmth{8.0};  // what falls by more than that did not only 
 
 }  // namespace
 
-// Five minutes: from memory, and from the bass, which cools slowest.
 Seconds Run::cools_for(const PipeId& pipe) const {
-    constexpr Seconds kCools{300.0};
     const auto handled = handled_.find(pipe);
     if (handled == handled_.end()) return Seconds{0.0};
-    return std::max(Seconds{0.0}, handled->second.touched + kCools - now_.at);
+    return std::max(Seconds{0.0}, handled->second.stands_from - now_.at);
+}
+
+// Five minutes: from memory, and from the bass, which cools slowest. A reed's wire creeps on for
+// some two minutes (common practice, no source).
+void Run::note_touch() {
+    constexpr Seconds kCools{300.0};
+    constexpr Seconds kCreeps{120.0};
+    handled_[pipe().id].stands_from = now_.at + (pipe().make.reed() ? kCreeps : kCools);
 }
 
 std::optional<Seconds> Run::wait() const {
     const PipeRecord& here = record_.of(pipe().id);
     const bool was_left = outcomes_[current_].again || here.list == ListState::done;
     if (outcomes_[current_].again && has_cooled(pipe().id)) return std::nullopt;
-    const bool no_work = !keeper_.heard() && (here.out_of_reach || !here.faults.empty());
+    const bool no_work = here.out_of_reach || (!keeper_.heard() && !here.faults.empty());
     if (keeper_.touched() || !(was_left || no_work) || anything_ahead()) return std::nullopt;
     std::optional<Seconds> soonest;
     if (options_.only_listed) {
@@ -49,12 +55,14 @@ std::optional<Seconds> Run::wait() const {
 bool Run::has_cooled(const PipeId& pipe) const { return cools_for(pipe) <= Seconds{0.0}; }
 
 // A hand's touch warms a small flue pipe by some tenths of a cent, and it takes minutes to cool
-// (from memory); a reed's tongue hears little of it.
+// (from memory); a reed's tongue hears little of it, but its wire, driven far, creeps on by up to a
+// tenth of the way (common practice, no source).
 bool Run::is_warm() const {
     constexpr Cents kWarmsBy{0.3};
-    if (pipe().make.reed()) return false;
-    if (keeper_.touched())
-        return kWarmsBy * keeper_.touches() > tuning::tolerance_at(target_of(pipe())) * 0.5;
+    constexpr double kCreepsBy = 0.1;
+    const Cents tolerance = tuning::tolerance_at(target_of(pipe()));
+    if (keeper_.touched() && pipe().make.reed()) return keeper_.moved_by() * kCreepsBy > tolerance;
+    if (keeper_.touched()) return kWarmsBy * keeper_.touches() > tolerance * 0.5;
     return outcomes_[current_].again && !has_cooled(pipe().id);
 }
 
@@ -75,6 +83,7 @@ void Run::leave_pipe() {
     constexpr Seconds kTried{3.0};
     const bool worked_at = keeper_.heard();
     const int touches = keeper_.touches();
+    const bool all_sure = touches == keeper_.sure_touches();
     const ListState state = state_on_leaving();
     for (KeptReading& reading : keeper_.leave())
         note(std::move(reading));
@@ -84,7 +93,11 @@ void Run::leave_pipe() {
         return;
     }
     given_up_.erase(pipe().id);
-    if (touches > 0) handled_[pipe().id].touches = touches;
+    if (touches > 0) {
+        handled_[pipe().id].for_so_long = handled_for();
+        // It may have been moved just now.
+        if (!all_sure) note_touch();
+    }
     outcome.open = state == ListState::open;
     outcome.again = state == ListState::hear_again;
     // Said anew after each reading: what was kept after its state counts as done with.
@@ -93,6 +106,7 @@ void Run::leave_pipe() {
         note(ListChange{pipe().id, state});
     if (outcome.open) left_open_ = {pipe().note, now_.at};
     if (touches == 0) return;
+    if (outcome.settled) hold_pitch();
     pitch_.moved(pipe().id);
     hear_dependents_again();
 }
@@ -140,23 +154,31 @@ Cents Run::warmth() const {
     if (handled == handled_.end()) return Cents{0.0};
     const bool still_warm = outcomes_[current_].again && !has_cooled(pipe().id);
     if (!keeper_.touched() && !still_warm) return Cents{0.0};
-    const int touches = keeper_.touched() ? keeper_.touches() : handled->second.touches;
-    return std::min(kMostWarmth, handled->second.cooled_by.value_or(Cents{0.0}) * touches);
+    const Seconds hand = keeper_.touched() ? handled_for() : handled->second.for_so_long;
+    return std::min(kMostWarmth, Cents{handled->second.cools_by * hand.count()});
 }
 
-// As it was left against as it is found again, nobody having touched it.
+// Touches follow one another too fast to be told apart: how long the hand was at the pipe tells how
+// warm it made it.
+Seconds Run::handled_for() const {
+    constexpr Seconds kOneTouch{2.0};
+    return (touched_since_ ? touched_until_ - *touched_since_ : Seconds{0.0}) + kOneTouch;
+}
+
+// As it was left against as it is found again, measured from the same, nobody having touched it.
 void Run::learn_cooling(const KeptReading& figure) {
     constexpr Cents kKnownTo{0.3};
-    constexpr Cents kLeast{0.2};
+    constexpr Cents kLeast{0.4};
+    constexpr double kMostASecond = 1.0;  // cents: no touch does more than some (from memory)
     const auto& left = record_.of(pipe().id).after;
     if (!outcomes_[current_].again || !has_cooled(pipe().id) || keeper_.touched() || !left ||
-        figure.uncertainty > kKnownTo)
+        figure.uncertainty > kKnownTo || figure.reference != left->reference || pipe().make.reed())
         return;
-    const Cents fell = interval(figure.pitch, left->pitch);
+    const Cents fell = left->deviation - figure.deviation;
     Handling& hand = handled_[pipe().id];
-    hand.cooled_by.reset();
-    if (fell > kLeast && fell < kMostWarmth && hand.touches > 0)
-        hand.cooled_by = fell * (1.0 / hand.touches);
+    hand.cools_by = 0.0;
+    if (fell > kLeast && fell < kMostWarmth && hand.for_so_long > Seconds{0.0})
+        hand.cools_by = std::min(kMostASecond, fell.value() / hand.for_so_long.count());
 }
 
 std::optional<KeptReading> Run::figure_of(const tuning::PipeState& state) const {
@@ -173,6 +195,15 @@ std::optional<KeptReading> Run::figure_of(const tuning::PipeState& state) const 
     return figure;
 }
 
+// Held while it cools, or others do, a pipe goes flat: nobody touched it for that.
+bool Run::only_cools(const KeptReading& figure) const {
+    constexpr Cents kWanders{1.0};
+    const auto& left = record_.of(figure.pipe).after;
+    if (!left || figure.reference != left->reference) return false;
+    const Cents rose = figure.deviation - left->deviation;
+    return rose <= kWanders && rose > -kMostWarmth;
+}
+
 bool Run::follow(const tuning::PipeState& state) { return follow(state, figure_of(state)); }
 
 bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading>& figure) {
@@ -187,11 +218,15 @@ bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading
     }
     if (!waits && state.stage != Stage::waiting && state.stage != Stage::wrong_key)
         outcome.settled = state.stage == Stage::settled;
-    if (!state.wrong_key) {
+    if (!state.wrong_key && !(waits && figure && only_cools(*figure))) {
         const int touches = keeper_.sure_touches();
         if (auto kept = keeper_.hear(state.stage, figure)) note(std::move(*kept));
         if (figure) learn_cooling(*figure);
-        if (keeper_.sure_touches() > touches) handled_[pipe().id].touched = now_.at;
+        if (keeper_.sure_touches() > touches) note_touch();
+        if (keeper_.touched() && (state.stage == Stage::moving || !touched_since_)) {
+            if (!touched_since_) touched_since_ = now_.at;
+            touched_until_ = now_.at;
+        }
         const bool own = state.stage == Stage::reading || state.stage == Stage::moving ||
                          (state.stage == Stage::settled && state.deviation);
         if (own && !state.wrong_pitch) follower_.own(state.tone);
@@ -238,6 +273,16 @@ bool Run::follow(const tuning::PairedState& state) {
         figure->beat = state.beat;
     }
     return follow(state.pipe, figure);
+}
+
+// Pipes are tuned to an A: from then on that is the day's, and the references that were put there
+// tell only how it goes on.
+void Run::hold_pitch() {
+    if (options_.job != Job::from_reference || pitch_.is_given() || named_reference_of(pipe()))
+        return;
+    pitch_.give(organ::pitch_of(instrument_, day_));
+    day_.pitch = pitch_.a();
+    if (!noted_pitch_) noted_pitch_ = day_.pitch;
 }
 
 void Run::learn_pitch(const tuning::PairedState& state) {

@@ -100,6 +100,29 @@ std::optional<organ::StopRef> Run::stop_waited_for() const {
     return std::nullopt;
 }
 
+// As it was left, and as it was heard from then on beside what was tuned from it.
+tuning::ReferencePitch Run::heard_before(const organ::Pipe& reference) const {
+    constexpr Cents kSure{1.0};
+    tuning::ReferencePitch heard;
+    const Hertz target = organ::target(instrument_, reference, day_);
+    const PipeRecord& own = record_.of(reference.id);
+    if (own.list == ListState::hear_again) return heard;  // it still cools
+    const auto number = [](std::uint64_t serial) { return -1 - static_cast<int>(serial); };
+    if (own.after && own.after->settled)
+        heard.hear(number(own.after_serial), transpose(target, own.after->deviation),
+                   own.after->uncertainty);
+    for (const auto& [one, from] : tuned_from_) {
+        const PipeRecord& known = record_.of(one);
+        if (from != reference.id || one == pipe().id || !known.after ||
+            known.after_serial < own.after_serial || !known.after->reference_deviation ||
+            known.after->reference_uncertainty.value_or(kSure) >= kSure)
+            continue;
+        heard.hear(number(known.after_serial), transpose(target, *known.after->reference_deviation),
+                   *known.after->reference_uncertainty);
+    }
+    return heard;
+}
+
 // The pipe in hand was moved: what was tuned from it doesn't stand any more.
 void Run::hear_dependents_again() {
     const auto& now = record_.of(pipe().id).after;

@@ -3,6 +3,7 @@
 #include "core/text.h"
 #include "organ/reference.h"
 #include "organ/target.h"
+#include "storage/book_json.h"
 #include "visit/faults.h"
 
 #include <algorithm>
@@ -108,7 +109,10 @@ Work WholeVisit::open(visit::RunOptions options, const StopId& first) {
         const StopId& other = plan_.stops.front();
         play(organ::pipes(organ::stop_by_id(instrument_, other.division, other.stop)));
     };
-    const Book book{[this](visit::BookEntry entry) { entries_.push_back(std::move(entry)); },
+    const Book book{[this](visit::BookEntry entry) {
+                        if (plan_.tells) tell(entry);
+                        entries_.push_back(std::move(entry));
+                    },
                     [this] { return std::uint64_t{entries_.size()}; }, [] { return std::string(); },
                     [] {}};
     return Work(instrument_, organ::stop_by_id(instrument_, first.division, first.stop), {},
@@ -145,6 +149,34 @@ void WholeVisit::tell_pitch(const visit::Run& run) {
                 to_string(run.pipe().id).c_str(), stands.value());
 }
 
+// Beside what the book is told, the truth of that moment.
+void WholeVisit::tell(const visit::BookEntry& entry) {
+    const auto* kept = std::get_if<visit::KeptReading>(&entry.matter);
+    const auto* change = std::get_if<visit::ListChange>(&entry.matter);
+    if (kept == nullptr && change == nullptr) return;
+    if (kept != nullptr && kept->moment == visit::Moment::survey) return;
+    const PipeId id = kept != nullptr ? kept->pipe : change->pipe;
+    const auto story = stories_.find(id);
+    if (story == stories_.end()) return;
+    char said[160];
+    if (kept != nullptr) {
+        const auto number = [](std::optional<Cents> cents) { return cents ? cents->value() : NAN; };
+        std::snprintf(
+            said, sizeof said, "%s%s %.2f +- %.2f (wanted %.2f from home, reference %.2f +- %.2f)",
+            storage::to_word(kept->moment).c_str(), kept->settled ? " settled" : "",
+            kept->deviation.value(), kept->uncertainty.value(),
+            interval(organ::target(instrument_, story->second.pipe, {}), kept->target).value(),
+            number(kept->reference_deviation), number(kept->reference_uncertainty));
+    } else {
+        std::snprintf(said, sizeof said, "%s", storage::to_word(change->state).c_str());
+    }
+    order([=, this, said = std::string(said), pipe = story->second.pipe,
+           at = took_](simulator::Chamber& chamber) {
+        std::printf("%8.1f %-28s %s; in truth, cool: %.2f\n", at.count(), to_string(id).c_str(),
+                    said.c_str(), off_in_truth(pipe, chamber).value());
+    });
+}
+
 void WholeVisit::count(const PipeId& pipe, const overlay::Snapshot& screen, Seconds passed) {
     const auto story = stories_.find(pipe);
     if (screen.wait) {
@@ -169,7 +201,10 @@ void WholeVisit::look(Work& work, const overlay::Snapshot& screen) {
     }
     // He sees for himself what he can't reach.
     if (Planted* far = planted("out of reach", pipe); far != nullptr && !screen.survey) {
-        if (!screen.out_of_reach) work.obey(visit::MarkOutOfReach{});
+        if (!screen.out_of_reach)
+            work.obey(visit::MarkOutOfReach{});
+        else if (!screen.wait)
+            work.obey(visit::GoNext{});
         return;
     }
     if (screen.survey) return;
@@ -177,9 +212,11 @@ void WholeVisit::look(Work& work, const overlay::Snapshot& screen) {
     if (!command) return;
     if (std::holds_alternative<visit::MoveDevice>(*command) && in_play(pipe))
         ++stories_[pipe].moves;
-    if (plan_.tells && !std::holds_alternative<visit::MoveDevice>(*command))
+    if (plan_.tells)
         std::printf("%8.1f %-28s %s, %s\n", took_.count(), to_string(pipe).c_str(),
-                    std::holds_alternative<visit::HearAlone>(*command) ? "alone" : "next",
+                    std::holds_alternative<visit::MoveDevice>(*command)  ? "moves"
+                    : std::holds_alternative<visit::HearAlone>(*command) ? "alone"
+                                                                         : "next",
                     screen.stage == overlay::Stage::settled ? "settled" : "not settled");
     work.obey(*command);
 }
@@ -296,6 +333,18 @@ void WholeVisit::tune(Seconds patience) {
     find_in_book();
 }
 
+// From where its reference has it, or its target.
+Cents WholeVisit::off_in_truth(const organ::Pipe& pipe, const simulator::Chamber& chamber) {
+    auto reference = plan_.by_beats ? organ::reference_of(instrument_, pipe, {}) : std::nullopt;
+    if (reference && planted("dead", reference->pipe.id) != nullptr) reference.reset();
+    Hertz right = organ::target(instrument_, pipe, {});
+    if (reference)
+        right = (chamber.true_pitch(reference->pipe.id) * reference->reference_partial +
+                 reference->beat) /
+                reference->pipe_partial;
+    return interval(right, chamber.true_pitch(pipe.id));
+}
+
 std::vector<PipeStory> WholeVisit::stories() {
     const visit::Record record{entries_};
     std::vector<PipeStory> out;
@@ -308,17 +357,9 @@ std::vector<PipeStory> WholeVisit::stories() {
             story.dead = story.dead || fault.fault == visit::kFaults.front();
         story.done = known.list == visit::ListState::done;
         if (known.before) story.found = known.before->deviation;
-        const organ::Pipe& pipe = story.pipe;
-        auto reference = plan_.by_beats ? organ::reference_of(instrument_, pipe, {}) : std::nullopt;
-        if (reference && planted("dead", reference->pipe.id) != nullptr) reference.reset();
-        story.tolerance = tuning::tolerance_at(organ::target(instrument_, pipe, {}));
-        order([&story, reference, this](simulator::Chamber& chamber) {
-            Hertz right = organ::target(instrument_, story.pipe, {});
-            if (reference)
-                right = (chamber.true_pitch(reference->pipe.id) * reference->reference_partial +
-                         reference->beat) /
-                        reference->pipe_partial;
-            story.off = interval(right, chamber.true_pitch(story.pipe.id));
+        story.tolerance = tuning::tolerance_at(organ::target(instrument_, story.pipe, {}));
+        order([&story, this](simulator::Chamber& chamber) {
+            story.off = off_in_truth(story.pipe, chamber);
         });
     }
     capture::CaptureBlock block;

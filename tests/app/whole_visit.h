@@ -67,6 +67,8 @@ class WholeVisit {
     void sit(Work& work, Seconds patience, const Done& done);
     void count(const PipeId& pipe, const overlay::Snapshot& screen, Seconds passed);
     void tell_pitch(const visit::Run& run);
+    void tell(const visit::BookEntry& entry);
+    Cents off_in_truth(const organ::Pipe& pipe, const simulator::Chamber& chamber);
     void look(Work& work, const overlay::Snapshot& screen);
     void find_in_survey(const overlay::Snapshot& screen);
     void find_in_book();

@@ -290,6 +290,36 @@ TEST_F(AgainstReferenceTest, TheReferenceHeardOnlyBesideThePipeIsJudgedTooButAlo
 
 // Two that draw each other into one frequency don't beat, however far apart they are alone: N. H.
 // Fletcher, "Mode locking in nonlinearly excited inharmonic musical oscillators", JASA 64(6), 1978.
+// Common practice, no source: nobody touches the reference meanwhile, so its soundings, each short
+// and wandering, are of one pipe. Two readings of one size meet halfway.
+TEST_F(AgainstReferenceTest, AlonePipesAreJudgedByAllSoundingsOfTheReference) {
+    job.expect(middle_c());
+    const auto off = [&] { return interval(kOctaveReference * 0.5, job.alone().target).value(); };
+    hear(alone(1.0, Cents{-1.8}));
+    EXPECT_NEAR(off(), -1.8, 1e-3);
+    const Cents once = job.alone().target_doubt;
+    PairHearing again = alone(5.0, Cents{0.2});
+    again.tone = 1;
+    hear(again);
+    EXPECT_NEAR(off(), -0.8, 1e-3);
+    EXPECT_LT(job.alone().target_doubt, once * 0.8);
+    PairHearing better = alone(5.5, Cents{0.4});
+    better.tone = 1;
+    hear(better);
+    EXPECT_NEAR(off(), -0.7, 1e-3) << "the same sounding, heard longer";
+}
+
+// Near in tune the two pass for one at first.
+TEST_F(AgainstReferenceTest, WhatWasReadOfBothTogetherIsNotTheReference) {
+    job.expect(middle_c());
+    hear(alone(1.0, Cents{0.2}));
+    PairHearing both = alone(5.0, Cents{-1.8});
+    both.tone = 1;
+    hear(both);
+    hear(beating(6.0, 2.0));
+    EXPECT_NEAR(state().reference_deviation->value(), 0.2, 1e-3);
+}
+
 TEST_F(AgainstReferenceTest, PulledTogetherPipesDoNotSettleAndThePipeIsPutRightAlone) {
     job.expect(middle_c());
     hear(alone(0.5, Cents{0.0}));

@@ -72,6 +72,24 @@ TEST(Keeper, APipeThatComesToStandWhereItStoodWasNotTouched) {
     EXPECT_EQ(keeper.touches(), 1);
 }
 
+// By beats the first figure after a movement hardly knows anything: it can't tell that there was
+// none, and what is well known afterwards does.
+TEST(Keeper, AFigureThatIsHardlyKnownDoesNotHideATouch) {
+    for (const Stage while_moved : {Stage::moving, Stage::speaking}) {
+        Keeper keeper;
+        keeper.turn_to(false);
+        keeper.hear(Stage::reading, figure(13.0, 1.2));
+        keeper.hear(while_moved, std::nullopt);
+        keeper.hear(Stage::reading, figure(0.5, 0.3, 5.0));
+        keeper.hear(Stage::reading, figure(0.4, 0.8, 1.5));
+        keeper.hear(Stage::settled, figure(0.3, 1.5, 0.27));
+        EXPECT_TRUE(keeper.touched());
+        EXPECT_EQ(keeper.touches(), 1);
+        EXPECT_EQ(keeper.sure_touches(), 1);
+        EXPECT_NEAR(keeper.moved_by().value(), 12.7, 1e-6);
+    }
+}
+
 // What it is measured from is another thing then, and the reference's own doubt comes in.
 TEST(Keeper, HeardAloneAfterBeatsItWasNotTouched) {
     Keeper keeper;

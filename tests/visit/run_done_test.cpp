@@ -1,0 +1,171 @@
+// What must have passed before a pipe counts as done: what the hand did to it is over, and what it
+// was tuned to still holds. Common practice, no source.
+#include "support/plain_rank.h"
+#include "visit/run.h"
+
+#include <gtest/gtest.h>
+
+namespace rankwright::visit {
+namespace run_done_test {
+
+using testing::plain_rank;
+
+struct RunDone : ::testing::Test {
+    RunDone() {
+        organ::Division great;
+        great.id = "great";
+        great.name = "Great";
+        organ::Stop trumpet = plain_rank("trumpet-8", "Trumpet 8′", "8", "octave-4");
+        trumpet.makes[0].make.kind = organ::PipeKind::reed_full;
+        trumpet.makes[0].make.device = organ::TuningDevice::reed_wire;
+        great.stops = {plain_rank("octave-4", "Octave 4′", "4"), trumpet};
+        instrument.divisions = {great};
+    }
+    visit::Run begin(const char* stop) {
+        return {instrument, organ::find_stop(instrument, stop).value(), {}, {Job::from_reference}};
+    }
+    void pass(visit::Run& run, double s) {
+        now += s;
+        run.tell_time({Seconds{now}, WallTime{}});
+    }
+    static tuning::PipeState stands(const visit::Run& run, double off, tuning::Stage stage,
+                                    double sd = 0.1) {
+        tuning::PipeState state;
+        state.stage = stage;
+        state.tone = 1;
+        state.deviation = Cents{off};
+        state.pitch = transpose(run.target_of(run.pipe()), Cents{off});
+        state.uncertainty = Cents{sd};
+        state.heard = Seconds{2.0};
+        return state;
+    }
+    /// Its reference so far from its own target.
+    static tuning::PairedState by_beats(const visit::Run& run, double off, tuning::Stage stage,
+                                        double reference, double sd = 0.1) {
+        tuning::PairedState state;
+        state.pipe = stands(run, off, stage, sd);
+        state.reference_deviation = Cents{reference};
+        state.reference = transpose(run.paired_expectation()->reference_target, Cents{reference});
+        state.reference_uncertainty = Cents{0.1};
+        return state;
+    }
+    ListState left_as(visit::Run& run) {
+        const PipeId pipe = run.pipe().id;
+        run.next();
+        return run.record().of(pipe).list.value();
+    }
+
+    organ::Instrument instrument;
+    double now = 0.0;
+};
+
+// A wire driven far creeps on by up to a tenth of the way, and does so within two minutes.
+TEST_F(RunDone, AReedWhoseWireWasDrivenFarIsHeardAgainWhenItHasCrept) {
+    visit::Run run = begin("Trumpet 8");
+    const auto tune_from = [&](double cents) {
+        pass(run, 1.0);
+        run.follow(by_beats(run, cents, tuning::Stage::reading, 0.0));
+        pass(run, 1.0);
+        run.follow(by_beats(run, cents / 2.0, tuning::Stage::moving, 0.0));
+        pass(run, 2.0);
+        run.follow(by_beats(run, 0.1, tuning::Stage::settled, 0.0));
+    };
+    run.go_to(40);
+    tune_from(4.0);
+    EXPECT_EQ(left_as(run), ListState::done);
+    run.go_to(37);
+    tune_from(-30.0);
+    EXPECT_EQ(left_as(run), ListState::hear_again);
+    pass(run, 60.0);
+    run.go_to(37);
+    run.follow(by_beats(run, -0.6, tuning::Stage::settled, 0.0));
+    EXPECT_EQ(left_as(run), ListState::hear_again) << "too early";
+    pass(run, 70.0);
+    run.go_to(37);
+    run.follow(by_beats(run, 0.1, tuning::Stage::settled, 0.0));
+    EXPECT_EQ(left_as(run), ListState::done);
+}
+
+// By beats hardly anything is known of the pipe just after a touch.
+TEST_F(RunDone, ATouchIsSeenThoughTheFirstFigureAfterItHardlyKnowsAnything) {
+    instrument.divisions[0].stops[1].makes[0].make = {};  // a flue
+    visit::Run run = begin("Trumpet 8");
+    run.go_to(50);
+    pass(run, 1.0);
+    run.follow(by_beats(run, 13.0, tuning::Stage::reading, 0.0));
+    pass(run, 1.0);
+    run.follow(by_beats(run, 0.5, tuning::Stage::reading, 0.0, 5.0));
+    pass(run, 2.0);
+    run.follow(by_beats(run, 0.2, tuning::Stage::settled, 0.0, 0.25));
+    EXPECT_EQ(left_as(run), ListState::hear_again) << "warm from the hand";
+}
+
+// Its key still down, it falls as it cools, faster than wander: nobody moved it, and the screen
+// goes on saying wait.
+TEST_F(RunDone, APipeThatFallsWhileItCoolsInHandIsNotTouched) {
+    visit::Run run = begin("Octave 4");
+    for (const organ::Pipe& pipe : run.pipes())
+        if (pipe.key != 50) run.note(OutOfReach{pipe.id, true});
+    run.go_to(50);
+    pass(run, 1.0);
+    run.follow(stands(run, 6.0, tuning::Stage::reading));
+    pass(run, 1.0);
+    run.follow(stands(run, 3.0, tuning::Stage::moving));
+    pass(run, 2.0);
+    run.follow(stands(run, 0.1, tuning::Stage::settled));
+    EXPECT_EQ(left_as(run), ListState::hear_again);
+    ASSERT_TRUE(run.wait());
+    for (const double off : {-0.6, -1.4, -2.0, -2.3}) {
+        pass(run, 10.0);
+        run.follow(stands(run, off + 0.3, tuning::Stage::moving));
+        pass(run, 1.0);
+        run.follow(stands(run, off, tuning::Stage::reading));
+        EXPECT_TRUE(run.wait()) << off;
+    }
+    EXPECT_LT(run.wait()->count(), 260.0) << "since it was touched, not since it fell";
+}
+
+// They were put there: that they stand a little flat together isn't the day's pitch.
+TEST_F(RunDone, ThePitchToWhichTheReferencesWereTunedStaysThatOfTheDay) {
+    visit::Run run = begin("Octave 4");
+    for (const int key : {25, 29}) {
+        run.go_to(key);
+        pass(run, 1.0);
+        run.follow(stands(run, 6.0, tuning::Stage::reading));
+        pass(run, 1.0);
+        run.follow(stands(run, 3.0, tuning::Stage::moving));
+        pass(run, 2.0);
+        run.follow(stands(run, 0.1, tuning::Stage::settled));
+    }
+    run.take(organ::find_stop(instrument, "Trumpet 8").value());
+    for (const int key : {25, 29, 33, 37, 41}) {
+        run.go_to(key);
+        pass(run, 1.0);
+        run.follow(by_beats(run, 2.0, tuning::Stage::reading, -1.5));
+    }
+    run.rest();
+    ASSERT_TRUE(run.day().pitch);
+    EXPECT_NEAR(interval(instrument.a, *run.day().pitch).value(), 0.0, 1e-6);
+}
+
+// What a pipe heard alone is put to is known from all that was heard of its reference: as that was
+// left, and beside each pipe tuned from it.
+TEST_F(RunDone, AReferenceIsKnownFromWhatWasHeardOfItBefore) {
+    organ::Stop principal = plain_rank("principal-8", "Principal 8′", "8", "octave-4");
+    instrument.divisions[0].stops.push_back(principal);
+    visit::Run run = begin("Trumpet 8");
+    EXPECT_FALSE(run.paired_expectation()->reference_before.pitch());
+    run.go_to(40);
+    pass(run, 1.0);
+    run.follow(by_beats(run, 0.2, tuning::Stage::reading, -0.8));
+    run.follow(by_beats(run, 0.1, tuning::Stage::settled, -0.8));
+    run.take(organ::find_stop(instrument, "Principal 8").value());
+    run.go_to(40);
+    const auto expected = run.paired_expectation();
+    ASSERT_TRUE(expected->reference_before.pitch());
+    EXPECT_NEAR(interval(expected->reference_target, *expected->reference_before.pitch()).value(),
+                -0.8, 1e-6);
+}
+
+}  // namespace run_done_test
+}  // namespace rankwright::visit
