@@ -12,6 +12,8 @@ using tuning::Stage;
 constexpr Seconds kSteady{1.0};
 // The mean over a second or more of a pipe that nobody touches wanders by less.
 constexpr Cents kWanders{0.35};
+constexpr Seconds kKnown{1.6};
+constexpr Cents kStraysInMinutes{0.5};
 // A figure less sure than this can't tell whether the pipe was moved.
 constexpr Cents kWellKnown{0.3};
 // And heard alone it may differ by more from what it was by beats, with its reference's own doubt.
@@ -27,9 +29,9 @@ KeptReading as(Moment moment, KeptReading reading) {
 }
 
 /// Pitches and not deviations: what those are measured from may have changed since.
-bool elsewhere(const KeptReading& one, const KeptReading& other) {
+bool elsewhere(const KeptReading& one, const KeptReading& other, Cents wanders = kWanders) {
     const double sd = std::hypot(one.uncertainty.value(), other.uncertainty.value());
-    const Cents doubt = one.reference == other.reference ? kWanders : kOtherwiseHeard;
+    const Cents doubt = one.reference == other.reference ? wanders : kOtherwiseHeard;
     return std::abs(interval(one.pitch, other.pitch).value()) > std::max(doubt.value(), 3.0 * sd);
 }
 
@@ -67,11 +69,13 @@ void Keeper::watch_movement(Stage stage, const std::optional<KeptReading>& figur
             moved_ = true;
         }
         if (!moves && (moved_ || well_known(*figure))) moving_.reset();
-    } else if (stood_ && elsewhere(*stood_, *figure)) {
+    } else if (stood_ && elsewhere(*stood_, *figure, kStraysInMinutes)) {
         touch();
     }
-    // A pipe that cools goes on by little, and isn't touched for that.
-    if (!moves && !moving_ && figure->heard >= kSteady && well_known(*figure)) stood_ = figure;
+    // Not for longer: a mean of some seconds slides from where it stood to where a tap has put it.
+    const bool still_young = !stood_ || stood_->heard < kKnown;
+    if (still_young && !moves && !moving_ && figure->heard >= kSteady && well_known(*figure))
+        stood_ = figure;
 }
 
 std::optional<KeptReading> Keeper::hear(Stage stage, const std::optional<KeptReading>& figure) {

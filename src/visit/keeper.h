@@ -43,7 +43,7 @@ class Keeper {
     bool moved_ = false;                 ///< and since then it was heard elsewhere
     int touches_ = 0;
     std::optional<KeptReading> untouched_;  ///< as last seen before it was moved
-    std::optional<KeptReading> stood_;      ///< where it stands since then, as last well known
+    std::optional<KeptReading> stood_;      ///< where it stood after that, once well known
     std::optional<KeptReading> latest_;
     std::optional<KeptReading> after_;  ///< as kept
 };

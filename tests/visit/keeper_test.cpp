@@ -90,6 +90,16 @@ TEST(Keeper, AFigureThatIsHardlyKnownDoesNotHideATouch) {
     }
 }
 
+// The figure is a mean of some seconds: after a small tap it slides to where the pipe stands now.
+TEST(Keeper, ASmallTapThatTheMeanSlidesOverIsATouch) {
+    Keeper keeper;
+    keeper.turn_to(true);
+    keeper.hear(Stage::settled, figure(-0.48, 2.0, 0.17));
+    for (double cents = -0.4; cents < 0.8; cents += 0.1)
+        keeper.hear(Stage::settled, figure(cents, 3.0, 0.12));
+    EXPECT_GE(keeper.sure_touches(), 1);
+}
+
 // What it is measured from is another thing then, and the reference's own doubt comes in.
 TEST(Keeper, HeardAloneAfterBeatsItWasNotTouched) {
     Keeper keeper;
