@@ -170,11 +170,14 @@ void Run::learn_cooling(const KeptReading& figure) {
     constexpr Cents kKnownTo{0.3};
     constexpr Cents kLeast{0.4};
     constexpr double kMostASecond = 1.0;  // cents: no touch does more than some (from memory)
+    constexpr double kClearly = 2.5;      // standard uncertainties
     const auto& left = record_.of(pipe().id).after;
     if (!outcomes_[current_].again || !has_cooled(pipe().id) || keeper_.touched() || !left ||
-        figure.uncertainty > kKnownTo || figure.reference != left->reference || pipe().make.reed())
+        figure.reference != left->reference || pipe().make.reed())
         return;
     const Cents fell = left->deviation - figure.deviation;
+    const bool clearly = fell > figure.uncertainty * kClearly;
+    if (figure.uncertainty > kKnownTo && !clearly) return;
     Handling& hand = handled_[pipe().id];
     hand.cools_by = 0.0;
     if (fell > kLeast && fell < kMostWarmth && hand.for_so_long > Seconds{0.0})
