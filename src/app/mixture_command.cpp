@@ -58,6 +58,7 @@ Json mixture_json(const std::optional<MixtureReading>& reading, const MixtureReq
         one["unresolved_with"] = Json::array();
         for (const std::size_t other : pipe.unresolved_with)
             one["unresolved_with"].push_back(name(other));
+        one["twin"] = pipe.twin ? Json(*pipe.twin) : Json(nullptr);
         one["to_part_s"] = pipe.to_part ? Json(pipe.to_part->count()) : Json(nullptr);
         out["pipes"].push_back(std::move(one));
     }
@@ -76,6 +77,7 @@ void print_pipe(const MixturePipeReading& pipe, const std::string& name,
     if (pipe.cents)
         std::printf("%10.4f Hz  %+8.3f cents ± %.3f  %6.1f dB", pipe.hz->value(),
                     pipe.cents->value(), pipe.cents_sd->value(), pipe.level->value());
+    if (pipe.twin) std::printf("; either of the two");
     for (std::size_t k = 0; k < pipe.unresolved_with.size(); ++k) {
         const std::size_t other = pipe.unresolved_with[k];
         std::printf("%s%s", k == 0 ? "; not yet told from " : ", ",

@@ -8,6 +8,7 @@
 #include "listening/mixture_prior.h"
 #include "listening/mixture_search.h"
 #include "listening/mixture_shared.h"
+#include "listening/mixture_twins.h"
 
 #include <algorithm>
 #include <cmath>
@@ -19,8 +20,8 @@ namespace {
 constexpr double kReach_cents = 16.0;
 constexpr double kWideReach_cents = 25.0;  // where not all are found within the other
 constexpr double kSpread_cents = 6.0;
-constexpr double kReferenceReach_cents = 3.0;
-constexpr double kReferenceSpread_cents = 0.7;
+constexpr double kReferenceReach_cents = 1.0;
+constexpr double kReferenceSpread_cents = 0.05;
 constexpr double kHeardReach_cents = 2.0;
 constexpr double kHeardSpread_cents = 0.3;
 /// Frames are less independent than they look; found from recorded keys by the errors' spread.
@@ -42,13 +43,17 @@ class KeyHearing {
                      const MixtureState& others) const;
     bool still_there(std::size_t j, const MixtureModel& model, const MixtureState& others,
                      MixtureState& places);
-    void refine(const MixtureState& found, std::size_t terms);
+    MixtureState refine(const MixtureState& found);
+    void forget();
+    bool elsewhere(const MixtureState& refined, const MixtureState& found) const;
     void report(MixtureFit& fit, const MixtureState& state, const std::vector<std::size_t>& which);
     bool meet(std::size_t i, std::size_t j, double& hz) const;
     void name_neighbours();
     bool heard_before(std::size_t j) const {
         return j < request_.before.size() && request_.before[j];
     }
+    // A reference has partials wherever the pipes do; their higher ones stand clear of its sooner.
+    int partials_asked() const { return request_.reference ? 12 : 6; }
     bool sounds(std::size_t j) const { return readings_[j].presence == Presence::sounding; }
 
     const MixtureSound& sound_;
@@ -75,7 +80,7 @@ KeyHearing::KeyHearing(const MixtureSound& sound, const MixtureRequest& request,
         r.highest_hz = std::min(
             {kTrueShare * request.rate.value(), kHighest_hz, (kHighestTold + 0.5) * r.nominal_hz});
         model_.pipes.push_back(
-            {r.nominal_hz, 0.0, reference ? kReferenceSpread_cents : kSpread_cents});
+            {r.nominal_hz, 0.0, reference ? kReferenceSpread_cents : kSpread_cents, reference});
         if (request.heard && request.heard->pipe == j) {
             MixtureModel::Pipe& pipe = model_.pipes.back();
             pipe.centre = (request.heard->pitch.value() / r.nominal_hz - 1.0) / kCent;
@@ -85,12 +90,16 @@ KeyHearing::KeyHearing(const MixtureSound& sound, const MixtureRequest& request,
             r.high = (pipe.centre + kHeardReach_cents) * kCent;
         }
         reach_.push_back(r);
-        MixturePipeReading reading;
-        if (!reference) reading.ratio = request.pipes[j];
-        readings_.push_back(reading);
     }
-    strongest_hz_.assign(count, 0.0);
-    likely_.resize(count);
+    forget();
+}
+
+void KeyHearing::forget() {
+    readings_.assign(reach_.size(), {});
+    for (std::size_t j = 0; j < request_.pipes.size(); ++j)
+        readings_[j].ratio = request_.pipes[j];
+    strongest_hz_.assign(reach_.size(), 0.0);
+    likely_.assign(reach_.size(), {});
 }
 
 std::vector<MixtureState> KeyHearing::search(const std::vector<MixtureBand>& bands) const {
@@ -101,8 +110,7 @@ std::vector<MixtureState> KeyHearing::search(const std::vector<MixtureBand>& ban
     if (!request_.heard && request_.before.empty()) return search_mixture(fit, reach_);
     MixtureState state = fit.start();
     for (std::size_t j = 0; j < reach_.size(); ++j) {
-        const bool reference = j == request_.pipes.size();
-        state.present[j] = model_.pipes[j].sure || heard_before(j) || reference;
+        state.present[j] = model_.pipes[j].sure || heard_before(j);
         if (heard_before(j)) state.unknowns[j] = request_.before[j]->value();
     }
     fit.refine(state, 4);
@@ -122,7 +130,7 @@ MixtureState KeyHearing::judge(const std::vector<MixtureBand>& bands, const Mixt
     state.level = found.level;
     for (std::size_t j = 0; j < reach_.size(); ++j)
         state.unknowns[j * fit.terms()] = found.unknowns[j];
-    std::vector<PresenceEvidence> evidence = judge_presence(fit, state, reach_);
+    std::vector<PresenceEvidence> evidence = judge_presence(fit, state, reach_, partials_asked());
     MixtureState places = found;
     places.present = state.present;
     places.level = state.level;
@@ -227,8 +235,8 @@ void KeyHearing::look_closer_at(std::size_t j, PresenceEvidence& evidence,
     places.present[j] = presence == Presence::sounding || (evidence.rival && places.present[j]);
 }
 
-// Bands around the places found, wander and slow gains in full.
-void KeyHearing::refine(const MixtureState& found, std::size_t terms) {
+// Bands around the places found, wander and slow gains in full. Returns where the pipes stand then.
+MixtureState KeyHearing::refine(const MixtureState& found) {
     MixtureModel model = model_;
     model.pipes.clear();
     const auto within = [&](double each_second, double most) {
@@ -243,39 +251,42 @@ void KeyHearing::refine(const MixtureState& found, std::size_t terms) {
     for (std::size_t j = 0; j < reach_.size(); ++j) {
         if (!found.present[j]) continue;
         MixtureReach r = reach_[j];
-        r.low = (found.unknowns[j * terms] - kDoubt_cents) * kCent;
-        r.high = (found.unknowns[j * terms] + kDoubt_cents) * kCent;
+        r.low = (found.unknowns[j] - kDoubt_cents) * kCent;
+        r.high = (found.unknowns[j] + kDoubt_cents) * kCent;
         r.highest_hz = std::min(kTrueShare * request_.rate.value(), kHighest_hz);
         near.push_back(r);
         which.push_back(j);
         also.push_back(likely_[j]);
         model.pipes.push_back(model_.pipes[j]);
     }
-    if (which.empty()) return;
+    if (which.empty()) return found;
     const std::vector<MixtureBand> bands = fine_bands(sound_, near);
-    if (bands.empty()) return;
+    if (bands.empty()) return found;
     MixtureFit fit(bands, model);
     MixtureState state = fit.start();
     for (std::size_t i = 0; i < which.size(); ++i) {
         state.present[i] = 1;
-        state.unknowns[i * fit.terms()] = found.unknowns[which[i] * terms];
+        state.unknowns[i * fit.terms()] = found.unknowns[which[i]];
         state.level[i] = found.level[which[i]];
     }
     fit.refine(state, 8);
     polish_mixture(fit, state, near, 4, false, also);
     report(fit, state, which);
+    MixtureState places = found;
+    for (std::size_t i = 0; i < which.size(); ++i) {
+        places.present[which[i]] = state.present[i];
+        places.unknowns[which[i]] = state.unknowns[i * fit.terms()];
+        places.level[which[i]] = state.level[i];
+    }
+    return places;
 }
 
-// Whether the fit has left the pipe anything to be heard by.
-bool stands_out(const MixtureFit& fit, const MixtureState& state, std::size_t pipe) {
-    constexpr double kClear = 10.0;  // power over that of noise in the whole span
-    for (const std::size_t b : fit.bands_of(pipe)) {
-        const MixtureBand& band = fit.bands()[b];
-        for (std::size_t a = 0; a < band.tones.size(); ++a)
-            if (band.tones[a].pipe == pipe &&
-                state.bands[b].tones[a].found * static_cast<double>(band.size()) >
-                    kClear * state.bands[b].noise)
-                return true;
+bool KeyHearing::elsewhere(const MixtureState& refined, const MixtureState& found) const {
+    constexpr double kElsewhere_cycles = 0.3;
+    for (std::size_t j = 0; j < reach_.size(); ++j) {
+        const double cycles = std::abs(refined.unknowns[j] - found.unknowns[j]) * kCent *
+                              reach_[j].nominal_hz * sound_.seconds;
+        if (refined.present[j] && cycles > kElsewhere_cycles) return true;
     }
     return false;
 }
@@ -288,7 +299,7 @@ void KeyHearing::report(MixtureFit& fit, const MixtureState& state,
         MixturePipeReading& r = readings_[which[i]];
         if (!state.present[i] || r.presence != Presence::sounding) continue;
         const double nominal = fit.model().pipes[i].nominal_hz;
-        if (!stands_out(fit, state, i)) {
+        if (!fit.stands_out(state, i)) {
             r.presence = Presence::cannot_tell;
             continue;
         }
@@ -351,12 +362,21 @@ void KeyHearing::name_neighbours() {
 }
 
 std::optional<MixtureReading> KeyHearing::read() {
-    const std::vector<MixtureBand> bands = search_bands(sound_, reach_);
+    const std::vector<MixtureBand> bands = search_bands(sound_, reach_, partials_asked());
     if (bands.empty()) return std::nullopt;
     const std::vector<MixtureState> states = search(bands);
     const MixtureState places = judge(bands, states.front());
-    refine(places, 1);
+    const MixtureState refined = refine(places);
+    // A pipe found elsewhere so late may have left to others what they don't sound for. Where the
+    // key goes on, the next reading sees to that.
+    if (request_.before.empty() && elsewhere(refined, places)) {
+        forget();
+        refine(judge(bands, refined));
+    }
     name_neighbours();
+    std::optional<std::size_t> heard;
+    if (request_.heard) heard = request_.heard->pipe;
+    judge_twins({readings_.data(), request_.pipes.size()}, heard, sound_.seconds);
     MixtureReading reading;
     reading.pipes = readings_;
     if (request_.reference) {

@@ -52,6 +52,9 @@ struct MixturePipeReading {
     std::vector<std::size_t>
         unresolved_with;             ///< indices of pipes that hide it or may be taken for it
     std::optional<Seconds> to_part;  ///< how long a span would tell them apart
+    /// Another of the same ratio: which of the two is which can't be heard, only that one stands
+    /// here and one there.
+    std::optional<std::size_t> twin{};
 };
 
 struct MixtureReading {

@@ -54,20 +54,12 @@ std::vector<Window> windows_of(const MixtureState& state, std::span<const Mixtur
     return windows;
 }
 
-double ln_ratio_at(const PresenceEvidence& evidence, double cents) {
-    const auto nearer = [&](const auto& a, const auto& b) {
-        return std::abs(a.cents - cents) < std::abs(b.cents - cents);
-    };
-    const auto& places = evidence.places;
-    return places.empty() ? 0.0 : std::min_element(places.begin(), places.end(), nearer)->ln_ratio;
-}
-
 // There two explain one's unrest better than one, whether both sound or not.
-bool beside_another(const MixtureState& state, std::size_t terms, std::size_t pipe,
+bool beside_another(const MixtureState& state, std::size_t pipe, std::size_t terms, double cents,
                     double beside_cents) {
     for (std::size_t i = 0; i < state.present.size(); ++i)
         if (i != pipe && state.present[i] &&
-            std::abs(state.unknowns[i * terms] - state.unknowns[pipe * terms]) < beside_cents)
+            std::abs(state.unknowns[i * terms] - cents) < beside_cents)
             return true;
     return false;
 }
@@ -85,9 +77,12 @@ void hear_jointly(MixtureFit& fit, const MixtureState& without, const std::vecto
         with.unknowns[at] = place;
         with.level[pipe] = std::log(usual_level(without, pipe));
         fit.refine(with, 5);
-        if (beside_another(with, fit.terms(), pipe, beside_cents)) continue;
+        // Of both, since another may have been drawn to where this one stands, or away.
+        if (beside_another(without, pipe, fit.terms(), with.unknowns[at], beside_cents) &&
+            beside_another(with, pipe, fit.terms(), with.unknowns[at], beside_cents))
+            continue;
         const double more = with.evidence - without.evidence;
-        const double likely = kJointWorth * more + ln_ratio_at(evidence, with.unknowns[at]);
+        const double likely = kJointWorth * more + evidence.ln_at(with.unknowns[at]);
         evidence.joint = std::max(evidence.joint.value_or(more), more);
         if (likely <= best) continue;
         best = likely;
@@ -132,7 +127,7 @@ PresenceEvidence look_at(const MixtureSound& sound, MixtureModel model, const Mi
         without.unknowns[i * fit.terms()] = state.unknowns[which[i]];
         without.level[i] = state.level[which[i]];
     }
-    fit.refine(without, 5);
+    refine_in_place(fit, without, 5);
     PresenceEvidence evidence = presence_evidence(fit, without, which.size(), own,
                                                   usual_level(state, pipe), kPartialsHeard);
     std::vector<double> places{evidence.cents};

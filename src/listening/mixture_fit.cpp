@@ -189,7 +189,7 @@ double MixtureFit::prior_cost(const MixtureState& state) const {
         const MixtureModel::Pipe& pipe = model_.pipes[j];
         const double* x = &state.unknowns[j * terms()];
         const double u = (x[0] - pipe.centre) / pipe.sd;
-        cost += 2.0 * std::log1p(u * u / 3.0) + std::log(pipe.sd);
+        cost += (pipe.sure ? 0.5 * u * u : 2.0 * std::log1p(u * u / 3.0)) + std::log(pipe.sd);
         for (std::size_t m = 1; m < terms(); ++m) {
             const double sd = state.wander[j] * std::pow(static_cast<double>(m), -kWanderFall);
             cost += 0.5 * x[m] * x[m] / (sd * sd) + std::log(sd);

@@ -6,6 +6,7 @@
 #include "listening/mixture_bands.h"
 #include "listening/mixture_table.h"
 
+#include <cmath>
 #include <complex>
 #include <cstddef>
 #include <span>
@@ -27,6 +28,12 @@ struct MixtureModel {
     std::size_t wander_terms = 0;
     std::size_t gain_terms = 1;
     double temper = 0.4;
+
+    /// Of one pitch: nothing but what was known before tells which is which.
+    bool twins(std::size_t i, std::size_t j) const {
+        return i != j && !pipes[i].sure && !pipes[j].sure &&
+               std::abs(pipes[i].nominal_hz - pipes[j].nominal_hz) < 1e-9 * pipes[i].nominal_hz;
+    }
 };
 
 struct MixtureState {
@@ -92,6 +99,9 @@ class MixtureFit {
                   std::vector<double>& im);
     /// Covariance of the deviations' means over the span; after refine.
     std::vector<double> covariance(const MixtureState& state);
+    /// Whether the fit has left the pipe anything to be heard by: some partial of it is clear of
+    /// noise and of what the others' unrest puts there.
+    bool stands_out(const MixtureState& state, std::size_t pipe) const;
     /// Those that tell the pipe's pitch.
     std::vector<MixturePartial> partials(const MixtureState& state, std::size_t pipe);
     /// Mean of the pipe's common path, from which its partials' slopes count; in the fit's cents.

@@ -23,8 +23,8 @@ void measure_floor(MixtureBand& band, const MixtureSound& sound) {
 }  // namespace
 
 std::vector<MixtureBand> search_bands(const MixtureSound& sound,
-                                      std::span<const MixtureReach> reach) {
-    constexpr int kAlways = 2, kSearched = 6, kEach = 8;
+                                      std::span<const MixtureReach> reach, int highest) {
+    constexpr int kAlways = 2, kMore = 2;  // those that the bands of others bring along
     constexpr double kWiden_hz = 0.3;
     std::vector<MixtureBand> bands;
     std::vector<int> count(reach.size(), 0);
@@ -33,8 +33,9 @@ std::vector<MixtureBand> search_bands(const MixtureSound& sound,
         measure_floor(band, sound);
         bool wanted = false;
         for (const MixtureTone& t : band.tones)
-            wanted = wanted || t.partial <= kAlways ||
-                     (t.partial <= kSearched && count[t.pipe] < kEach && band.line > kStandsOut);
+            wanted =
+                wanted || t.partial <= kAlways ||
+                (t.partial <= highest && count[t.pipe] < highest + kMore && band.line > kStandsOut);
         if (!wanted || !cut_band(band, sound.samples, sound.rate)) continue;
         measure_floor(band, sound);
         for (const MixtureTone& t : band.tones)

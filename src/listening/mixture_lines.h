@@ -23,10 +23,10 @@ struct MixtureSound {
     NoiseFloor noise;
 };
 
-/// For the search: the lowest partials of every pipe, heard or not, and higher ones where something
-/// stands out. Bands whose filter doesn't fit the span are left out.
+/// For the search: the lowest partials of every pipe, heard or not, and those up to `highest` where
+/// something stands out. Bands whose filter doesn't fit the span are left out.
 std::vector<MixtureBand> search_bands(const MixtureSound& sound,
-                                      std::span<const MixtureReach> reach);
+                                      std::span<const MixtureReach> reach, int highest);
 
 /// For pipes whose pitch is nearly known: the fundamentals, then what tells most of the pitches.
 std::vector<MixtureBand> fine_bands(const MixtureSound& sound, std::span<const MixtureReach> near);

@@ -96,6 +96,21 @@ std::vector<MixturePartial> MixtureFit::partials(const MixtureState& state, std:
     return partials;
 }
 
+bool MixtureFit::stands_out(const MixtureState& state, std::size_t pipe) const {
+    constexpr double kClear = 10.0;  // power over that of noise in the whole span
+    for (const std::size_t b : bands_of_[pipe]) {
+        if (!used_[b]) continue;
+        const double noise = kClear * state.bands[b].noise / static_cast<double>(bands_[b].size());
+        for (std::size_t a = 0; a < work_[b].active.size(); ++a) {
+            const std::size_t tone = work_[b].active[a];
+            if (bands_[b].tones[tone].pipe == pipe &&
+                state.bands[b].tones[tone].found > noise + stray(b, a, state))
+                return true;
+        }
+    }
+    return false;
+}
+
 MixtureMean MixtureFit::mean(const MixtureState& state, std::size_t pipe) {
     const double path = mean_path(state, pipe);
     const Scatter scatter = combine(partials(state, pipe));

@@ -12,7 +12,6 @@ namespace rankwright::listening {
 
 namespace {
 
-constexpr int kPartialsAsked = 6;
 constexpr double kStep_cycles = 0.2;  // over the span: a line's width is about 1
 /// Tails of what else may be found at a place: t in two degrees of freedom and their like.
 constexpr double kNu = 2.0;
@@ -183,6 +182,13 @@ double integrate(std::span<const PresenceEvidence::Place> places) {
     return expected > 0.0 ? most + std::log(sum / expected) : 0.0;
 }
 
+double PresenceEvidence::ln_at(double at) const {
+    const auto nearer = [&](const Place& a, const Place& b) {
+        return std::abs(a.cents - at) < std::abs(b.cents - at);
+    };
+    return places.empty() ? 0.0 : std::min_element(places.begin(), places.end(), nearer)->ln_ratio;
+}
+
 PresenceEvidence presence_evidence(MixtureFit& fit, const MixtureState& without, std::size_t pipe,
                                    const MixtureReach& reach, double level, int highest) {
     static const std::vector<Loudness> loud = loudnesses();
@@ -232,18 +238,38 @@ double usual_level(const MixtureState& state, std::size_t pipe) {
     return std::exp(levels[levels.size() / 2]);
 }
 
+void refine_in_place(MixtureFit& fit, MixtureState& state, int steps) {
+    constexpr double kMoved_cycles = 0.3;
+    MixtureState refined = state;
+    fit.refine(refined, steps);
+    for (std::size_t k = 0; k < state.present.size(); ++k) {
+        const std::size_t at = k * fit.terms();
+        const double moved = (refined.unknowns[at] - state.unknowns[at]) * kCent *
+                             fit.model().pipes[k].nominal_hz * fit.model().span_s;
+        if (!state.present[k] || std::abs(moved) < kMoved_cycles) continue;
+        fit.refine(state, 0);
+        return;
+    }
+    state = std::move(refined);
+}
+
 namespace {
 
 class Judge {
   public:
-    Judge(MixtureFit& fit, MixtureState& state, std::span<const MixtureReach> reach)
-        : fit_(fit), state_(state), reach_(reach), evidence_(reach.size()), rest_(reach.size()) {}
+    Judge(MixtureFit& fit, MixtureState& state, std::span<const MixtureReach> reach, int highest)
+        : fit_(fit),
+          state_(state),
+          reach_(reach),
+          highest_(highest),
+          evidence_(reach.size()),
+          rest_(reach.size()) {}
 
     std::vector<PresenceEvidence> judge() {
         fit_.refine(state_, 4);
         do
             take_out();
-        while (put_in() || exchange());
+        while (put_in() || exchange() || move_one());
         return evidence_;
     }
 
@@ -256,26 +282,10 @@ class Judge {
         state.level[pipe] = level;
     }
 
-    // Refined, but no pipe gone off to explain what another was taken out for.
-    void refine_in_place(MixtureState& state) const {
-        constexpr double kMoved_cycles = 0.3;
-        MixtureState refined = state;
-        fit_.refine(refined, 3);
-        for (std::size_t k = 0; k < reach_.size(); ++k) {
-            const std::size_t at = k * fit_.terms();
-            const double moved = (refined.unknowns[at] - state.unknowns[at]) * kCent *
-                                 reach_[k].nominal_hz * fit_.model().span_s;
-            if (!state.present[k] || std::abs(moved) < kMoved_cycles) continue;
-            fit_.settle(state, 3);
-            return;
-        }
-        state = std::move(refined);
-    }
-
     MixtureState without(std::size_t pipe) const {
         MixtureState rest = state_;
         rest.present[pipe] = 0;
-        refine_in_place(rest);
+        refine_in_place(fit_, rest, 3);
         return rest;
     }
 
@@ -283,7 +293,7 @@ class Judge {
 
     PresenceEvidence evidence(const MixtureState& rest, std::size_t pipe) const {
         return presence_evidence(fit_, rest, pipe, reach_[pipe], usual_level(state_, pipe),
-                                 kPartialsAsked);
+                                 highest_);
     }
 
     // All pipes that others can stand in for: which of them are right shows when none is there.
@@ -296,7 +306,7 @@ class Judge {
             if (evidence_[i].ln_ratio < kSurelySounds) rest.present[i] = 0;
         }
         if (rest.present == state_.present) return;
-        fit_.refine(rest, 4);
+        refine_in_place(fit_, rest, 4);
         state_ = std::move(rest);
         rest_.assign(reach_.size(), {});
     }
@@ -319,7 +329,8 @@ class Judge {
 
     bool might_be_another(std::size_t pipe) const {
         for (std::size_t k = 0; k < reach_.size(); ++k)
-            if (!state_.present[k] && fit_.share_bands(pipe, k)) return true;
+            if (!state_.present[k] && fit_.share_bands(pipe, k) && !fit_.model().twins(pipe, k))
+                return true;
         return false;
     }
 
@@ -334,13 +345,14 @@ class Judge {
             if (rest_[i].present.empty()) rest_[i] = without(i);
             const MixtureState& rest = rest_[i];
             for (std::size_t k = 0; k < reach_.size(); ++k) {
-                if (state_.present[k] || !fit_.share_bands(i, k)) continue;
+                if (state_.present[k] || !fit_.share_bands(i, k) || fit_.model().twins(i, k))
+                    continue;
                 const PresenceEvidence rival = evidence(rest, k);
                 const double more = rival.ln_ratio - evidence_[i].ln_ratio;
                 if (std::abs(rival.cents - there) > kNear_cents || more < -kRival) continue;
                 MixtureState instead = rest;
                 place(instead, k, rival.cents, state_.level[i]);
-                refine_in_place(instead);
+                refine_in_place(fit_, instead, 3);
                 if (evidence(instead, i).ln_ratio >= kSurelySounds) continue;
                 if (more > kRival && tried_.at(k) < kMostTries) {
                     ++tried_.at(k);
@@ -353,9 +365,31 @@ class Judge {
         return false;
     }
 
+    // A pipe that others kept from its likelier place goes there, so that what it explained instead
+    // is free for another.
+    bool move_one() {
+        constexpr double kElsewhere_cycles = 1.0, kLikelier = 2.0;
+        for (std::size_t i = 0; i < reach_.size(); ++i) {
+            if (!state_.present[i] || sure(i) || tried_.at(i) >= kMostTries) continue;
+            const double there = state_.unknowns[i * fit_.terms()], likelier = evidence_[i].cents;
+            const double cycles =
+                std::abs(likelier - there) * kCent * reach_[i].nominal_hz * fit_.model().span_s;
+            if (cycles < kElsewhere_cycles ||
+                evidence_[i].ln_at(likelier) < evidence_[i].ln_at(there) + kLikelier)
+                continue;
+            ++tried_.at(i);
+            place(state_, i, likelier, state_.level[i]);
+            fit_.refine(state_, 4);
+            rest_.assign(reach_.size(), {});
+            return true;
+        }
+        return false;
+    }
+
     MixtureFit& fit_;
     MixtureState& state_;
     std::span<const MixtureReach> reach_;
+    int highest_;
     std::vector<PresenceEvidence> evidence_;
     std::vector<MixtureState> rest_;  // `state_` without each pipe, where that is known
     std::array<int, 16> tried_{};
@@ -364,8 +398,8 @@ class Judge {
 }  // namespace
 
 std::vector<PresenceEvidence> judge_presence(MixtureFit& fit, MixtureState& state,
-                                             std::span<const MixtureReach> reach) {
-    return Judge(fit, state, reach).judge();
+                                             std::span<const MixtureReach> reach, int highest) {
+    return Judge(fit, state, reach, highest).judge();
 }
 
 Presence presence_by(const PresenceEvidence& evidence) {

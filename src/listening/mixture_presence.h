@@ -33,6 +33,8 @@ struct PresenceEvidence {
         double cents = 0.0, expected = 0.0, ln_ratio = 0.0;
     };
     std::vector<Place> places{};
+    /// ln of the ratio at the nearest of the places; 0 without any.
+    double ln_at(double at) const;
     /// The lower pipe that it may hide behind, where that one's own partials stand and where those
     /// that both have, and ln of how much likelier these are if it does.
     struct Behind {
@@ -54,11 +56,15 @@ PresenceEvidence presence_evidence(MixtureFit& fit, const MixtureState& without,
 /// Power of the others' fundamentals, the median; its own when it is alone.
 double usual_level(const MixtureState& state, std::size_t pipe);
 
+/// Refined, but no pipe gone off to explain what another was taken out for.
+void refine_in_place(MixtureFit& fit, MixtureState& state, int steps);
+
 /// Judges the pipes of `state`: takes out those that others explain as well, puts in those that
 /// were missed. Afterwards `state` holds the pipes that surely sound. Returns the evidence of each.
+/// Partials up to `highest` are asked.
 /// \pre `fit` has bands for the whole reach of every pipe.
 std::vector<PresenceEvidence> judge_presence(MixtureFit& fit, MixtureState& state,
-                                             std::span<const MixtureReach> reach);
+                                             std::span<const MixtureReach> reach, int highest);
 
 /// Likelihood ratios (ln) above which a pipe is said to sound, and below which to be silent: from
 /// the development keys' confusion.

@@ -102,7 +102,8 @@ void MixtureFit::curvature(const MixtureState& state) {
             }
             if (m == 0) {
                 const double d = state.unknowns[x] - pipe.centre;
-                const double weight = 4.0 / (3.0 * pipe.sd * pipe.sd + d * d);
+                const double variance = pipe.sd * pipe.sd;
+                const double weight = pipe.sure ? 1.0 / variance : 4.0 / (3.0 * variance + d * d);
                 hessian_[x * all + x] += weight;
                 gradient_[x] += weight * d;
             } else {

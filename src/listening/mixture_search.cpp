@@ -130,6 +130,9 @@ bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const Mixtur
     constexpr double kBetter = 0.5, kHopeless = 60.0;
     const std::size_t pipes = reach.size(), terms = fit.terms();
     bool improved = false;
+    std::vector<char> stood_out(pipes, 0);
+    for (std::size_t j = 0; !scan && j < pipes; ++j)
+        stood_out[j] = state.present[j] && fit.stands_out(state, j);
     const auto attempt = [&](MixtureState trial) {
         for (std::size_t j = 0; j < pipes; ++j)
             if (trial.present[j] && trial.unknowns[j * terms] != state.unknowns[j * terms])
@@ -139,6 +142,9 @@ bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const Mixtur
         if (trial.evidence < state.evidence - kHopeless) return false;
         fit.refine(trial, steps);
         if (trial.evidence < state.evidence + kBetter) return false;
+        if (!scan)
+            for (std::size_t j = 0; j < pipes; ++j)
+                if (stood_out[j] && !fit.stands_out(trial, j)) return false;
         state = std::move(trial);
         improved = true;
         return true;
@@ -146,9 +152,12 @@ bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const Mixtur
     const auto within = [&](double cents, std::size_t j) {
         return cents * kCent >= reach[j].low && cents * kCent <= reach[j].high;
     };
+    const auto sure = [&](std::size_t j) { return fit.model().pipes[j].sure; };
+    const auto twins = [&](std::size_t i, std::size_t j) { return fit.model().twins(i, j); };
     for (std::size_t i = 0; i < pipes; ++i)
         for (std::size_t j = 0; j < i; ++j) {
             if (!fit.share_bands(i, j) || (!state.present[i] && !state.present[j])) continue;
+            if (sure(i) || sure(j) || twins(i, j)) continue;
             MixtureState trial = state;
             std::swap(trial.unknowns[i * terms], trial.unknowns[j * terms]);
             std::swap(trial.present[i], trial.present[j]);
@@ -160,7 +169,7 @@ bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const Mixtur
         }
     for (std::size_t i = 0; scan && i < pipes; ++i)
         for (std::size_t j = 0; j < pipes; ++j) {  // j where i is, i anew
-            if (i == j || !state.present[i] || !fit.share_bands(i, j) ||
+            if (i == j || !state.present[i] || sure(i) || sure(j) || !fit.share_bands(i, j) ||
                 !within(state.unknowns[i * terms], j))
                 continue;
             MixtureState base = state;
@@ -177,6 +186,7 @@ bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const Mixtur
             }
         }
     for (std::size_t j = 0; j < pipes; ++j) {
+        if (sure(j)) continue;
         const double now = state.unknowns[j * terms];
         const auto stands_there = [&](double cents) {
             return state.present[j] && std::abs(cents - now) * kCent *
@@ -224,6 +234,8 @@ std::vector<MixtureState> search_mixture(MixtureFit& fit, std::span<const Mixtur
         return model.pipes[a].nominal_hz < model.pipes[b].nominal_hz;
     });
     std::vector<MixtureState> beam{fit.start()};
+    for (std::size_t j = 0; j < pipes; ++j)
+        beam[0].present[j] = model.pipes[j].sure;
     const auto alike = [&](const MixtureState& a, const MixtureState& b) {
         if (a.present != b.present) return false;
         for (std::size_t i = 0; i < pipes; ++i)
@@ -246,6 +258,7 @@ std::vector<MixtureState> search_mixture(MixtureFit& fit, std::span<const Mixtur
         states = std::move(kept);
     };
     for (const std::size_t j : order) {
+        if (model.pipes[j].sure) continue;
         // Bands where no pipe still to come has a partial, so that nothing is explained by this
         // pipe that belongs to a higher one.
         std::vector<char> use(fit.bands().size(), 0);

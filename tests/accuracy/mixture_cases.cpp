@@ -41,7 +41,33 @@ const Composition& any_of(const std::array<Composition, n>& all, double share) {
     return all[static_cast<std::size_t>(share * (static_cast<double>(n) - 0.001))];
 }
 
+// How badly a reading fits a pipe: above all, sounding or not.
+double misfit(const listening::MixturePipeReading& reading, const MixedPipe& pipe, Hertz pure) {
+    using listening::Presence;
+    constexpr double kWrong = 1e6, kUndecided = 1e3, kMost_cents = 30.0;
+    if (reading.presence == Presence::cannot_tell) return kUndecided;
+    if ((reading.presence == Presence::silent) != pipe.silent) return kWrong;
+    if (!reading.cents || pipe.silent) return 0.0;
+    return std::min(kMost_cents,
+                    std::abs((*reading.cents - interval(pure, Hertz{pipe.hz})).value()));
+}
+
 }  // namespace
+
+listening::MixtureReading in_best_order(listening::MixtureReading reading, const MixedKey& key) {
+    const auto& ratios = key.request.pipes;
+    for (std::size_t j = 0; j < ratios.size(); ++j)
+        for (std::size_t i = 0; i < j; ++i) {
+            if (ratios[i].value() != ratios[j].value()) continue;
+            const Hertz pure = key.request.unison * ratios[i].value();
+            auto &a = reading.pipes[i], &b = reading.pipes[j];
+            const MixedPipe &one = key.pipes[i], &other = key.pipes[j];
+            if (misfit(b, one, pure) + misfit(a, other, pure) <
+                misfit(a, one, pure) + misfit(b, other, pure))
+                std::swap(a, b);
+        }
+    return reading;
+}
 
 MixtureRecordings::MixtureRecordings(const std::vector<std::string>& ranks) {
     for (RecordedPipe& pipe : recorded_pipes(ranks)) {

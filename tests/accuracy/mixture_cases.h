@@ -42,6 +42,10 @@ struct MixedKey {
     std::vector<float> samples;
 };
 
+/// The reading with what is said of pipes of one ratio in the order that fits the truth best: which
+/// of them is which isn't asked.
+listening::MixtureReading in_best_order(listening::MixtureReading reading, const MixedKey& key);
+
 /// Recordings to draw from, read once.
 class MixtureRecordings {
   public:

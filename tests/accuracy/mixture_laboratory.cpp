@@ -14,6 +14,7 @@
 #include <random>
 #include <sstream>
 #include <string>
+#include <utility>
 
 namespace rankwright::testing {
 namespace {
@@ -65,6 +66,10 @@ void print_key(int k, const MixedKey& key, const listening::MixtureReading& read
         }
         std::printf(" %s%s\n", truth.source.c_str(), right ? "" : "  <<");
     }
+    if (reading.reference && reading.reference->cents)
+        std::printf("  reference %.1f Hz: %+.3f ± %.3f %.1f dB\n", key.request.reference->value(),
+                    reading.reference->cents->value(), reading.reference->cents_sd->value(),
+                    reading.reference->level->value());
 }
 
 int judge(const Options& options) {
@@ -103,7 +108,7 @@ int judge(const Options& options) {
                     request.before[j] = interval(pure, Hertz{key->pipes[j].hz});
             }
         }
-        const auto reading = listening::measure_mixture(key->samples, request);
+        auto reading = listening::measure_mixture(key->samples, request);
         const double took = static_cast<double>(std::clock() - began) / CLOCKS_PER_SEC;
         tally.all_s += took;
         tally.worst_key_s = std::max(tally.worst_key_s, took);
@@ -111,6 +116,7 @@ int judge(const Options& options) {
             std::printf("key %d: no answer\n", k);
             continue;
         }
+        *reading = in_best_order(std::move(*reading), *key);
         if (number(options, "rows", 0.0) > 0.0) print_key(k, *key, *reading, took);
         for (std::size_t j = 0; j < key->pipes.size(); ++j) {
             const MixedPipe& truth = key->pipes[j];
