@@ -177,7 +177,7 @@ void add_mixture_command(CLI::App& app, ExitCode& code) {
         ->required();
     command
         ->add_option("--reference-hz", options->reference_hz,
-                     "a reference pipe of this pitch sounds beside them")
+                     "a reference pipe sounds beside them at this pitch, known to 0.1 cent")
         ->check(CLI::Range(10.0, 20000.0));
     auto* from = command->add_option("--from", options->from, "begin here, in seconds");
     auto* to = command->add_option("--to", options->to, "end here, in seconds");

@@ -1,8 +1,9 @@
 // Reads mixture keys mixed from recorded pipes and prints how they were read: by hand, as
 //   mixture_laboratory seed=7 keys=30 silent=0.25 leaking=0.25 leak=-30 spread=4.5 seconds=2.4
-//     ranks=Montre8,Trompette8 six=1 doubled=1 reference=1 rows=1 only=12 truth=1
-// only: that key; truth: the ear is told where the pipes are that sound; truth=2: where the muted
-// ones were, too, as if they had sounded a moment ago. The truth is in mixture_cases.h.
+//     ranks=Montre8,Trompette8 six=1 doubled=1 reference=1 reference-off=0.2 rows=1 only=12 truth=1
+// reference-off: cents by which the number given is wrong; only: that key; truth: the ear is told
+// where the pipes are that sound; truth=2: where the muted ones were, too, as if they had sounded a
+// moment ago. The truth is in mixture_cases.h.
 #include "accuracy/mixture_cases.h"
 #include "listening/mixture.h"
 #include "support/coverage.h"
@@ -100,6 +101,9 @@ int judge(const Options& options) {
         if (only >= 0 && only != k) continue;
         const std::clock_t began = std::clock();
         auto request = key->request;
+        if (request.reference)
+            request.reference =
+                transpose(*request.reference, Cents{number(options, "reference-off", 0.0)});
         if (number(options, "truth", 0.0) > 0.0) {
             request.before.resize(key->pipes.size());
             for (std::size_t j = 0; j < key->pipes.size(); ++j) {

@@ -4,6 +4,7 @@
 #include "support/sound_files.h"
 #include "support/tones.h"
 
+#include <algorithm>
 #include <random>
 
 #include <gtest/gtest.h>
@@ -58,6 +59,21 @@ TEST_F(MixtureCommand, SaysWhichPipesSoundAndHowFarFromPure) {
         EXPECT_TRUE(pipes[3][key].is_null()) << key;
     EXPECT_TRUE(pipes[3]["unresolved_with"].is_array());
     EXPECT_EQ(rankwright("mixture --unison-hz 220 --pipes 3/2,2,3,5 " + path).code, 0);
+}
+
+// Which of two pipes of one pitch is which can't be heard: common practice, no source.
+TEST_F(MixtureCommand, SaysThatTwoPipesOfOnePitchMayBeEither) {
+    const std::string path =
+        file({{sharp(2.0, 3.0), 0.1}, {sharp(4.0, 5.0), 0.06}, {sharp(4.0, -4.0), 0.08}});
+    const std::string arguments = "--unison-hz 220 --pipes 2,4,4 " + path;
+    const auto pipes = rankwright("mixture --json " + arguments).json()["pipes"];
+    EXPECT_TRUE(pipes[0]["twin"].is_null());
+    EXPECT_EQ(pipes[1]["twin"], 2);
+    EXPECT_EQ(pipes[2]["twin"], 1);
+    const double one = pipes[1]["cents"].get<double>(), other = pipes[2]["cents"].get<double>();
+    EXPECT_NEAR(std::max(one, other), 5.0, 0.05);
+    EXPECT_NEAR(std::min(one, other), -4.0, 0.05);
+    EXPECT_NE(rankwright("mixture " + arguments).out.find("either of the two"), std::string::npos);
 }
 
 TEST_F(MixtureCommand, HearsAReferenceBesideThePipes) {
