@@ -208,7 +208,12 @@ void AgainstReference::judge(const listening::PairHearing& pair, const listening
     pipe.heard = std::max(standing_.span(), pair.heard);
     pipe.drifting = drifts(standing_, pipe.stage == Stage::settled);
     judge_drawn(pair, any);
-    const bool stands = !moving && !pipe.drifting && !state_.drawn() &&
+    // A reference alone may pass for two in tune: where it wasn't told from them on this key, the
+    // pipe may yet come (common practice, no source: two seconds after it).
+    constexpr Seconds kMayComeFor{2.8};
+    const bool both_came = !latest.under || heard_alone_.heard_in(pair.tone) ||
+                           standing_.span() > kMayComeFor || pipe.stage == Stage::settled;
+    const bool stands = both_came && !moving && !pipe.drifting && !state_.drawn() &&
                         settles({*pipe.deviation, *pipe.uncertainty, expectation_->tolerance,
                                  standing_.span(), pipe.stage == Stage::settled});
     pipe.stage = moving ? Stage::moving : stands ? Stage::settled : Stage::reading;

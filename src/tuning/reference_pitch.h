@@ -20,6 +20,9 @@ class ReferencePitch {
     void hear(int sounding, Hertz pitch, Cents uncertainty);
     /// What was read in that sounding wasn't the reference alone.
     void withdraw(int sounding);
+    bool heard_in(int sounding) const {
+        return count_ != 0 && soundings_[count_ - 1].number == sounding;
+    }
     /// Those of another time come before its own.
     void after(const ReferencePitch& earlier);
 
