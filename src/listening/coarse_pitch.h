@@ -65,9 +65,9 @@ class CoarsePitch {
     std::unique_ptr<State> state_;
 };
 
-/// Whether what looks like a note at `body` is an overblown pipe (a harmonic flute, a stopped pipe at
-/// its twelfth), which sounds a multiple of it: as shares of all power, its fundamental is hardly
-/// there, and so is what isn't a partial of the multiple (`beside`).
+/// Whether what looks like a note at `body` is an overblown pipe (a harmonic flute, a stopped pipe
+/// at its twelfth), which sounds a multiple of it: as shares of all power, its fundamental is
+/// hardly there, and so is what isn't a partial of the multiple (`beside`).
 bool is_overblown(Hertz body, double fundamental, double beside);
 
 /// The pitch of the pipe that sounds through most of `samples`; a few windows vote. Allocates.
