@@ -72,7 +72,8 @@ class Run {
 
     /// Before anything that happens at that moment is told.
     void tell_time(Instant now) { now_ = now; }
-    /// Notes the day's air and pitch as they were given at the start.
+    /// Notes the day's air and pitch as they were given at the start. Where no pitch was, the
+    /// visit's own goes on if it was noted within the last two hours.
     void note_day();
     const Record& record() const { return record_; }
     /// Makes an entry of now; returns its serial.
@@ -232,6 +233,7 @@ class Run {
     Celsius air_at_pipe() const;
     void learn_pitch(const tuning::PairedState& state);
     void hold_pitch();
+    void recall_pitch();
 
     const organ::Instrument& instrument_;
     organ::StopRef stop_;

@@ -2,6 +2,7 @@
 #include "visit/run.h"
 
 #include <algorithm>
+#include <chrono>
 #include <cmath>
 #include <utility>
 
@@ -134,9 +135,23 @@ void Run::note_day() {
     if (day_.temperature) note(AirReading{{}, *day_.temperature, day_.humidity});
     for (const auto& [place, air] : day_.places)
         note(AirReading{place, air, std::nullopt});
-    if (!day_.pitch) return;
+    if (!day_.pitch) return recall_pitch();
     noted_pitch_ = day_.pitch;
     note(PitchReading{*day_.pitch, false});
+}
+
+// A rank that was begun at one A isn't finished at another. Later the air may have changed (common
+// practice, no source): then it is found anew.
+void Run::recall_pitch() {
+    constexpr std::chrono::hours kGoesOn{2};
+    const std::vector<BookEntry> entries = counted(record_.entries());
+    const auto last = std::find_if(entries.rbegin(), entries.rend(), [](const BookEntry& entry) {
+        return std::holds_alternative<PitchReading>(entry.matter);
+    });
+    if (last == entries.rend() || now_.wall - last->at > kGoesOn) return;
+    noted_pitch_ = std::get<PitchReading>(last->matter).a;
+    pitch_.give(noted_pitch_);
+    day_.pitch = pitch_.a();
 }
 
 void Run::note_pitch() {

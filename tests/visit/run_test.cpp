@@ -1,6 +1,7 @@
 #include "visit/run.h"
 
 #include <algorithm>
+#include <chrono>
 #include <cmath>
 #include <cstdlib>
 #include <map>
@@ -67,6 +68,32 @@ TEST_F(RunTest, WalksOneChestSideAfterTheOther) {
         const int side = run.pipes()[i].midi % 2;
         EXPECT_EQ(side, run.pipes()[i < run.other_side() ? 0 : run.other_side()].midi % 2) << i;
     }
+}
+
+// Common practice, no source: what was begun at one A today is finished at it; another day has its
+// own.
+TEST_F(RunTest, GoesOnAtTheVisitsOwnPitchUntilItIsOld) {
+    const WallTime morning{std::chrono::hours(480000)};
+    run.tell_time({Seconds{0.0}, morning});
+    run.note_day();
+    EXPECT_FALSE(run.day().pitch);
+    run.set_pitch(Hertz{438.0});
+    run.tell_time({Seconds{60.0}, morning + std::chrono::minutes(1)});
+    run.set_pitch(Hertz{441.3});
+    const auto gone_on = [&](std::chrono::minutes later, organ::Day day) {
+        visit::Run again(instrument, stop, std::move(day), {}, Record(run.record().entries()));
+        again.tell_time({Seconds{0.0}, morning + later});
+        again.note_day();
+        return std::pair(again.day().pitch, again.take_owed().size());
+    };
+    const auto [pitch, noted] = gone_on(std::chrono::minutes(50), {});
+    ASSERT_TRUE(pitch);
+    EXPECT_DOUBLE_EQ(pitch->value(), 441.3);
+    EXPECT_EQ(noted, 0U) << "it is in the book";
+    organ::Day given;
+    given.pitch = Hertz{440.7};
+    EXPECT_DOUBLE_EQ(gone_on(std::chrono::minutes(50), given).first->value(), 440.7);
+    EXPECT_FALSE(gone_on(std::chrono::hours(20), {}).first);
 }
 
 // A fifth that is borrowed stands where its owner's pipes stand, not where its own keys would.
