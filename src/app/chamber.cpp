@@ -68,11 +68,11 @@ Result<std::unique_ptr<VisitBook>> open_book(const organ::Instrument& instrument
 /// it.
 class BookKeys {
   public:
-    BookKeys(VisitPages pages, std::filesystem::path book)
+    BookKeys(VisitPages pages, const std::filesystem::path& book)
         : pages_([pages = std::move(pages)](visit::WritePage::What what) {
               return pages.write(what);
           }),
-          desk_(std::move(book)) {}
+          desk_(book) {}
 
     /// True when the command was for the book.
     bool take(const visit::Command& command) {

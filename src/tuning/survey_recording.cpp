@@ -81,13 +81,13 @@ bool measure(HeardTone& tone, const Sound& sound, FrameIndex from, FrameIndex to
 }
 
 /// Two keys whose pipes stand within a quarter tone are one tone to the ear, and the second hides
-/// the first: it is found in what the ear left out.
-std::optional<HeardTone> hidden_after(const HeardTone& tone, const Sound& sound) {
+/// the first: it is found in what the ear left out after the first had `ended`.
+std::optional<HeardTone> hidden_after(const HeardTone& tone, FrameIndex ended, const Sound& sound) {
     constexpr Seconds kRelease{0.1};
     constexpr Seconds kLeast{0.5};
     constexpr Cents kAnother{15.0};
     const FrameIndex from =
-        tone.to + static_cast<std::int64_t>(kRelease.count() * sound.rate.value());
+        ended + static_cast<std::int64_t>(kRelease.count() * sound.rate.value());
     if (duration(tone.left - from, sound.rate) < kLeast) return {};
     const auto steady =
         listening::find_steady(cut(sound, 0, from, tone.left), sound.rate, tone.pitch);
@@ -98,6 +98,7 @@ std::optional<HeardTone> hidden_after(const HeardTone& tone, const Sound& sound)
     hidden.to = hidden.left = hidden.stood + static_cast<std::int64_t>(steady->count);
     hidden.pitch = tone.pitch;
     if (!measure(hidden, sound, hidden.stood, hidden.to)) return {};
+    hidden.about = hidden.pitch;
     const bool another = std::abs(interval(tone.pitch, hidden.pitch).value()) > kAnother.value();
     return another ? std::optional{hidden} : std::nullopt;
 }
@@ -208,13 +209,13 @@ std::vector<HeardTone> hear_all(const Sound& sound, int most_ciphers) {
     std::vector<HeardTone> tones;
     const auto margin = static_cast<std::int64_t>(kBeforeEnd.count() * sound.rate.value());
     for (HeardTone& tone : follow(sound)) {
-        const FrameIndex read_to =
-            std::min(tone.to + -margin,
-                     tone.stood + static_cast<std::int64_t>(kAlone.count() * sound.rate.value()));
-        const bool measured = measure(tone, sound, tone.stood, std::max(tone.stood, read_to));
+        const FrameIndex ended = std::max(tone.stood, tone.to + -margin);
+        const FrameIndex read_to = std::min(
+            ended, tone.stood + static_cast<std::int64_t>(kAlone.count() * sound.rate.value()));
+        const bool measured = measure(tone, sound, tone.stood, read_to);
         if (!measured && tone.lasted(sound.rate) < kWorthKeeping) continue;
         tones.push_back(tone);
-        if (const auto hidden = hidden_after(tone, sound)) tones.push_back(*hidden);
+        if (const auto hidden = hidden_after(tone, ended, sound)) tones.push_back(*hidden);
     }
     if (most_ciphers == 0) return tones;
     for (std::size_t i = 0; i < tones.size(); ++i) {
