@@ -54,6 +54,15 @@ struct RunDone : ::testing::Test {
         run.next();
         return run.record().of(pipe).list.value();
     }
+    /// The pipe in hand, alone, from 6 cents sharp.
+    void tune_alone(visit::Run& run) {
+        pass(run, 1.0);
+        run.follow(stands(run, 6.0, tuning::Stage::reading));
+        pass(run, 1.0);
+        run.follow(stands(run, 3.0, tuning::Stage::moving));
+        pass(run, 2.0);
+        run.follow(stands(run, 0.1, tuning::Stage::settled));
+    }
 
     organ::Instrument instrument;
     double now = 0.0;
@@ -107,12 +116,7 @@ TEST_F(RunDone, APipeThatFallsWhileItCoolsInHandIsNotTouched) {
     for (const organ::Pipe& pipe : run.pipes())
         if (pipe.key != 50) run.note(OutOfReach{pipe.id, true});
     run.go_to(50);
-    pass(run, 1.0);
-    run.follow(stands(run, 6.0, tuning::Stage::reading));
-    pass(run, 1.0);
-    run.follow(stands(run, 3.0, tuning::Stage::moving));
-    pass(run, 2.0);
-    run.follow(stands(run, 0.1, tuning::Stage::settled));
+    tune_alone(run);
     EXPECT_EQ(left_as(run), ListState::hear_again);
     ASSERT_TRUE(run.wait());
     for (const double off : {-0.6, -1.4, -2.0, -2.3}) {
@@ -130,12 +134,7 @@ TEST_F(RunDone, ThePitchToWhichTheReferencesWereTunedStaysThatOfTheDay) {
     visit::Run run = begin("Octave 4");
     for (const int key : {25, 29}) {
         run.go_to(key);
-        pass(run, 1.0);
-        run.follow(stands(run, 6.0, tuning::Stage::reading));
-        pass(run, 1.0);
-        run.follow(stands(run, 3.0, tuning::Stage::moving));
-        pass(run, 2.0);
-        run.follow(stands(run, 0.1, tuning::Stage::settled));
+        tune_alone(run);
     }
     run.take(organ::find_stop(instrument, "Trumpet 8").value());
     for (const int key : {25, 29, 33, 37, 41}) {
