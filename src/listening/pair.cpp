@@ -18,21 +18,15 @@ namespace {
 /// explanations are weighed by this power of their evidence.
 constexpr double kPairTemper = 0.35;
 
-/// Rustle is denser next to a partial than on the whole of its band, and slow: where it rules, the
-/// fit's variance, and that from how partials disagree, are so many times too small (recorded
-/// pipes).
-constexpr double kRustle = 6.0;
-constexpr double kRustlingScatter = 2.25;
-/// What "the mean pitch" of a rustling tone means is not defined more narrowly than this (relative,
-/// a hertz of pitch): 0.018 cents at 262 Hz (recorded pipes).
-constexpr double kDefined_per_hz = 4e-8;
+/// Of the mean over a span that was all heard (recorded pipes).
+constexpr PairDoubt kOfMean{2.0, 1.0, 2.5e-8};
 
 /// Of the beat: by the fit's curvature, or by how far the partials disagree if that is more.
-double variance(const PairPlace& place, const PairRequest& request) {
+double variance(const PairPlace& place, const PairRequest& request, const PairDoubt& doubt) {
     const double meets = request.reference_partial * request.reference.value();
-    const double defined = kDefined_per_hz * meets * meets;
-    const double curvature = place.beat_variance * (1.0 + (kRustle - 1.0) * place.rustle);
-    const double scatter = place.scatter * (1.0 + (kRustlingScatter - 1.0) * place.rustle);
+    const double defined = doubt.defined_per_hz * meets * meets;
+    const double curvature = place.beat_variance * (1.0 + (doubt.rustle - 1.0) * place.rustle);
+    const double scatter = place.scatter * (1.0 + (doubt.rustling_scatter - 1.0) * place.rustle);
     return std::max(curvature, scatter) + place.rustle * defined * defined;
 }
 
@@ -42,19 +36,20 @@ double weight_of(const PairPlace& place, const PairPlace& best) {
 
 /// What the beat's size stays under by two standard uncertainties' worth (97.7 %), all
 /// explanations weighed.
-double slower_than(std::span<const PairPlace> places, const PairRequest& request) {
+double slower_than(std::span<const PairPlace> places, const PairRequest& request,
+                   const PairDoubt& doubt) {
     constexpr double kOutside = 0.0228;
     double low = 0.0, high = 0.0, total = 0.0;
     for (const PairPlace& place : places) {
         total += weight_of(place, places.front());
-        high = std::max(high,
-                        std::abs(place.beat(request)) + 5.0 * std::sqrt(variance(place, request)));
+        high = std::max(
+            high, std::abs(place.beat(request)) + 5.0 * std::sqrt(variance(place, request, doubt)));
     }
     for (int halving = 0; halving < 40; ++halving) {
         const double x = 0.5 * (low + high);
         double outside = 0.0;
         for (const PairPlace& place : places) {
-            const double sd = std::sqrt(2.0 * variance(place, request));
+            const double sd = std::sqrt(2.0 * variance(place, request, doubt));
             const double beat = place.beat(request);
             outside += weight_of(place, places.front()) * 0.5 *
                        (std::erfc((x - beat) / sd) + std::erfc((x + beat) / sd));
@@ -66,7 +61,8 @@ double slower_than(std::span<const PairPlace> places, const PairRequest& request
 
 }  // namespace
 
-BeatReading weigh(std::span<const PairPlace> places, const PairRequest& request) {
+BeatReading weigh(std::span<const PairPlace> places, const PairRequest& request,
+                  const PairDoubt& doubt) {
     const PairPlace& best = places.front();
     const double m = request.reference_partial, n = request.pipe_partial;
 
@@ -76,8 +72,8 @@ BeatReading weigh(std::span<const PairPlace> places, const PairRequest& request)
         const double beat = place.beat(request);
         total += weight;
         mean += weight * beat;
-        square += weight * (beat * beat + variance(place, request));
-        const double sure = beat / std::sqrt(variance(place, request));
+        square += weight * (beat * beat + variance(place, request, doubt));
+        const double sure = beat / std::sqrt(variance(place, request, doubt));
         positive += weight * 0.5 * std::erfc(-sure / std::numbers::sqrt2);
     }
     const double beat = best.beat(request);
@@ -94,18 +90,18 @@ BeatReading weigh(std::span<const PairPlace> places, const PairRequest& request)
     reading.cents = Cents{kCents * std::log(n * best.pipe_hz / (m * best.reference_hz))};
     constexpr double kSure = 0.0228;  // a value twice its uncertainty has its sign by this much
     if (std::abs(beat) < 2.0 * sd || std::min(positive, 1.0 - positive) > kSure)
-        reading.under = Hertz{slower_than(places, request)};
+        reading.under = Hertz{slower_than(places, request, doubt)};
     return reading;
 }
 
 std::optional<BeatReading> measure_pair(std::span<const float> samples,
                                         const PairRequest& request) {
-    const PairPlan plan = plan_pair(samples, request);
+    PairPlan plan = plan_pair(samples, request);
     if (plan.lines.empty()) return std::nullopt;
     const std::vector<PairPlace> places =
         find_places(samples, request, plan, SearchEffort::exhaustive);
     if (places.empty() || !holds_two(places.front())) return std::nullopt;
-    return weigh(places, request);
+    return weigh(places, request, kOfMean);
 }
 
 }  // namespace rankwright::listening

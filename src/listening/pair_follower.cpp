@@ -30,7 +30,6 @@ constexpr double kBassBelow_hz = 130.0;
 constexpr double kHeardAlone = 4.6e-4;
 constexpr double kSeenKnown = 1.0;
 constexpr double kSeenWeak = 0.5;
-constexpr double kLowest = 4.5;    // meetings
 constexpr double kMoves = 0.0018;  // room for the pipe to be moved, relative: 3 cents
 constexpr double kMovesLeast_hz = 0.6;
 constexpr int kFirstSteps = 8;
@@ -39,6 +38,8 @@ constexpr Seconds kShortest{0.2};
 /// A mean pitch isn't defined more narrowly (relative).
 constexpr double kDefined = 6e-7;
 constexpr double kLiveRustle = 4.0;
+/// Of the beat at the end of a span that goes on (recorded and simulated pipes).
+constexpr PairDoubt kOfNow{6.0, 2.25, 4e-8};
 /// How far a tone's phase usually is from where its path leads, in the middle compass, more in the
 /// bass: at the end of the span (seconds), which few cosines describe; and its random walk from
 /// there (seconds² a second). Simulated pipes, which wander as recorded ones do.
@@ -106,7 +107,7 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     request_ = request;
     request_.rate = rate_;
     const auto samples = sound.between(0, from, to);
-    const PairPlan plan = plan_pair(samples, request_);
+    PairPlan plan = plan_pair(samples, request_);
     if (plan.lines.empty()) return false;
     const SearchEffort effort = premise.moving ? SearchEffort::quick : SearchEffort::thorough;
     std::vector<PairPlace> places = find_places(samples, request_, plan, effort);
@@ -212,10 +213,10 @@ void PairFollower::answer() {
         places_.clear();
         for (std::size_t i = modes_.size(); i-- > 0;) {
             best = fit_.answer(modes_[i]);
-            places_.push_back(place_of(modes_[i], best, model_, request_));
+            places_.push_back(place_of(modes_[i], best, model_, bands_, request_));
         }
         std::reverse(places_.begin(), places_.end());
-        reading_ = weigh(places_, request_);
+        reading_ = weigh(places_, request_, kOfNow);
         weak_ = !holds_two();
         const Hertz seen{turns_seen() / (model_.span_s * (weak_ ? 1 : highest_meeting()))};
         const Hertz size{std::abs(reading_.beat.value())};
@@ -245,7 +246,7 @@ double PairFollower::turns_seen() const {
 bool PairFollower::holds_two() const {
     PairPlace place;
     const PairState& state = modes_.front();
-    const double highest = kLowest * request_.reference_partial * model_.nominal_hz[0];
+    const double highest = kLowestMeetings * request_.reference_partial * model_.nominal_hz[0];
     for (std::size_t b = 0; b < bands_.size(); ++b) {
         const PairLine& line = bands_[b].line;
         if (line.reference_partial == 0 || line.pipe_partial == 0) continue;
@@ -293,7 +294,7 @@ int PairFollower::highest_meeting() const {
 
 PairFollower::Part PairFollower::part(double from, double to) {
     const PairAnswer answer = fit_.part(modes_.front(), from, to);
-    const PairPlace place = place_of(modes_.front(), answer, model_, request_);
+    const PairPlace place = place_of(modes_.front(), answer, model_, bands_, request_);
     const double m = request_.reference_partial, n = request_.pipe_partial;
     return {n * place.pipe_hz - m * place.reference_hz,
             std::sqrt(place.beat_variance * (1.0 + (kLiveRustle - 1.0) * place.rustle))};

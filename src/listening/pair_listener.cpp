@@ -1,17 +1,20 @@
 #include "listening/pair_listener.h"
 
 #include "listening/arithmetic.h"
+#include "listening/hidden_spans.h"
 #include "listening/input_meter.h"
 #include "listening/pair_changes.h"
 #include "listening/pair_follower.h"
+#include "listening/pair_joining.h"
 #include "listening/pair_newcomer.h"
 #include "listening/pair_pace.h"
+#include "listening/pair_shown.h"
+#include "listening/pair_times.h"
 #include "listening/pair_watch.h"
 #include "listening/sound_history.h"
 #include "listening/stream_steps.h"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 
 namespace rankwright::listening {
@@ -26,14 +29,10 @@ constexpr Seconds kYoungPair{1.0};
 constexpr Seconds kTickYoung{0.1};
 constexpr Seconds kTick{0.2};
 constexpr Seconds kBegins{0.08};  // so long something must stand out
-constexpr Seconds kSpeech{0.12};
-constexpr double kSpeechPeriods = 16.0;
 constexpr Seconds kFirstLook{0.25};
-constexpr double kFirstLookPeriods = 16.0;
 constexpr Seconds kMovingLook{0.36};
 constexpr Seconds kSecondLook{1.2};
 constexpr Seconds kSettles{0.4};  // after speech, until the room is filled and the pitch found
-constexpr Seconds kChangeHolds{0.1};
 constexpr Seconds kFallsFor{0.3};
 constexpr Seconds kStandsAgain{0.35};
 constexpr Seconds kLate{0.6};  // what is compared with the whole
@@ -43,10 +42,7 @@ constexpr Cents kReferenceStrays{0.15};
 constexpr double kLateOff = 3.0;    // standard uncertainties
 constexpr double kLateCents = 0.3;  // and at least
 constexpr Cents kOtherKey{60.0};
-/// After another tone may have joined, what is heard since its speech is searched when it is so
-/// long; and a tone that stands alone is searched again so often.
-constexpr std::array<Seconds, 4> kLooksForJoined{Seconds{0.25}, Seconds{0.5}, Seconds{0.9},
-                                                 Seconds{1.6}};
+/// A tone that stands alone is searched again so often.
 constexpr Seconds kLooksAgain{1.5};
 constexpr Seconds kLooksSeldom{12.0};
 constexpr Seconds kLookedThrough{1.6};  // a search's cost grows with the span
@@ -58,18 +54,6 @@ constexpr double kDoubtYoung = 10.0;
 constexpr double kShared = 0.7;
 /// Two that beat no more than this in the span, at the first meeting, may pass for one.
 constexpr double kHidden = 0.3;
-/// No reading is given that is less sure than both.
-constexpr Cents kLooseCents{3.0};
-constexpr double kLoose_hz = 0.12;
-/// What the mean pitch of a second means while the room still fills and the pipe finds its pitch,
-/// less after longer and never better than by its own wander (simulated pipes): of the sort of
-/// mean.
-constexpr Cents kDefinedAfter{0.08};
-constexpr Cents kDefinedBest{0.03};
-constexpr std::size_t kMostHidden = 24;
-
-/// Wander along the compass, against that in the middle (recorded pipes).
-double compass(Hertz pitch) { return std::clamp(std::sqrt(261.6 / pitch.value()), 0.6, 3.5); }
 
 }  // namespace
 
@@ -83,10 +67,10 @@ struct PairListener::State {
           watch(sound.rate()),
           follower(sound.rate(), kLongestBass),
           changes(sound.rate()),
+          joining(sound.rate()),
           newcomer(sound.rate()),
           steps(parameters.rate, parameters.channels, sound.thinning()) {
         frames.reserve(static_cast<std::size_t>(kFramesKept.count() * kSteps_hz / kFrameEvery));
-        hidden.reserve(kMostHidden);
         hearing.rate = rate;
     }
 
@@ -114,14 +98,13 @@ struct PairListener::State {
                std::abs(follower.reading().beat.value()) * span.count() < kShared;
     }
     Seconds shown_span() const {
-        return moving ? at_least(kMovingLook, kFirstLookPeriods) : std::min(since(from), longest());
+        return moving ? look_span(kMovingLook) : std::min(since(from), longest());
     }
     Seconds longest() const {
         return expected->reference < kBassPairBelow ? kLongestBass : kLongest;
     }
     void begin_again(FrameIndex at);
     void report();
-    void show_reading();
     PairRequest request() const;
     Seconds since(FrameIndex then) const { return duration(sound.end() - then, sound.rate()); }
     FrameIndex back(Seconds by) const {
@@ -129,9 +112,8 @@ struct PairListener::State {
         return std::max(sound.begin(), sound.end() + -frames_back);
     }
     double spacing() const { return expected->reference.value() / expected->pipe_partial; }
-    Seconds at_least(Seconds time, double periods) const {
-        return std::max(time, Seconds{periods / spacing()});
-    }
+    Seconds look_span(Seconds least) const { return at_least(least, kFirstLookPeriods, spacing()); }
+    double meets() const { return expected->reference_partial * expected->reference.value(); }
 
     SampleRate rate;
     int channels;
@@ -139,8 +121,10 @@ struct PairListener::State {
     PairWatch watch;
     PairFollower follower;
     PairChanges changes;
+    PairJoining joining;
     PairNewcomer newcomer;
     PairPace pace;
+    PairShown shown;
     StreamSteps steps;
     InputMeter meter;
     std::optional<PairExpectation> expected;
@@ -152,16 +136,9 @@ struct PairListener::State {
     FrameIndex steady_since;  // nothing moved since
     bool both = false;        // two were heard on this key since it went down
     bool moving = false, looked_again = false;
-    FrameIndex odd;                    // something else than one tone may sound since
-    std::optional<FrameIndex> joined;  // since when a second tone may sound beside the first
-    bool joined_sounding = false;      // the pipe's own partials stood out by then
-    std::size_t looks = 0;             // for it
     FrameIndex searched;
     Seconds patience{kLooksAgain};  // until one that stands alone, or is weak, is searched again
-    std::optional<FrameIndex> hidden_from;
-    std::vector<HiddenSpan> hidden;
-    std::optional<Hertz> shown_sd;
-    Hertz shown_beat;
+    HiddenSpans hidden;
     std::optional<PitchReading> alone, alone_latest;
     std::vector<PartialFrame> frames;
     PairHearing hearing;
@@ -215,7 +192,6 @@ void PairListener::State::restart() {
     follower.stop();
     both = moving = false;
     hidden.clear();
-    hidden_from.reset();
     begins = sound.end();
 }
 
@@ -225,7 +201,7 @@ PairRequest PairListener::State::request() const {
     r.reference = alone ? alone->pitch : expected->reference;
     r.reference_sd = expected->reference_sd;
     if (alone) {
-        const double strays = kReferenceStrays.value() * compass(alone->pitch);
+        const double strays = kReferenceStrays.value() * wander_along_compass(alone->pitch);
         r.reference_sd =
             Hertz{std::hypot(alone->sd.value(), strays / kCents * alone->pitch.value())};
     }
@@ -271,15 +247,13 @@ void PairListener::State::begin_again(FrameIndex at) {
     moving = false;
     looked_again = false;
     hidden.clear();
-    hidden_from.reset();
     changes.restart(sound.end());
-    joined.reset();
+    joining.restart(sound.end());
     patience = kLooksAgain;
-    shown_sd.reset();
+    shown.forget();
     forget_pace();
     follower.stop();
-    const Seconds speech = at_least(kSpeech, kSpeechPeriods);
-    from = at + std::llround(speech.count() * sound.rate().value());
+    from = at + std::llround(speech(spacing()).count() * sound.rate().value());
     ticked = from;
 }
 
@@ -289,7 +263,7 @@ void PairListener::State::hear_speech() {
         return;
     }
     begins = sound.end();
-    if (since(from) < at_least(kFirstLook, kFirstLookPeriods) || since(ticked) < kTickYoung) return;
+    if (since(from) < look_span(kFirstLook) || since(ticked) < kTickYoung) return;
     ticked = sound.end();
     const bool were_two = both;
     both = false;
@@ -297,7 +271,7 @@ void PairListener::State::hear_speech() {
     if (were_two && !both) ++hearing.tone;  // one of them fell silent
     stage = Stage::standing;
     steady_since = from;
-    odd = sound.end();
+    joining.restart(sound.end());
     changes.restart(sound.end());
     watch.learn();
 }
@@ -323,14 +297,14 @@ bool PairListener::State::look(FrameIndex at, double doubt) {
 
 void PairListener::State::stand() {
     note_hidden();
-    if (!hidden_from && note_changes()) return;
-    if (!follower.two() && !hidden_from && !changes.falling()) return await_another();
+    if (!hidden.now() && note_changes()) return;
+    if (!follower.two() && !hidden.now() && !changes.falling()) return await_another();
     if (changes.falling()) {
         if (since(changes.fell()) > kFallsFor) begin_again(changes.fell());
         return;
     }
     if (moving) return follow_movement();
-    if (hidden_from) return newcomer.hide(sound.end());
+    if (hidden.now()) return newcomer.hide(sound.end());
     if (newcomer.comes(watch, follower, sound.end())) return begin_again(newcomer.since());
     tick_when_due();
 }
@@ -341,20 +315,16 @@ void PairListener::State::tick_when_due() {
 
 void PairListener::State::note_hidden() {
     if (watch.hidden()) {
-        const FrameIndex early = back(watch.lag());
-        if (!hidden_from) hidden_from = early;
-        odd = begins = sound.end();
+        hidden.begin(back(watch.lag()));
+        begins = sound.end();
+        joining.hide(sound.end());
         changes.hide(sound.end());
-    } else if (hidden_from && since(begins) > watch.lag()) {
-        if (hidden.size() == kMostHidden) hidden.erase(hidden.begin());
-        hidden.push_back({*hidden_from, sound.end()});
-        hidden_from.reset();
-        odd = sound.end();
+    } else if (hidden.now() && since(begins) > watch.lag()) {
+        hidden.end(sound.end());
+        joining.hide(sound.end());
         changes.hide(sound.end());
     }
-    const FrameIndex oldest = back(kKept);
-    while (!hidden.empty() && hidden.front().to <= std::max(from, oldest))
-        hidden.erase(hidden.begin());
+    hidden.forget_before(std::max(from, back(kKept)));
 }
 
 /// True when what sounds is no longer what it was.
@@ -388,40 +358,24 @@ bool PairListener::State::note_changes() {
 /// One tone is heard. Its own pitch is read until another may have joined it; then that is looked
 /// for in what has sounded since.
 void PairListener::State::await_another() {
-    if (!joined) {
-        if (!watch.changed() && !watch.pipe_sounds()) odd = sound.end();
-        if (since(odd) <= kChangeHolds) return tick_when_due();
-        joined = odd;
-        joined_sounding = watch.pipe_sounds();
-        looks = 0;
-    } else if (!joined_sounding && watch.pipe_sounds()) {
-        // What seemed to join was the room; the pipe itself comes now.
-        joined = sound.end();
-        joined_sounding = true;
-        looks = 0;
-    }
-    const Seconds speech = at_least(kSpeech, kSpeechPeriods);
-    const FrameIndex spoken = *joined + std::llround(speech.count() * sound.rate().value());
-    const Seconds due =
-        at_least(kLooksForJoined[looks], kFirstLookPeriods * kLooksForJoined[looks] / kFirstLook);
-    if (since(spoken) < due) return;
-    const bool filling = duration(*joined - from, sound.rate()) < kYoungPair;
-    if (!look(std::max(spoken, back(longest())), filling ? kDoubtYoung : 1.0)) return restart();
-    ++looks;
-    if (follower.two() || looks == kLooksForJoined.size()) {
-        from = std::max(spoken, back(longest()));
-        steady_since = from;
-        odd = sound.end();
-        joined.reset();
-        looked_again = true;
-        watch.learn();
-    }
+    joining.note(watch.changed(), watch.pipe_sounds(), sound.end());
+    if (!joining.joined()) return tick_when_due();
+    const auto spoken = joining.due(spacing(), sound.end());
+    if (!spoken) return;
+    const bool filling = joining.joined_after(from) < kYoungPair;
+    if (!look(std::max(*spoken, back(longest())), filling ? kDoubtYoung : 1.0)) return restart();
+    const bool again = joining.looked();
+    if (again && !follower.two()) return;
+    from = std::max(*spoken, back(longest()));
+    steady_since = from;
+    joining.restart(sound.end());
+    looked_again = true;
+    watch.learn();
 }
 
 void PairListener::State::follow_movement() {
-    if (since(ticked) < kTickYoung || hidden_from) return;
-    const Seconds window = at_least(kMovingLook, kFirstLookPeriods);
-    const FrameIndex at = std::max(back(window), from);
+    if (since(ticked) < kTickYoung || hidden.now()) return;
+    const FrameIndex at = std::max(back(look_span(kMovingLook)), from);
     if (!look(at)) return;
     if (since(steady_since) < kStandsAgain) return;
     moving = false;
@@ -446,7 +400,7 @@ void PairListener::State::tick() {
         if (!was_two && follower.two()) alone.reset();
         return;
     }
-    if (!follower.follow(at, sound.end(), hidden)) return;
+    if (!follower.follow(at, sound.end(), hidden.ended())) return;
     if (!follower.two()) {
         // The newest may hold the speech of another tone that isn't noticed yet.
         alone = alone_latest;
@@ -467,38 +421,14 @@ void PairListener::State::judge_pace() {
     hearing.drift_hz_a_second = pace.drift();
     if (heard < 2.0 * kLate) return;
     const auto early = follower.part(-0.5, -0.5 + part);
-    const double meets = expected->reference_partial * expected->reference.value();
-    const double least = kLateCents * compass(follower.reading().pipe) * meets / kCents;
+    const double least =
+        kLateCents * wander_along_compass(follower.reading().pipe) * meets() / kCents;
     if (std::abs(late.beat - early.beat) >
         std::max(kLateOff * std::hypot(late.sd, early.sd), least)) {
         from = back(kLate);
-        shown_sd.reset();
+        shown.forget();
         looked_again = true;
     }
-}
-
-/// At rest the uncertainty doesn't grow again while the value stays what it was.
-void PairListener::State::show_reading() {
-    BeatReading reading = follower.reading();
-    const double cent = expected->reference_partial * expected->reference.value() / kCents;
-    const double young =
-        kDefinedAfter.value() * std::pow(std::max(0.2, shown_span().count()), -1.6);
-    const double strays = kDefinedBest.value() * compass(reading.pipe);
-    reading.beat_sd = Hertz{std::hypot(reading.beat_sd.value(), std::hypot(young, strays) * cent)};
-    const double loosest = std::max(kLoose_hz, kLooseCents.value() * cent);
-    if (!reading.under && reading.beat_sd.value() > loosest) return;
-    // Not even how fast they beat.
-    if (reading.under && reading.under->value() > 4.0 * loosest &&
-        reading.under->value() > 1.5 * std::abs(reading.beat.value()))
-        return;
-    if (!moving && shown_sd && !reading.under) {
-        const Hertz moved{std::abs((reading.beat - shown_beat).value())};
-        reading.beat_sd = std::min(reading.beat_sd, std::max(*shown_sd, moved));
-    }
-    shown_sd.reset();
-    if (!moving && !reading.under) shown_sd = reading.beat_sd;
-    shown_beat = reading.beat;
-    hearing.reading = reading;
 }
 
 void PairListener::State::report() {
@@ -514,12 +444,12 @@ void PairListener::State::report() {
         hearing.drift_hz_a_second.reset();
         return;
     }
-    hearing.sounding = hidden_from ? Sounding::disturbed
-                       : moving    ? Sounding::moving
-                                   : Sounding::steady;
+    hearing.sounding = hidden.now() ? Sounding::disturbed
+                       : moving     ? Sounding::moving
+                                    : Sounding::steady;
     // The reference's own unrest, with the wind of a silent pipe, may pass for two.
     const bool missing = follower.two() && watch.pipe_missing();
-    hearing.reference_alone = missing || (!follower.two() && !joined);
+    hearing.reference_alone = missing || (!follower.two() && !joining.joined());
     hearing.perhaps_both = hearing.reference_alone && !watch.pipe_has_own();
     if (hearing.perhaps_both && hearing.reference) {
         const Hertz hidden_beat{kHidden / (shown_span().count() * expected->reference_partial)};
@@ -530,10 +460,9 @@ void PairListener::State::report() {
         if (frames.size() == frames.capacity()) frames.clear();
         frames.push_back(watch.frame(hearing.now));
     }
-    if (hidden_from || changes.falling() || !follower.two() || missing) return;
-    show_reading();
-    if (!hearing.reading) return;
-    hearing.heard = shown_span();
+    if (hidden.now() || changes.falling() || !follower.two() || missing) return;
+    hearing.reading = shown.take(follower.reading(), shown_span(), Hertz{meets()}, moving);
+    if (hearing.reading) hearing.heard = shown_span();
 }
 
 }  // namespace rankwright::listening

@@ -24,6 +24,9 @@ constexpr double kWeakest = 0.002;
 /// Over all lines, of which a reed has dozens that a flue beside it hasn't: recorded pairs have
 /// −56 dB and more, a steady single tone −77 dB and less.
 constexpr double kWeakestOfAll = 1e-6;
+/// A tone's power over that of the noise in a band, over the whole span, to be looked at there.
+constexpr double kToneStandsOut = 30.0;
+constexpr int kWeighingSteps = 6;
 constexpr double kLeastReach_hz = 14.0;
 constexpr double kSearchReach = 0.0353;  // 60 cents
 /// Of the lines' spacing, the furthest tone on either side of a band's centre, so that the band's
@@ -94,6 +97,12 @@ void keep_distinct(std::vector<PairState>& states, double span_s) {
     states = std::move(distinct);
 }
 
+/// On the pitch, relative, of a line's tone whose power over the span is so many times the noise's.
+double information(const PairPlan::Line& line, double snr) {
+    const double k = std::max(line.reference_partial, line.pipe_partial);
+    return k * k / (1.0 / snr + kPedestal * (1.0 + k * k / 40.0));
+}
+
 struct Stage {
     std::size_t wander_terms, gain_terms;
     int steps;
@@ -101,17 +110,23 @@ struct Stage {
     bool last;
 };
 
+PairModel model_of(const PairRequest& request, double span_s, const Stage& stage) {
+    PairModel model;
+    model.span_s = span_s;
+    model.nominal_hz = {
+        request.reference.value(),
+        request.reference.value() * request.reference_partial / request.pipe_partial};
+    model.reference_sd_hz = reference_sd(request);
+    model.wander_terms = stage.wander_terms;
+    model.gain_terms = stage.gain_terms;
+    return model;
+}
+
 /// Refines every candidate on the bands; `answers`: with the means over the span and their doubt.
 std::vector<PairPlace> refine(std::span<const PairBand> bands, const PairRequest& request,
                               const std::vector<PairCandidate>& candidates, double span_s,
                               const Stage& stage) {
-    const double m = request.reference_partial, n = request.pipe_partial;
-    PairModel model;
-    model.span_s = span_s;
-    model.nominal_hz = {request.reference.value(), request.reference.value() * m / n};
-    model.reference_sd_hz = reference_sd(request);
-    model.wander_terms = stage.wander_terms;
-    model.gain_terms = stage.gain_terms;
+    const PairModel model = model_of(request, span_s, stage);
     PairFit fit(bands, model);
     std::vector<PairState> states;
     for (const PairCandidate& candidate : candidates) {
@@ -136,7 +151,7 @@ std::vector<PairPlace> refine(std::span<const PairBand> bands, const PairRequest
     }
     std::vector<PairPlace> places;
     for (const PairState& state : states) {
-        const PairPlace place = place_of(state, fit.answer(state), model, request);
+        const PairPlace place = place_of(state, fit.answer(state), model, bands, request);
         if (std::isfinite(place.evidence) && std::isfinite(place.beat_variance))
             places.push_back(place);
     }
@@ -158,6 +173,9 @@ std::vector<PairPlace> refine(std::span<const PairBand> bands, const PairRequest
 }  // namespace
 
 std::vector<PairPlan::Line> most_informative(std::vector<PairPlan::Line> lines, std::size_t count) {
+    lines.erase(std::remove_if(lines.begin(), lines.end(),
+                               [](const auto& line) { return !(line.information > 0.0); }),
+                lines.end());
     std::sort(lines.begin(), lines.end(),
               [](const auto& a, const auto& b) { return a.information > b.information; });
     if (lines.size() > count) lines.resize(count);
@@ -204,7 +222,7 @@ std::optional<PairLine> band_of(const PairPlan::Line& l, const PairRequest& requ
 }
 
 PairPlace place_of(const PairState& state, const PairAnswer& answer, const PairModel& model,
-                   const PairRequest& request) {
+                   std::span<const PairBand> bands, const PairRequest& request) {
     const double m = request.reference_partial, n = request.pipe_partial;
     PairPlace place;
     place.reference_hz = model.nominal_hz[0] + answer.offset_hz[0];
@@ -214,9 +232,15 @@ PairPlace place_of(const PairState& state, const PairAnswer& answer, const PairM
     place.scatter = m * m * answer.scatter[0] + n * n * answer.scatter[1];
     place.rustle = std::max(answer.rustle[0], answer.rustle[1]);
     place.evidence = state.evidence;
-    for (const PairState::Band& band : state.bands)
-        for (const std::size_t i : {std::size_t{0}, std::size_t{1}})
-            place.power[i] += band.level[i];
+    for (std::size_t b = 0; b < bands.size(); ++b) {
+        const PairLine& line = bands[b].line;
+        for (const std::size_t i : {std::size_t{0}, std::size_t{1}}) {
+            if ((i == 0 ? line.reference_partial : line.pipe_partial) == 0) continue;
+            place.power[i] += state.bands[b].level[i];
+            if (line.centre_hz < kLowestMeetings * m * request.reference.value())
+                place.low_power[i] += state.bands[b].level[i];
+        }
+    }
     return place;
 }
 
@@ -256,8 +280,7 @@ PairPlan plan_pair(std::span<const float> samples, const PairRequest& request) {
         const double snr = floor.line_power(line.hz - wide, line.hz + wide) *
                            static_cast<double>(samples.size()) / (4.0 * line.floor);
         if (!(snr > kLineStandsOut)) continue;
-        const double k = std::max(line.reference_partial, line.pipe_partial);
-        line.information = k * k / (1.0 / snr + kPedestal * (1.0 + k * k / 40.0));
+        line.information = information(line, snr);
         plan.lines.push_back(line);
     }
     return plan;
@@ -268,7 +291,7 @@ namespace {
 /// From the grid's places to settled ones, in two stages: few lines and terms first.
 class Settling {
   public:
-    Settling(std::span<const float> samples, const PairRequest& request, const PairPlan& plan,
+    Settling(std::span<const float> samples, const PairRequest& request, PairPlan& plan,
              SearchEffort effort)
         : samples_(samples),
           request_(request),
@@ -280,7 +303,7 @@ class Settling {
                     effort != SearchEffort::quick}}} {}
 
     /// The best first. `add`: also what the grid can't tell from its places.
-    std::vector<PairPlace> settle(std::vector<PairCandidate> candidates, bool add) const;
+    std::vector<PairPlace> settle(std::vector<PairCandidate> candidates, bool add);
 
   private:
     std::size_t terms(double a_second, double least, double most) const {
@@ -291,6 +314,7 @@ class Settling {
     std::vector<PairCandidate> sifted(const std::vector<PairBand>& bands, std::size_t stage,
                                       const std::vector<PairCandidate>& candidates) const;
     void add_others(std::vector<PairCandidate>& candidates) const;
+    void weigh_lines(const PairCandidate& best);
     PairCandidate candidate(const PairPlace& place) const {
         const double f = request_.reference.value();
         return {place.reference_hz - f,
@@ -300,29 +324,57 @@ class Settling {
 
     std::span<const float> samples_;
     const PairRequest& request_;
-    const PairPlan& plan_;
+    PairPlan& plan_;
     SearchEffort effort_;
     double span_s_;
     std::array<Stage, 2> stages_;
 };
 
-std::vector<PairPlace> Settling::settle(std::vector<PairCandidate> candidates, bool add) const {
+std::vector<PairPlace> Settling::settle(std::vector<PairCandidate> candidates, bool add) {
     std::vector<PairPlace> places;
-    std::array<double, 2> low_power{};
     for (std::size_t s = 0; s < stages_.size(); ++s) {
         const std::vector<PairBand> heard = bands(s, candidates);
         if (heard.empty()) return places;
         if (candidates.size() > kMostPlaces) candidates = sifted(heard, s, candidates);
         places = refine(heard, request_, candidates, span_s_, stages_[s]);
-        if (s == 0 && !places.empty()) low_power = places.front().power;
         candidates.clear();
-        for (PairPlace& place : places) {
-            place.low_power = low_power;
+        for (const PairPlace& place : places)
             candidates.push_back(candidate(place));
-        }
-        if (s == 0 && add) add_others(candidates);
+        if (s > 0 || candidates.empty()) continue;
+        weigh_lines(candidates.front());
+        if (add) add_others(candidates);
     }
     return places;
+}
+
+/// Where the two meet, what a line says of the beat is limited by the tone that it says less of; it
+/// says nothing where that one doesn't stand out of the other's rustle. A reed has dozens of
+/// partials that the flue beside it hasn't: a second tone there explains nothing but rustle, though
+/// better than all that the few low partials say.
+void Settling::weigh_lines(const PairCandidate& best) {
+    std::vector<PairBand> bands;
+    std::vector<PairPlan::Line*> weighed;
+    const double beat = request_.pipe_partial * best.pipe_offset -
+                        request_.reference_partial * best.reference_offset;
+    for (PairPlan::Line& line : plan_.lines) {
+        if (meeting(line, request_) <= static_cast<int>(kLowMeetings)) continue;
+        std::vector<PairBand> band = cut(samples_, request_, plan_, {line}, beat, beat);
+        if (band.empty()) continue;
+        bands.push_back(std::move(band.front()));
+        weighed.push_back(&line);
+    }
+    if (bands.empty()) return;
+    PairFit fit(bands, model_of(request_, span_s_, stages_[0]));
+    PairState state = fit.start(best.reference_offset, best.pipe_offset);
+    fit.refine(state, kWeighingSteps);
+    for (std::size_t b = 0; b < bands.size(); ++b) {
+        const PairState::Band& s = state.bands[b];
+        const auto [less, more] = std::minmax(s.level[0], s.level[1]);
+        const double noise = s.noise / static_cast<double>(bands[b].z.size());
+        weighed[b]->information = less > std::max(kWeakest * more, kToneStandsOut * noise)
+                                      ? information(*weighed[b], less / noise)
+                                      : 0.0;
+    }
 }
 
 /// Wide enough for the beats of all candidates.
@@ -338,7 +390,7 @@ std::vector<PairBand> Settling::bands(std::size_t stage,
     std::vector<PairPlan::Line> lines;
     for (const auto& line : plan_.lines) {
         const double j = line.pipe_partial > 0 ? line.pipe_partial / n : 0.0;
-        if (stage == 0 && line.hz > 4.5 * m * request_.reference.value()) continue;
+        if (stage == 0 && line.hz > kLowestMeetings * m * request_.reference.value()) continue;
         const double wide = j * std::max(high_beat - low_beat, std::max(high_beat, -low_beat));
         if (wide > 1.6 * kReachOfSpacing * plan_.spacing_hz) continue;
         lines.push_back(line);
@@ -391,7 +443,7 @@ void add_own(std::vector<PairPlan::Line>& lines, const PairRequest& request, con
 }  // namespace
 
 std::vector<PairPlace> find_places(std::span<const float> samples, const PairRequest& request,
-                                   const PairPlan& plan, SearchEffort effort) {
+                                   PairPlan& plan, SearchEffort effort) {
     const double span_s = seconds(samples, request);
     std::vector<PairPlan::Line> meetings = low_meetings(request, plan);
     if (meetings.empty()) return {};
@@ -400,7 +452,7 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
     const std::vector<PairBand> searched =
         cut(samples, request, plan, low, -plan.reach_hz, plan.reach_hz);
     if (searched.empty()) return {};
-    const Settling settling(samples, request, plan, effort);
+    Settling settling(samples, request, plan, effort);
     std::vector<PairPlace> places = settling.settle(scan(searched, request, plan, span_s), true);
     if (effort == SearchEffort::exhaustive && !places.empty()) {
         meetings.resize(std::min(meetings.size(), kLowMeetings));

@@ -26,6 +26,9 @@ struct PairPlan {
     double reach_hz = 0.0;    ///< beats are looked for up to this
 };
 
+/// The lowest lines end above so many meetings: there a flue still shows beside a reed.
+inline constexpr double kLowestMeetings = 4.5;
+
 /// One explanation of the sound.
 struct PairPlace {
     double reference_hz = 0.0;
@@ -35,7 +38,7 @@ struct PairPlace {
     double scatter = 0.0;  ///< variance of the beat by how far partials disagree
     double evidence = 0.0;
     std::array<double, 2> power{};  ///< of the reference's and the pipe's partials
-    /// The same in the lowest lines alone, where a flue still shows beside a reed.
+    /// The same in the lowest lines alone.
     std::array<double, 2> low_power{};
     double beat(const PairRequest& request) const {
         return request.pipe_partial * pipe_hz - request.reference_partial * reference_hz;
@@ -49,9 +52,10 @@ PairPlan plan_pair(std::span<const float> samples, const PairRequest& request);
 /// `exhaustive` also asks whether two that hardly beat are one, and the other a third tone.
 enum class SearchEffort { quick, thorough, exhaustive };
 
-/// All explanations within reach of the best, best first.
+/// All explanations within reach of the best, best first. The lines' information becomes that on
+/// the beat, by what is heard of the two there.
 std::vector<PairPlace> find_places(std::span<const float> samples, const PairRequest& request,
-                                   const PairPlan& plan, SearchEffort effort = SearchEffort::quick);
+                                   PairPlan& plan, SearchEffort effort = SearchEffort::quick);
 
 /// The most informative lines, each as the band that holds both tones for beats from `low` to
 /// `high` a second (at the first meeting); those whose band would reach a neighbour are left out.
@@ -62,16 +66,27 @@ std::vector<PairPlan::Line> telling_lines(const std::vector<PairPlan::Line>& lin
 std::optional<PairLine> band_of(const PairPlan::Line& line, const PairRequest& request,
                                 const PairPlan& plan, double low, double high);
 
+/// Rustle is denser next to a partial than on the whole of its band, and slow. Where it rules, the
+/// fit's variance, and that from how partials disagree, are so many times too small; and what "the
+/// mean pitch" means is not defined more narrowly than `defined_per_hz` (relative, a hertz of
+/// pitch).
+struct PairDoubt {
+    double rustle = 1.0;
+    double rustling_scatter = 1.0;
+    double defined_per_hz = 0.0;
+};
+
 /// The value that explanations, best first and at least one, give by their weights, with what is
 /// not known of it.
-BeatReading weigh(std::span<const PairPlace> places, const PairRequest& request);
+BeatReading weigh(std::span<const PairPlace> places, const PairRequest& request,
+                  const PairDoubt& doubt);
 
 /// Whether both tones of an explanation are strong enough to be pipes. `times`: how much stronger
 /// than what passes for a second tone in a pipe that has long stood.
 bool holds_two(const PairPlace& place, double times = 1.0);
 
-/// A fitted state as an explanation.
+/// A state fitted to `bands` as an explanation.
 PairPlace place_of(const PairState& state, const PairAnswer& answer, const PairModel& model,
-                   const PairRequest& request);
+                   std::span<const PairBand> bands, const PairRequest& request);
 
 }  // namespace rankwright::listening

@@ -71,5 +71,23 @@ TEST(RecordedPairs, AnUnsteadyTrebleHidesNoWeakerPipe) {
     EXPECT_LT(row.errors().worst(), 0.2);
 }
 
+// A reed has dozens of partials that the flue beside it hasn't. A second tone in all of them
+// explained the reed's rustle better than the flue explained the few lowest ones, and a slow beat
+// was read with its sign turned.
+TEST(RecordedPairs, AReedsRustleHidesNoFlue) {
+    std::mt19937_64 random(308);
+    PairRow row("few_flues_from_a_reed");
+    RecordedPairs wanted;
+    wanted.ranks = {"Montre8"};
+    wanted.reference_ranks = {"Trompette8"};
+    wanted.count = 12;
+    wanted.highest = 55;
+    wanted.fastest = 0.5;
+    ASSERT_TRUE(judge_recorded(row, wanted, random));
+    row.print();
+    expect_honest(row);
+    EXPECT_EQ(row.tolerable(), 1.0);
+}
+
 }  // namespace pair_recorded_test
 }  // namespace rankwright::testing

@@ -106,17 +106,21 @@ std::optional<listening::PairRequest> request_for(const Mixed& mixed, const Reco
 
 bool judge_recorded(PairRow& row, const RecordedPairs& wanted, std::mt19937_64& random) {
     const auto pipes = recorded_pipes(wanted.ranks, wanted.lowest, wanted.highest);
+    const auto references =
+        wanted.reference_ranks.empty()
+            ? pipes
+            : recorded_pipes(wanted.reference_ranks, wanted.lowest, wanted.highest);
     const auto between = [&](double a, double b) {
         return std::uniform_real_distribution<double>(a, b)(random);
     };
     int cases = 0;
     for (int attempt = 0; attempt < 100 * wanted.count && cases < wanted.count; ++attempt) {
-        const RecordedPipe& reference = pipes[random() % pipes.size()];
+        const RecordedPipe& reference = references[random() % references.size()];
         const RecordedPipe& pipe = pipes[random() % pipes.size()];
         const double apart = 12.0 * std::log2(pipe.nominal_hz() * wanted.pipe_partial /
                                               (reference.nominal_hz() * wanted.reference_partial));
         if (std::abs(apart) > 1.3) continue;  // resampled further, its character isn't its own
-        Drawn drawn{0.1 * std::pow(50.0, between(0.0, 1.0)), between(-12.0, 12.0),
+        Drawn drawn{0.1 * std::pow(wanted.fastest / 0.1, between(0.0, 1.0)), between(-12.0, 12.0),
                     wanted.reference_partial, wanted.pipe_partial};
         if (random() % 2 == 0) drawn.beat = -drawn.beat;
         const auto mixed = mix(reference, pipe, drawn, random);

@@ -19,15 +19,17 @@ enum class KnownBy {
 
 struct RecordedPairs {
     std::vector<std::string> ranks{"Montre8", "Trompette8"};
+    std::vector<std::string> reference_ranks;  ///< empty: the same
     int reference_partial = 1;
     int pipe_partial = 1;
     int count = 20;
     KnownBy known = KnownBy::moment_ago;
     int lowest = 42;  ///< keys, MIDI
     int highest = 91;
+    double fastest = 5.0;  ///< beats a second
 };
 
-/// Draws pairs of 2.4 s, 0.1 to 5 beats a second, the pipe within 12 dB of the reference, and hears
+/// Draws pairs of 2.4 s, from 0.1 beats a second, the pipe within 12 dB of the reference, and hears
 /// them. True means are the phase slopes of each alone over the same span, found before mixing.
 /// False when there aren't so many in the recordings.
 bool judge_recorded(PairRow& row, const RecordedPairs& wanted, std::mt19937_64& random);
