@@ -96,7 +96,7 @@ BeatReading weigh(std::span<const PairPlace> places, const PairRequest& request,
 
 std::optional<BeatReading> measure_pair(std::span<const float> samples,
                                         const PairRequest& request) {
-    PairPlan plan = plan_pair(samples, request);
+    const PairPlan plan = plan_pair(samples, request);
     if (plan.lines.empty()) return std::nullopt;
     const std::vector<PairPlace> places =
         find_places(samples, request, plan, SearchEffort::exhaustive);

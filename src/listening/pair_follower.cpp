@@ -107,7 +107,7 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     request_ = request;
     request_.rate = rate_;
     const auto samples = sound.between(0, from, to);
-    PairPlan plan = plan_pair(samples, request_);
+    const PairPlan plan = plan_pair(samples, request_);
     if (plan.lines.empty()) return false;
     const SearchEffort effort = premise.moving ? SearchEffort::quick : SearchEffort::thorough;
     std::vector<PairPlace> places = find_places(samples, request_, plan, effort);

@@ -291,7 +291,7 @@ namespace {
 /// From the grid's places to settled ones, in two stages: few lines and terms first.
 class Settling {
   public:
-    Settling(std::span<const float> samples, const PairRequest& request, PairPlan& plan,
+    Settling(std::span<const float> samples, const PairRequest& request, const PairPlan& plan,
              SearchEffort effort)
         : samples_(samples),
           request_(request),
@@ -324,7 +324,7 @@ class Settling {
 
     std::span<const float> samples_;
     const PairRequest& request_;
-    PairPlan& plan_;
+    PairPlan plan_;  // its lines' information becomes that on the beat
     SearchEffort effort_;
     double span_s_;
     std::array<Stage, 2> stages_;
@@ -341,7 +341,7 @@ std::vector<PairPlace> Settling::settle(std::vector<PairCandidate> candidates, b
         for (const PairPlace& place : places)
             candidates.push_back(candidate(place));
         if (s > 0 || candidates.empty()) continue;
-        weigh_lines(candidates.front());
+        if (effort_ != SearchEffort::quick) weigh_lines(candidates.front());
         if (add) add_others(candidates);
     }
     return places;
@@ -443,7 +443,7 @@ void add_own(std::vector<PairPlan::Line>& lines, const PairRequest& request, con
 }  // namespace
 
 std::vector<PairPlace> find_places(std::span<const float> samples, const PairRequest& request,
-                                   PairPlan& plan, SearchEffort effort) {
+                                   const PairPlan& plan, SearchEffort effort) {
     const double span_s = seconds(samples, request);
     std::vector<PairPlan::Line> meetings = low_meetings(request, plan);
     if (meetings.empty()) return {};

@@ -48,14 +48,14 @@ struct PairPlace {
 /// Empty lines where nothing stands out of the noise.
 PairPlan plan_pair(std::span<const float> samples, const PairRequest& request);
 
-/// `thorough` starts from more places where the beat is slow, for three times the work;
+/// `thorough` starts from more places where the beat is slow, and uses the lines that tell of both,
+/// for three times the work;
 /// `exhaustive` also asks whether two that hardly beat are one, and the other a third tone.
 enum class SearchEffort { quick, thorough, exhaustive };
 
-/// All explanations within reach of the best, best first. The lines' information becomes that on
-/// the beat, by what is heard of the two there.
+/// All explanations within reach of the best, best first.
 std::vector<PairPlace> find_places(std::span<const float> samples, const PairRequest& request,
-                                   PairPlan& plan, SearchEffort effort = SearchEffort::quick);
+                                   const PairPlan& plan, SearchEffort effort = SearchEffort::quick);
 
 /// The most informative lines, each as the band that holds both tones for beats from `low` to
 /// `high` a second (at the first meeting); those whose band would reach a neighbour are left out.
