@@ -102,6 +102,7 @@ class AgainstReference {
     std::optional<listening::PitchReading> reference_alone_;
     std::optional<listening::PitchReading> pipe_alone_;
     int tone_ = -1;                         ///< the tone that `standing_` is of
+    int both_came_in_ = -1;                 ///< the tone in which the two of them were told
     std::optional<Seconds> foreign_since_;  ///< when a tone began that is neither of them
     TapWatch taps_;
 };

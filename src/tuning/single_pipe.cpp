@@ -1,5 +1,6 @@
 #include "tuning/single_pipe.h"
 
+#include "tuning/drawing.h"
 #include "tuning/other_key.h"
 #include "tuning/settling.h"
 #include "tuning/speech.h"
@@ -34,14 +35,19 @@ Cents tolerance_at(Hertz target) {
 
 void advise(const organ::Pipe& pipe, Cents tolerance, double speed_of_sound, Seconds at,
             const SteadyMean& standing, TapWatch& taps, PipeState& state) {
-    const bool inside = std::abs(state.deviation->value()) <= tolerance.value();
+    const double off = std::abs(state.deviation->value());
+    const bool inside = off <= tolerance.value();
     const Cents needed = inside ? Cents{0.0} : -*state.deviation;
     taps.hear(standing, at, *state.pitch, needed, state.drifting);
     state.advice.reset();
     state.taps.clear();
     // No way to move before the screen says sharp or flat: 2 standard deviations.
-    const bool sign_known = std::abs(state.deviation->value()) > 2.0 * state.uncertainty->value();
-    if (inside || !sign_known) return;
+    const bool sign_known = off > 2.0 * state.uncertainty->value();
+    // Nor for what may be its wander, before it has stood for a moment.
+    constexpr Seconds kStood{1.2};
+    const bool may_wander =
+        state.heard < kStood && off <= (tolerance + usual_stray(*state.pitch, kStood)).value();
+    if (inside || !sign_known || may_wander) return;
     state.advice = organ::movement(pipe, *state.pitch, needed, speed_of_sound);
     if (state.advice->way != organ::Way::none) state.taps = taps.amount(*state.pitch, needed);
 }
