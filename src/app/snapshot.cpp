@@ -37,7 +37,10 @@ void fill_call(Snapshot& out, const visit::Run& run) {
     out.device = pipe.make.device;
     out.pipe_count = static_cast<int>(run.pipes().size());
     out.settled_count = static_cast<int>(run.settled_count());
-    out.wait = run.wait();
+    if (const auto wait = run.wait()) {
+        out.wait = wait->left;
+        out.wait_for_wire = wait->wire;
+    }
     out.again_count = static_cast<int>(run.again_count());
     out.open_count = static_cast<int>(run.open_count());
     const visit::PipeRecord& record = run.record().of(pipe.id);
@@ -91,7 +94,7 @@ void fill_keeping(Snapshot& out, const visit::Run& run) {
     const PipeId& pipe = run.pipe().id;
     out.keeping = !record.of(pipe).after ? overlay::Keeping::not_yet
                   : !record.kept(pipe)   ? overlay::Keeping::held
-                  : run.is_warm()        ? overlay::Keeping::warm
+                  : run.is_warm()        ? overlay::Keeping::again
                                          : overlay::Keeping::kept;
 }
 
@@ -207,11 +210,12 @@ void fill_notices(Snapshot& out, const SnapshotInputs& in) {
         out.notices.push_back({urgent, std::move(words)});
     };
     if (!in.source.message.empty()) add(true, in.source.message);
-    if (const Cents warm = in.run.warmth(); warm > Cents{0.0}) {
+    if (const Cents warm = in.run.warmth().by; warm > Cents{0.0}) {
         char text[96];
-        std::snprintf(text, sizeof text,
-                      "It fell by %.1f cents when it cooled: wanted that much higher while warm.",
-                      warm.value());
+        std::snprintf(
+            text, sizeof text,
+            "Warm from the hand: wanted %.1f cents higher, by which it falls as it cools.",
+            warm.value());
         add(false, text);
     }
     if (!in.book_trouble.empty()) add(true, in.book_trouble);

@@ -93,6 +93,7 @@ Json rank_json(const report::RankLines& rank) {
                                  {"tolerance_cents", pipe.tolerance.value()},
                                  {"outcome", word_of(pipe.outcome)},
                                  {"warm", pipe.warm},
+                                 {"creeps", pipe.creeps},
                                  {"faults", pipe.faults}});
     json["drift"] = rank.drift ? drift_json(*rank.drift) : Json(nullptr);
     return json;

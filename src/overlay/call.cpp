@@ -60,7 +60,7 @@ void draw_call(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
                              : notes.empty()             ? std::string()
                                                          : notes.front();
     if (snapshot.wait) {
-        column.label("hands off: let cool");
+        column.label(snapshot.wait_for_wire ? "hands off: it creeps" : "hands off: let cool");
         column.line(minutes_words(*snapshot.wait), kLadder, true);
     } else if (snapshot.stage == Stage::settled && !next.empty()) {
         column.label("call next");

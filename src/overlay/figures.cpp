@@ -113,9 +113,9 @@ void draw_settled(Canvas& canvas, const Rect& place, const Snapshot& snapshot) {
         canvas.text_within(
             {plate.left + 34, plate.top + 196}, plate.width() - 60, {kLarge, kGround}, kSmall,
             figure.sign + " " + figure.number + (snapshot.beat ? " beats a second" : " cents") +
-                (snapshot.keeping == Keeping::held   ? " · not written yet"
-                 : snapshot.keeping == Keeping::warm ? " · hear again"
-                                                     : ""));
+                (snapshot.keeping == Keeping::held    ? " · not written yet"
+                 : snapshot.keeping == Keeping::again ? " · hear again"
+                                                      : ""));
     }
     draw_details(canvas, place, plate.bottom + 46, snapshot);
 }

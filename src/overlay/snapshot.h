@@ -134,7 +134,7 @@ enum class Keeping {
     no_book,
     not_yet,  ///< nothing is to be kept of it yet
     held,     ///< kept in memory: the book doesn't have it on disk yet
-    warm,     ///< on disk, but the pipe is warm: to be heard again
+    again,    ///< on disk, but to be heard again: warm from the hand, or its wire creeps
     kept,     ///< on disk
 };
 
@@ -160,7 +160,8 @@ struct Snapshot {
     PipeId pipe;  ///< the one in hand
     int settled_count = 0;
     int open_count = 0;           ///< left before they had settled
-    std::optional<Seconds> wait;  ///< nothing to do but let pipes cool, for so long
+    std::optional<Seconds> wait;  ///< nothing to do but let pipes cool, for so long …
+    bool wait_for_wire = false;   ///< … or a reed's wire creep
     int again_count = 0;          ///< done, but to be heard once more
     int kept_count = 0;           ///< in the tuning book as they were left
     Keeping keeping = Keeping::no_book;

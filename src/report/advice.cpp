@@ -122,13 +122,15 @@ void add_drift(const VisitReport& report, const PipeWords& words,
 }
 
 void add_left_over(const VisitReport& report, std::vector<std::string>& advice) {
-    std::size_t open = 0, reach = 0, faulty = 0, warm = 0;
+    std::size_t open = 0, reach = 0, faulty = 0, warm = 0, creep = 0;
     for (const RankLines& rank : report.ranks) {
         open += rank.count(Outcome::open) + rank.count(Outcome::not_heard);
         reach += rank.count(Outcome::out_of_reach);
         faulty += rank.count(Outcome::faulty);
-        for (const PipeLine& line : rank.pipes)
+        for (const PipeLine& line : rank.pipes) {
             warm += line.warm ? 1U : 0U;
+            creep += line.creeps ? 1U : 0U;
+        }
     }
     if (open > 0)
         advice.push_back(text_of(
@@ -143,6 +145,10 @@ void add_left_over(const VisitReport& report, std::vector<std::string>& advice) 
         advice.push_back(text_of({count_words(warm, "pipe"), warm == 1 ? " was" : " were",
                                   " still warm from the hand when heard last, and may read some "
                                   "tenths of a cent flat when cool."}));
+    if (creep > 0)
+        advice.push_back(text_of({"The wires of ", count_words(creep, "reed"),
+                                  " were driven far and still crept when heard last: hear ",
+                                  creep == 1 ? "it" : "them", " again."}));
 }
 
 // Beside the reference, or else anywhere.

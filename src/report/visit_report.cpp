@@ -69,7 +69,9 @@ PipeLine line_of(const PipeId& pipe, const visit::PipeRecord& known,
         line.after = known.after->deviation;
         line.tolerance = visit::tolerance_of(*known.after);
     }
-    line.warm = known.list == ListState::hear_again;
+    const organ::Pipe* made = words.find(pipe);
+    const bool reed = made != nullptr && made->make.reed();
+    (reed ? line.creeps : line.warm) = known.list == ListState::hear_again;
     for (const visit::Fault& fault : known.faults)
         line.faults.push_back(fault.words.empty() ? fault.fault : fault.fault + ": " + fault.words);
     return line;
@@ -116,6 +118,7 @@ void list_ranks(const Matter& matter, const visit::Record& record,
         PipeLine line = line_of(pipe, record.of(pipe), readings, words);
         line.outcome = *outcome;
         line.warm = line.warm && line.outcome == Outcome::tuned;
+        line.creeps = line.creeps && line.outcome == Outcome::tuned;
         ranks[{words.order(stop), stop, pipe.row}].pipes.push_back(std::move(line));
     }
     const auto drifts = visit::drift_between(matter.earlier, readings.found, matter.instrument);

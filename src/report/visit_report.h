@@ -57,6 +57,7 @@ struct PipeLine {
     Cents tolerance{0.5};
     Outcome outcome = Outcome::heard;
     bool warm = false;                ///< still warm from the hand when it was left
+    bool creeps = false;              ///< its reed's wire still crept then
     std::vector<std::string> faults;  ///< "off speech: only when the wind is low"
 };
 

@@ -10,10 +10,14 @@ namespace {
 using tuning::Stage;
 
 constexpr Seconds kSteady{1.0};
-// The mean over a second or more of a pipe that nobody touches wanders by less.
+// The mean over a second or more of a pipe that nobody touches wanders by less …
 constexpr Cents kWanders{0.35};
-constexpr Seconds kKnown{1.6};
+// … but for what it strays in minutes, and what a look of less than a second sees of its wander.
 constexpr Cents kStraysInMinutes{0.5};
+constexpr Cents kWandersAtOnce{0.6};
+constexpr Seconds kKnown{1.6};
+// What is less sure says nothing of how a pipe was found, unless nothing better came.
+constexpr Cents kFoundTo{1.0};
 // A figure less sure than this can't tell whether the pipe was moved.
 constexpr Cents kWellKnown{0.3};
 // And heard alone it may differ by more from what it was by beats, with its reference's own doubt.
@@ -23,13 +27,17 @@ bool well_known(const KeptReading& reading) {
     return reading.settled || reading.uncertainty <= kWellKnown;
 }
 
+bool is_known(const KeptReading& reading) {
+    return reading.settled || reading.uncertainty <= kFoundTo;
+}
+
 KeptReading as(Moment moment, KeptReading reading) {
     reading.moment = moment;
     return reading;
 }
 
 /// Pitches and not deviations: what those are measured from may have changed since.
-bool elsewhere(const KeptReading& one, const KeptReading& other, Cents wanders = kWanders) {
+bool elsewhere(const KeptReading& one, const KeptReading& other, Cents wanders) {
     const double sd = std::hypot(one.uncertainty.value(), other.uncertainty.value());
     const Cents doubt = one.reference == other.reference ? wanders : kOtherwiseHeard;
     return std::abs(interval(one.pitch, other.pitch).value()) > std::max(doubt.value(), 3.0 * sd);
@@ -43,39 +51,47 @@ void Keeper::turn_to(bool before_known) {
 }
 
 Cents Keeper::moved_by() const {
-    if (!touched() || !untouched_ || !latest_) return Cents{0.0};
-    return Cents{std::abs(interval(untouched_->pitch, latest_->pitch).value())};
+    if (!touched() || !found_ || !latest_) return Cents{0.0};
+    return Cents{std::abs(interval(found_->pitch, latest_->pitch).value())};
 }
 
 void Keeper::touch() {
-    touched_ = true;
-    after_.reset();
-    stood_.reset();
     ++touches_;
+    after_.reset();
+    stand_.reset();
 }
 
 // The ear sees a treble pair move now and then when nobody touches it: what comes to stand where it
 // stood wasn't moved. That is told only by a figure that is well known: till then it may have been.
 void Keeper::watch_movement(Stage stage, const std::optional<KeptReading>& figure) {
     const bool moves = stage == Stage::moving;
-    if (moves && !moving_ && latest_) {
-        moving_ = stood_ ? stood_ : latest_;
-        moved_ = false;
+    if (moves && motion_ == Motion::none && latest_) {
+        motion_ = Motion::seen;
+        if (!stand_) stand_ = latest_;
     }
     if (!figure) return;
-    if (moving_) {
-        if (!moved_ && elsewhere(*moving_, *figure)) {
+    if (motion_ != Motion::sure && stand_) {
+        const Cents wanders = stand_->heard < kSteady   ? kWandersAtOnce
+                              : motion_ == Motion::seen ? kWanders
+                                                        : kStraysInMinutes;
+        if (elsewhere(*stand_, *figure, wanders)) {
             touch();
-            moved_ = true;
+            motion_ = moves ? Motion::sure : Motion::none;
         }
-        if (!moves && (moved_ || well_known(*figure))) moving_.reset();
-    } else if (stood_ && elsewhere(*stood_, *figure, kStraysInMinutes)) {
-        touch();
     }
-    // Not for longer: a mean of some seconds slides from where it stood to where a tap has put it.
-    const bool still_young = !stood_ || stood_->heard < kKnown;
-    if (still_young && !moves && !moving_ && figure->heard >= kSteady && well_known(*figure))
-        stood_ = figure;
+    if (moves) return;
+    if (motion_ == Motion::sure || well_known(*figure)) motion_ = Motion::none;
+    if (motion_ == Motion::none && well_known(*figure)) take_stand(*figure);
+}
+
+// The first look, since it may be moved at once; better ones, until a second and a half was heard.
+// Not for longer: a mean of some seconds slides from where it stood to where a tap has put it.
+void Keeper::take_stand(const KeptReading& figure) {
+    const bool better =
+        !stand_ || !well_known(*stand_) || (stand_->heard < kKnown && figure.heard >= kSteady);
+    if (!better) return;
+    stand_ = figure;
+    if (touches_ == 0) taken_up_ = figure;
 }
 
 std::optional<KeptReading> Keeper::hear(Stage stage, const std::optional<KeptReading>& figure) {
@@ -83,11 +99,12 @@ std::optional<KeptReading> Keeper::hear(Stage stage, const std::optional<KeptRea
     if (stands || stage == Stage::moving) watch_movement(stage, figure);
     if (figure && stands) {
         latest_ = figure;
-        if (!touched() && (!stood_ || well_known(*figure))) untouched_ = figure;
+        if (!touched() && (!found_ || !well_known(*found_) || well_known(*figure))) found_ = figure;
     }
-    if (!before_known_ && untouched_ && (touched() || untouched_->heard >= kSteady)) {
+    const bool stood = found_ && is_known(*found_) && found_->heard >= kSteady;
+    if (!before_known_ && found_ && (touches_ > 0 || stood)) {
         before_known_ = true;
-        return as(Moment::before, *untouched_);
+        return as(Moment::before, *found_);
     }
     if (stage == Stage::settled && figure && before_known_ && !after_) {
         after_ = as(Moment::after, *figure);
@@ -99,7 +116,7 @@ std::optional<KeptReading> Keeper::hear(Stage stage, const std::optional<KeptRea
 std::vector<KeptReading> Keeper::leave() {
     std::vector<KeptReading> still;
     if (!latest_) return still;
-    if (!before_known_ && untouched_) still.push_back(as(Moment::before, *untouched_));
+    if (!before_known_ && found_ && is_known(*found_)) still.push_back(as(Moment::before, *found_));
     const bool better_known = after_ && latest_->uncertainty < after_->uncertainty * 0.7;
     if ((touched() && !after_) || better_known) still.push_back(as(Moment::after, *latest_));
     turn_to(true);

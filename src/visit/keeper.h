@@ -25,25 +25,34 @@ class Keeper {
 
     bool heard() const { return latest_.has_value(); }
     /// It was moved, or is being moved as it seems.
-    bool touched() const { return touched_ || moving_; }
+    bool touched() const { return touches_ > 0 || motion_ == Motion::seen; }
     /// How often: a hand's touches, as far as they could be heard one from the other.
-    int touches() const { return touches_ + (moving_ && !moved_ ? 1 : 0); }
+    int touches() const { return touches_ + (motion_ == Motion::seen ? 1 : 0); }
     /// Of these, those that moved it without doubt.
     int sure_touches() const { return touches_; }
+    /// It is being moved without doubt.
+    bool in_motion() const { return motion_ == Motion::sure; }
+    /// Where it stood when it was taken up, as well as that is known; empty before it was.
+    const std::optional<KeptReading>& taken_up() const { return taken_up_; }
     /// How far from where it was found; nought until it was touched.
     Cents moved_by() const;
 
   private:
+    enum class Motion {
+        none,
+        seen,  ///< as it seems: it wasn't heard elsewhere yet
+        sure,  ///< it was
+    };
     void touch();
     void watch_movement(tuning::Stage stage, const std::optional<KeptReading>& figure);
+    void take_stand(const KeptReading& figure);
 
     bool before_known_ = false;
-    bool touched_ = false;
-    std::optional<KeptReading> moving_;  ///< where it stood when it began to move, as it seems
-    bool moved_ = false;                 ///< and since then it was heard elsewhere
     int touches_ = 0;
-    std::optional<KeptReading> untouched_;  ///< as last seen before it was moved
-    std::optional<KeptReading> stood_;      ///< where it stood after that, once well known
+    Motion motion_ = Motion::none;
+    std::optional<KeptReading> stand_;     ///< where it stands, or stood when it began to move
+    std::optional<KeptReading> taken_up_;  ///< the first of these
+    std::optional<KeptReading> found_;     ///< as last seen before it was touched
     std::optional<KeptReading> latest_;
     std::optional<KeptReading> after_;  ///< as kept
 };

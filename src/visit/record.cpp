@@ -154,6 +154,8 @@ void Record::note(const BookEntry& entry) {
                              [&](const ListChange& m) {
                                  known.list = m.state;
                                  known.list_serial = entry.serial;
+                                 if (m.state == ListState::hear_again)
+                                     known.was_to_be_heard_again = true;
                              },
                              [](const auto&) {}};
     std::visit(visitor, entry.matter);

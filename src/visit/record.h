@@ -24,7 +24,8 @@ struct PipeRecord {
     std::vector<Fault> faults;
     bool out_of_reach = false;
     std::optional<ListState> list;
-    std::uint64_t list_serial = 0;  ///< of `list`; 0 without one
+    std::uint64_t list_serial = 0;       ///< of `list`; 0 without one
+    bool was_to_be_heard_again = false;  ///< at some time of the visit
 };
 
 /// A visit's entries in memory. Belongs to the listening thread; nothing here touches a disk.

@@ -222,11 +222,22 @@ void Run::turn_to(std::size_t pipe) {
     day_.pitch = pitch_.a();
     current_ = pipe;
     in_hand_since_ = now_.at;
-    if (options_.job != Job::mixture) alone_ = false;
+    if (options_.job != Job::mixture) alone_ = was_left_alone();
     keeper_.turn_to(record_.of(pipes_[current_].id).before.has_value());
     follower_.turned();
     silent_since_.reset();
-    touched_since_.reset();
+    waits_ = false;
+    left_warm_.reset();
+    if (outcomes_[current_].again && has_cooled(this->pipe().id))
+        left_warm_ = record_.of(this->pipe().id).after;
+    warm_ = warmth().by;
+}
+
+void Run::forget_hand() {
+    told_since_.reset();
+    was_told_ = false;
+    hand_ = Seconds{0.0};
+    touched_last_.reset();
 }
 
 bool Run::go_to(int key) {
@@ -290,11 +301,14 @@ Celsius Run::air_at_pipe() const {
 
 Call Run::call() const { return call_for(pipe(), alone_ ? std::nullopt : reference_of(pipe())); }
 
+// Nearer than that nobody can bring it now; it will be heard again.
+Cents Run::doubt_while_warm() const { return is_warm() ? warmth().doubt : Cents{0.0}; }
+
 tuning::Expectation Run::expectation() const {
     tuning::Expectation expected;
     expected.pipe = pipe();
-    expected.target = transpose(target_of(pipe()), warmth());
-    expected.tolerance = tuning::tolerance_at(expected.target);
+    expected.target = transpose(target_of(pipe()), warmth().by);
+    expected.tolerance = tuning::tolerance_at(expected.target) + doubt_while_warm();
     expected.speed_of_sound = organ::speed_of_sound(air_at_pipe());
     // A mixture's other pipes are told by what sounds of the whole key: tuning::MixtureKey.
     if (options_.job == Job::mixture) return expected;
@@ -310,13 +324,13 @@ std::optional<tuning::PairedExpectation> Run::paired_expectation() const {
     expected.pipe = pipe();
     expected.reference = *reference;
     const Hertz cool = target_of(pipe());
-    expected.reference.beat += (transpose(cool, warmth()) - cool) * reference->pipe_partial;
+    expected.reference.beat += (transpose(cool, warmth().by) - cool) * reference->pipe_partial;
     expected.reference_target = organ::target(instrument_, reference->pipe, day_);
     expected.day_known = day_.pitch.has_value();
     expected.reference_before = heard_before(reference->pipe);
     // By what is heard: at the partials that meet, half a cent is so many more beats.
     const Hertz pitch = target_of(pipe());
-    expected.tolerance = tuning::tolerance_at(pitch * reference->pipe_partial);
+    expected.tolerance = tuning::tolerance_at(pitch * reference->pipe_partial) + doubt_while_warm();
     expected.speed_of_sound = organ::speed_of_sound(air_at_pipe());
     if (options_.job == Job::mixture) return expected;
     for (const organ::Pipe& other : pipes_) {

@@ -8,6 +8,7 @@
 #include "tuning/against_reference.h"
 #include "tuning/single_pipe.h"
 #include "visit/call.h"
+#include "visit/cooling.h"
 #include "visit/keeper.h"
 #include "visit/key_follower.h"
 #include "visit/pitch_today.h"
@@ -115,7 +116,11 @@ class Run {
     /// wire has crept to where it stays.
     bool is_warm() const;
     /// Nothing is left to do but to hear pipes again that still cool: for so long.
-    std::optional<Seconds> wait() const;
+    struct Wait {
+        Seconds left;
+        bool wire = false;  ///< until a reed's wire has crept to where it stays; else to cool
+    };
+    std::optional<Wait> wait() const;
     /// The pipe that would be the current one's reference, but is noted as dead, and so isn't
     /// listened for: the pipe is heard alone. Empty otherwise.
     std::optional<organ::Pipe> dead_reference() const;
@@ -172,10 +177,11 @@ class Run {
     /// The current pipe and its reference; empty when it is to be tuned by its target: by the
     /// options, or because the file names no reference for it.
     std::optional<tuning::PairedExpectation> paired_expectation() const;
-    /// By how much the current pipe's target is higher while it is warm from the hand: what it fell
-    /// by when it was left so before. Nought for a pipe that hasn't been moved since it was taken
-    /// up.
-    Cents warmth() const;
+    /// By how much the current pipe's target is higher while it is warm from the hand: what it, or
+    /// others of its size, fell by when they were left so before. Nought for a pipe that hasn't
+    /// been moved since it was taken up. It is no nearer to be brought than that is known, since it
+    /// will be heard again.
+    Cooling::Warmth warmth() const;
     /// Why the current target isn't the plain one; empty when it is.
     std::optional<organ::Compensation> compensation() const;
 
@@ -219,10 +225,17 @@ class Run {
     bool ends_stop_in_silence(const tuning::PipeState& state);
     PipeOutcome recalled(const PipeId& pipe) const;
     ListState state_on_leaving() const;
-    void learn_cooling(const KeptReading& figure);
+    void learn_cooling();
+    bool was_left_alone() const;
+    Hertz home_of(const organ::Pipe& pipe) const;
     bool only_cools(const KeptReading& figure) const;
     void note_touch();
-    Seconds handled_for() const;
+    void follow_hand(int touches_before, bool moves);
+    Cents doubt_while_warm() const;
+    void follow_advice(const tuning::PipeState& state);
+    bool was_touched() const;
+    bool end_wait();
+    void forget_hand();
     bool follow_key(const tuning::PipeState& state);
     std::optional<KeptReading> figure_of(const tuning::PipeState& state) const;
     void note_pitch();
@@ -255,12 +268,15 @@ class Run {
     /// What the hand did to a pipe.
     struct Handling {
         Seconds stands_from{0.0};  ///< cool, or crept, by then, by the stream's time
-        Seconds for_so_long{0.0};  ///< when it was last worked at, from the first touch to the last
-        double cools_by = 0.0;     ///< cents for each second of that, as it was found again
+        Seconds hand{0.0};  ///< was at it, when it was last worked at; until that was learned
     };
-    std::optional<Seconds> touched_since_;  ///< the pipe in hand …
-    Seconds touched_until_{0.0};            ///< … and was moved last, or seemed to be
+    std::optional<Seconds> told_since_;  ///< the screen says to move the pipe in hand
+    bool was_told_ = false;              ///< and did so for as long as one needs to see it and act
+    Seconds hand_{0.0};                  ///< was at the pipe in hand …
+    std::optional<Seconds> touched_last_;   ///< … and moved it last
+    std::optional<KeptReading> left_warm_;  ///< how it was left then; it was taken up cool
     std::map<PipeId, Handling> handled_;
+    Cooling cooling_;
     bool alone_ = false;  ///< the current pipe is heard without its reference
 
     Instant now_;
@@ -277,7 +293,6 @@ class Run {
     std::map<PipeId, PipeId> tuned_from_;  ///< by beats: a pipe and its reference
     struct PutOff {
         std::map<PipeId, PipeId> pipes;  ///< and the reference that each waits for
-        std::set<PipeId> ever;           ///< all that waited so far: they are come back to
         std::size_t entries = 0;         ///< of the record when it was made
         std::optional<StopId> at;        ///< the stop in hand then
     };
@@ -285,6 +300,8 @@ class Run {
     std::optional<Seconds> stop_taken_;  ///< when another stop was taken in hand
     std::vector<PipeId> trail_;          ///< the pipes from which `next` went on along the list
     std::optional<Seconds> silent_since_;
+    Cents warm_{0.0};     ///< warmth, as it was told to tuning
+    bool waits_ = false;  ///< nothing was left to do but to wait, as seen last
     Seconds in_hand_since_{0.0};
     std::set<PipeId> given_up_;  ///< noted as dead, tried, and still silent: not gone to again
 };

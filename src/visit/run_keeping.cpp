@@ -10,6 +10,7 @@ namespace rankwright::visit {
 
 namespace {
 
+constexpr Seconds kOneTouch{2.0};
 constexpr Cents kMostWarmth{8.0};  // what falls by more than that did not only cool
 
 }  // namespace
@@ -28,28 +29,31 @@ void Run::note_touch() {
     handled_[pipe().id].stands_from = now_.at + (pipe().make.reed() ? kCreeps : kCools);
 }
 
-std::optional<Seconds> Run::wait() const {
+std::optional<Run::Wait> Run::wait() const {
     const PipeRecord& here = record_.of(pipe().id);
     const bool was_left = outcomes_[current_].again || here.list == ListState::done;
     if (outcomes_[current_].again && has_cooled(pipe().id)) return std::nullopt;
     const bool no_work = here.out_of_reach || (!keeper_.heard() && !here.faults.empty());
-    if (keeper_.touched() || !(was_left || no_work) || anything_ahead()) return std::nullopt;
-    std::optional<Seconds> soonest;
+    if (keeper_.sure_touches() > 0 || !(was_left || no_work) || anything_ahead())
+        return std::nullopt;
+    std::optional<Wait> soonest;
+    const auto add = [&](const organ::Pipe& one) {
+        const Seconds left = cools_for(one.id);
+        if (!soonest || left < soonest->left) soonest = {left, one.make.reed()};
+    };
     if (options_.only_listed) {
         for (const ListedPipe& one : list().pipes)
-            if (one.to_do() && one.state == ListState::hear_again)
-                soonest = std::min(soonest.value_or(Seconds{1e9}), cools_for(one.pipe.id));
+            if (one.to_do() && one.state == ListState::hear_again) add(one.pipe);
         return soonest;
     }
     if (next_stop()) return std::nullopt;
-    const auto add = [&](const std::vector<organ::Pipe>& pipes) {
+    const auto add_all = [&](const std::vector<organ::Pipe>& pipes) {
         for (const organ::Pipe& one : pipes)
-            if (record_.of(one.id).list == ListState::hear_again)
-                soonest = std::min(soonest.value_or(Seconds{1e9}), cools_for(one.id));
+            if (record_.of(one.id).list == ListState::hear_again) add(one);
     };
-    add(pipes_);
+    add_all(pipes_);
     for (const StopToWorkAt& other : to_work_at_)
-        add(other.pipes);
+        add_all(other.pipes);
     return soonest;
 }
 
@@ -62,15 +66,16 @@ bool Run::is_warm() const {
     constexpr Cents kWarmsBy{0.3};
     constexpr double kCreepsBy = 0.1;
     const Cents tolerance = tuning::tolerance_at(target_of(pipe()));
-    if (keeper_.touched() && pipe().make.reed()) return keeper_.moved_by() * kCreepsBy > tolerance;
-    if (keeper_.touched()) return kWarmsBy * keeper_.touches() > tolerance * 0.5;
+    if (was_touched() && pipe().make.reed()) return keeper_.moved_by() * kCreepsBy > tolerance;
+    if (was_touched())
+        return std::max(kWarmsBy * std::max(1, keeper_.touches()), warmth().by) > tolerance * 0.5;
     return outcomes_[current_].again && !has_cooled(pipe().id);
 }
 
 ListState Run::state_on_leaving() const {
     // Held while it cools, it goes flat: that says nothing.
     const bool cools = outcomes_[current_].again && !has_cooled(pipe().id);
-    if (cools && !keeper_.touched()) return ListState::hear_again;
+    if (cools && !was_touched()) return ListState::hear_again;
     if (!outcomes_[current_].settled) return ListState::open;
     return is_warm() ? ListState::hear_again : ListState::done;
 }
@@ -82,20 +87,26 @@ std::string Run::left_open() const {
 
 void Run::leave_pipe() {
     constexpr Seconds kTried{3.0};
+    // What is heard of a silent pipe is its wind.
+    const bool only_wind = is_dead(pipe().id) && !outcomes_[current_].settled;
+    if (only_wind) keeper_.turn_to(true);
     const bool worked_at = keeper_.heard();
-    const int touches = keeper_.touches();
-    const bool all_sure = touches == keeper_.sure_touches();
+    const bool touched = was_touched();
+    const bool all_sure = touched_last_ && keeper_.touches() == keeper_.sure_touches();
     const ListState state = state_on_leaving();
+    if (!touched) learn_cooling();
+    const Seconds hand = hand_;
     for (KeptReading& reading : keeper_.leave())
         note(std::move(reading));
+    forget_hand();
     PipeOutcome& outcome = outcomes_[current_];
     if (!worked_at) {
         if (is_dead(pipe().id) && now_.at - in_hand_since_ > kTried) given_up_.insert(pipe().id);
         return;
     }
     given_up_.erase(pipe().id);
-    if (touches > 0) {
-        handled_[pipe().id].for_so_long = handled_for();
+    if (touched) {
+        handled_[pipe().id].hand = hand;
         // It may have been moved just now.
         if (!all_sure) note_touch();
     }
@@ -106,7 +117,7 @@ void Run::leave_pipe() {
     if (known.list != state || known.after_serial > known.list_serial)
         note(ListChange{pipe().id, state});
     if (outcome.open) left_open_ = {pipe().note, now_.at};
-    if (touches == 0) return;
+    if (!touched) return;
     if (outcome.settled) hold_pitch();
     pitch_.moved(pipe().id);
     hear_dependents_again();
@@ -164,39 +175,80 @@ void Run::note_pitch() {
     note(PitchReading{*day_.pitch, true});
 }
 
-Cents Run::warmth() const {
+Hertz Run::home_of(const organ::Pipe& pipe) const { return organ::target(instrument_, pipe, {}); }
+
+Cooling::Warmth Run::warmth() const {
+    if (pipe().make.reed()) return {};
+    if (was_touched()) return cooling_.after(pipe().id, home_of(pipe()), hand_);
     const auto handled = handled_.find(pipe().id);
-    if (handled == handled_.end()) return Cents{0.0};
     const bool still_warm = outcomes_[current_].again && !has_cooled(pipe().id);
-    if (!keeper_.touched() && !still_warm) return Cents{0.0};
-    const Seconds hand = keeper_.touched() ? handled_for() : handled->second.for_so_long;
-    return std::min(kMostWarmth, Cents{handled->second.cools_by * hand.count()});
+    if (handled == handled_.end() || !still_warm) return {};
+    return cooling_.after(pipe().id, home_of(pipe()), handled->second.hand);
 }
 
 // Touches follow one another too fast to be told apart: how long the hand was at the pipe tells how
-// warm it made it.
-Seconds Run::handled_for() const {
-    constexpr Seconds kOneTouch{2.0};
-    return (touched_since_ ? touched_until_ - *touched_since_ : Seconds{0.0}) + kOneTouch;
+// warm it made it. The time between two of them, in which the pipe is listened to, is none.
+void Run::follow_hand(int touches_before, bool moves) {
+    const bool touched = keeper_.sure_touches() > touches_before || keeper_.in_motion();
+    // A warm pipe that is moved down may come to stand where it stood.
+    if (!touched && !(was_told_ && moves)) return;
+    if (hand_ == Seconds{0.0}) {
+        learn_cooling();
+        hand_ = kOneTouch;
+    } else if (touched && touched_last_) {
+        hand_ += std::min(kOneTouch, now_.at - *touched_last_);
+    }
+    if (touched) touched_last_ = now_.at;
+    note_touch();
 }
 
-// As it was left against as it is found again, measured from the same, nobody having touched it.
-void Run::learn_cooling(const KeptReading& figure) {
+// Who is told to move a pipe does, though it may not be heard to be moved: what was clearly off and
+// then settles was touched.
+bool Run::was_touched() const {
+    return keeper_.touched() || hand_ > Seconds{0.0} || (was_told_ && outcomes_[current_].settled);
+}
+
+void Run::follow_advice(const tuning::PipeState& state) {
+    constexpr Seconds kSeesAndActs{0.5};  // common practice, no source
+    constexpr double kClearlyOff = 1.5;   // tolerances: nearer, its wander may bring it in
+    if (state.stage == tuning::Stage::moving) return;
+    const Cents tolerance = tuning::tolerance_at(target_of(pipe()));
+    if (!state.advice || state.stage != tuning::Stage::reading ||
+        std::abs(state.deviation->value()) <= kClearlyOff * tolerance.value())
+        return told_since_.reset();
+    if (!told_since_) told_since_ = now_.at;
+    was_told_ = was_told_ || now_.at - *told_since_ >= kSeesAndActs;
+}
+
+// As it was left against as it was found again, nobody having touched it.
+void Run::learn_cooling() {
     constexpr Cents kKnownTo{0.3};
-    constexpr Cents kLeast{0.4};
-    constexpr double kMostASecond = 1.0;  // cents: no touch does more than some (from memory)
-    constexpr double kClearly = 2.5;      // standard uncertainties
-    const auto& left = record_.of(pipe().id).after;
-    if (!outcomes_[current_].again || !has_cooled(pipe().id) || keeper_.touched() || !left ||
-        figure.reference != left->reference || pipe().make.reed())
+    constexpr double kClearly = 2.5;  // standard uncertainties
+    const auto& cool = keeper_.taken_up();
+    const auto handled = handled_.find(pipe().id);
+    if (!left_warm_ || !cool || handled == handled_.end() || handled->second.hand <= Seconds{0.0} ||
+        pipe().make.reed())
         return;
-    const Cents fell = left->deviation - figure.deviation;
-    const bool clearly = fell > figure.uncertainty * kClearly;
-    if (figure.uncertainty > kKnownTo && !clearly) return;
-    Handling& hand = handled_[pipe().id];
-    hand.cools_by = 0.0;
-    if (fell > kLeast && fell < kMostWarmth && hand.for_so_long > Seconds{0.0})
-        hand.cools_by = std::min(kMostASecond, fell.value() / hand.for_so_long.count());
+    const Cents fell = interval(cool->pitch, left_warm_->pitch);
+    const Cents doubt{std::hypot(left_warm_->uncertainty.value(), cool->uncertainty.value())};
+    if (doubt > kKnownTo && fell <= doubt * kClearly) return;
+    cooling_.fell(pipe().id, home_of(pipe()), handled->second.hand, fell);
+    handled->second.hand = Seconds{0.0};
+}
+
+// What couldn't be settled by beats the last time is heard by itself at once, where its reference
+// was tuned and is well enough known.
+bool Run::was_left_alone() const {
+    constexpr double kKnownTo = 0.8;  // of the tolerance, as for settling alone
+    const auto& left = record_.of(pipe().id).after;
+    const auto reference = reference_of(pipe());
+    const auto stands = reference ? record_.of(reference->pipe.id).after : std::nullopt;
+    if (!stands || !stands->settled || !left || !left->settled || left->reference ||
+        !outcomes_[current_].again)
+        return false;
+    const auto doubt = heard_before(reference->pipe).uncertainty();
+    const Hertz meeting = target_of(pipe()) * reference->pipe_partial;
+    return doubt && *doubt <= tuning::tolerance_at(meeting) * kKnownTo;
 }
 
 std::optional<KeptReading> Run::figure_of(const tuning::PipeState& state) const {
@@ -204,7 +256,7 @@ std::optional<KeptReading> Run::figure_of(const tuning::PipeState& state) const 
     KeptReading figure;
     figure.pipe = pipe().id;
     figure.pitch = *state.pitch;
-    figure.deviation = *state.deviation + warmth();
+    figure.deviation = *state.deviation + warmth().by;
     figure.target = transpose(*state.pitch, -figure.deviation);
     figure.uncertainty = *state.uncertainty;
     figure.heard = state.heard;
@@ -226,25 +278,21 @@ bool Run::follow(const tuning::PipeState& state) { return follow(state, figure_o
 
 bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading>& figure) {
     using tuning::Stage;
-    const Cents warm = warmth();
     // Held while others cool, a pipe that is done wanders: that says nothing.
-    const bool waits = wait().has_value();
+    const bool waited = std::exchange(waits_, wait().has_value());
+    if (waited && !waits_ && end_wait()) return true;
     PipeOutcome& outcome = outcomes_[current_];
     if (state.deviation && (state.stage == Stage::reading || state.stage == Stage::settled)) {
         if (!outcome.first) outcome.first = state.deviation;
         outcome.last = state.deviation;
     }
-    if (!waits && state.stage != Stage::waiting && state.stage != Stage::wrong_key)
+    if (!waits_ && state.stage != Stage::waiting && state.stage != Stage::wrong_key)
         outcome.settled = state.stage == Stage::settled;
-    if (!state.wrong_key && !(waits && figure && only_cools(*figure))) {
+    if (!state.wrong_key && !(waits_ && figure && only_cools(*figure))) {
         const int touches = keeper_.sure_touches();
         if (auto kept = keeper_.hear(state.stage, figure)) note(std::move(*kept));
-        if (figure) learn_cooling(*figure);
-        if (keeper_.sure_touches() > touches) note_touch();
-        if (keeper_.touched() && (state.stage == Stage::moving || !touched_since_)) {
-            if (!touched_since_) touched_since_ = now_.at;
-            touched_until_ = now_.at;
-        }
+        follow_hand(touches, state.stage == Stage::moving);
+        if (!waits_) follow_advice(state);
         const bool own = state.stage == Stage::reading || state.stage == Stage::moving ||
                          (state.stage == Stage::settled && state.deviation);
         if (own && !state.wrong_pitch) follower_.own(state.tone);
@@ -254,7 +302,18 @@ bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading
         if (!to.empty() && pipes_[to.front()].key == *state.wrong_key) return next();
     }
     if (ends_stop_in_silence(state)) return next();
-    return follow_key(state) || warmth() != warm;
+    if (follow_key(state)) return true;
+    const Cents told = std::exchange(warm_, warmth().by);
+    return told != warm_;
+}
+
+// Nobody was at work meanwhile: what has cooled is taken up, the pipe in hand anew.
+bool Run::end_wait() {
+    if (keeper_.sure_touches() > 0) return false;
+    if (!outcomes_[current_].again || !has_cooled(pipe().id)) return next();
+    keeper_.turn_to(true);
+    turn_to(current_);
+    return true;
 }
 
 // The helper may have misheard, or the technician has gone elsewhere: a key that goes on sounding

@@ -80,14 +80,16 @@ const std::map<PipeId, PipeId>& Run::put_off() const {
             !reference.faults.empty() || record_.of(pipe).list == ListState::done || !goes_to(from))
             continue;
         put_off_.pipes.emplace(pipe, from);
-        put_off_.ever.insert(pipe);
     }
     return put_off_.pipes;
 }
 
-// Pipes that were gone past for a reason, not by choice.
+// Pipes that were gone past for a reason, not by choice: also before the program was started again.
 bool Run::comes_back_to(const PipeId& pipe, const PipeOutcome& outcome) const {
-    return outcome.again || (!outcome.open && put_off_.ever.count(pipe) != 0);
+    if (outcome.again || outcome.open) return outcome.again;
+    const auto from = tuned_from_.find(pipe);
+    return from != tuned_from_.end() && record_.of(from->second).was_to_be_heard_again &&
+           goes_to(from->second);
 }
 
 // What has cooled, and others wait for, comes before the next stop.

@@ -252,6 +252,8 @@ class Lister {
         if (one.state == ListState::hear_again)
             one.why = {reference_moved_since(record_, one.pipe.id)
                            ? "its reference was moved since: to be heard again"
+                       : one.pipe.make.reed()
+                           ? "its wire was driven far and creeps on: to be heard again"
                            : "warm from the hand when it was left: to be heard again"};
         if (one.state == ListState::open) one.why.insert(one.why.begin(), "left open");
         if (one.state == ListState::dropped) one.why.insert(one.why.begin(), "dropped");

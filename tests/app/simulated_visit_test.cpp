@@ -232,12 +232,16 @@ TEST_F(SimulatedVisit, TheWorkListIsGoneThroughAndIsEmptyInTheEnd) {
     work_through(work, chamber, Seconds{900.0});
 
     EXPECT_EQ(work.run().list().to_do(), 0U) << "after " << took.count() << " s";
-    std::vector<std::string> done;
+    // One whose wire was driven far is heard once more at the end.
+    std::vector<std::string> tuned;
     for (const visit::BookEntry& entry : book.entries)
         if (const auto* change = std::get_if<visit::ListChange>(&entry.matter);
-            change != nullptr && change->state == visit::ListState::done)
-            done.push_back(to_string(change->pipe));
-    EXPECT_EQ(done, wanted) << "in the order for the feet, and nothing else";
+            change != nullptr && (change->state == visit::ListState::done ||
+                                  change->state == visit::ListState::hear_again))
+            if (const std::string pipe = to_string(change->pipe);
+                std::find(tuned.begin(), tuned.end(), pipe) == tuned.end())
+                tuned.push_back(pipe);
+    EXPECT_EQ(tuned, wanted) << "in the order for the feet, and nothing else";
     for (const organ::Pipe& pipe : worked_at) {
         const Hertz target = organ::target(*instrument, pipe, {});
         EXPECT_LE(std::abs(interval(target, truth[pipe.id]).value()),

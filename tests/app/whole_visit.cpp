@@ -333,11 +333,15 @@ void WholeVisit::tune(Seconds patience) {
     find_in_book();
 }
 
-// From where its reference has it, or its target.
+// From where its reference has it, or its target at the visit's A.
 Cents WholeVisit::off_in_truth(const organ::Pipe& pipe, const simulator::Chamber& chamber) {
     auto reference = plan_.by_beats ? organ::reference_of(instrument_, pipe, {}) : std::nullopt;
     if (reference && planted("dead", reference->pipe.id) != nullptr) reference.reset();
-    Hertz right = organ::target(instrument_, pipe, {});
+    organ::Day day;
+    for (const visit::BookEntry& entry : visit::counted(entries_))
+        if (const auto* pitch = std::get_if<visit::PitchReading>(&entry.matter))
+            day.pitch = pitch->a;
+    Hertz right = organ::target(instrument_, pipe, day);
     if (reference)
         right = (chamber.true_pitch(reference->pipe.id) * reference->reference_partial +
                  reference->beat) /

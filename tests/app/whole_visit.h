@@ -32,7 +32,7 @@ struct PipeStory {
     bool done = false;  ///< the screen says so, and the book has it
     bool out_of_reach = false, dead = false;
     Cents found{0.0};  ///< as the book has it
-    Cents off{0.0};    ///< in truth, from where its reference has it, or its target
+    Cents off{0.0};    ///< in truth, from where its reference has it, or its target at today's A
     Cents tolerance{0.5};
     bool right() const;  ///< inside the tolerance, but for wander and a reading (0.6 cent)
 };

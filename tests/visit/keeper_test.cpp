@@ -100,6 +100,31 @@ TEST(Keeper, ASmallTapThatTheMeanSlidesOverIsATouch) {
     EXPECT_GE(keeper.sure_touches(), 1);
 }
 
+// Who knows which way it must go taps it as soon as it is heard.
+TEST(Keeper, ATouchWithinTheFirstSecondIsOne) {
+    Keeper keeper;
+    keeper.turn_to(true);
+    keeper.hear(Stage::reading, figure(-1.1, 0.3));
+    keeper.hear(Stage::reading, figure(-1.0, 0.6));
+    keeper.hear(Stage::reading, figure(0.1, 0.3));
+    keeper.hear(Stage::settled, figure(0.2, 1.3));
+    EXPECT_EQ(keeper.sure_touches(), 1);
+    ASSERT_TRUE(keeper.taken_up());
+    EXPECT_NEAR(keeper.taken_up()->deviation.value(), -1.1, 1e-9);
+}
+
+// As on a deep pipe by beats, whose first figure hardly knows anything.
+TEST(Keeper, WhatIsHardlyKnownIsNotAsFound) {
+    Keeper keeper;
+    keeper.turn_to(false);
+    EXPECT_FALSE(keeper.hear(Stage::reading, figure(22.9, 1.2, 11.6)));
+    EXPECT_FALSE(keeper.hear(Stage::moving, figure(9.0, 0.4, 4.0)));
+    const auto kept = keeper.hear(Stage::reading, figure(-2.1, 1.4, 0.25));
+    ASSERT_TRUE(kept);
+    EXPECT_DOUBLE_EQ(kept->deviation.value(), -2.1);
+    EXPECT_FALSE(keeper.touched());
+}
+
 // What it is measured from is another thing then, and the reference's own doubt comes in.
 TEST(Keeper, HeardAloneAfterBeatsItWasNotTouched) {
     Keeper keeper;

@@ -88,7 +88,7 @@ TEST_F(RunReferences, APipeWaitsWhileItsReferenceCools) {
     tune_by_beats(run, Cents{0.1});
     EXPECT_FALSE(run.next()) << "nothing is left to do now";
     ASSERT_TRUE(run.wait());
-    EXPECT_GT(run.wait()->count(), 200.0);
+    EXPECT_GT(run.wait()->left.count(), 200.0);
     at(run, 400.0);
     EXPECT_FALSE(run.wait());
     ASSERT_TRUE(run.next());
@@ -100,6 +100,26 @@ TEST_F(RunReferences, APipeWaitsWhileItsReferenceCools) {
     run.rest();
     EXPECT_EQ(run.record().of(pipe("principal-8", 37)).list, ListState::done);
     EXPECT_FALSE(run.wait());
+}
+
+// Which pipes were gone past, since their reference was warm, is known also after a new start.
+TEST_F(RunReferences, WhatWaitedIsComeBackToAfterANewStart) {
+    visit::Run run = begin();
+    tune(run, Cents{6.0}, Cents{0.1});
+    ASSERT_TRUE(run.next());
+    tune(run, Cents{0.1}, Cents{0.1});
+    ASSERT_TRUE(run.next());
+    ASSERT_EQ(run.pipe().id, pipe("principal-8", 38)) << "37 waits for its reference";
+    tune_by_beats(run, Cents{0.1});
+    run.rest();
+    record = Record(run.record().entries());
+    visit::Run again = begin();
+    at(again, 1.0);
+    ASSERT_TRUE(again.next());
+    EXPECT_EQ(again.pipe().id, pipe("octave-4", 37)) << "cool by now";
+    tune(again, Cents{0.1}, Cents{0.1});
+    ASSERT_TRUE(again.next());
+    EXPECT_EQ(again.pipe().id, pipe("principal-8", 37));
 }
 
 // Of three ranks each is tuned from the one before; the middle one has cooled, and waits itself.

@@ -311,11 +311,11 @@ TEST_F(RunTest, AHandledPipeIsHeardAgainWhenItHasCooledAndLeftHigherTheNextTime)
     ASSERT_TRUE(run.next());
     EXPECT_EQ(run.current(), here);
     run.follow(stands(Cents{-1.4}, tuning::Stage::reading));
-    EXPECT_NEAR(run.warmth().value(), 0.0, 1e-9) << "cool as it stands";
+    EXPECT_NEAR(run.warmth().by.value(), 0.0, 1e-9) << "cool as it stands";
     at(401.0);
     EXPECT_TRUE(run.follow(stands(Cents{-0.5}, tuning::Stage::moving))) << "another target now";
     // One touch then, one now.
-    EXPECT_NEAR(run.warmth().value(), 1.5, 1e-6);
+    EXPECT_NEAR(run.warmth().by.value(), 1.5, 1e-6);
     EXPECT_NEAR(interval(target, run.expectation().target).value(), 1.5, 1e-6);
     at(403.0);
     run.follow(stands(Cents{0.0}, tuning::Stage::settled));
@@ -325,7 +325,7 @@ TEST_F(RunTest, AHandledPipeIsHeardAgainWhenItHasCooledAndLeftHigherTheNextTime)
     at(800.0);
     run.go_to(37);
     run.follow(stands(Cents{0.1}, tuning::Stage::settled));
-    EXPECT_NEAR(run.warmth().value(), 0.0, 1e-9);
+    EXPECT_NEAR(run.warmth().by.value(), 0.0, 1e-9);
     run.back();
     EXPECT_EQ(run.record().of(pipe).list, ListState::done);
     EXPECT_EQ(run.again_count(), 0U);
@@ -354,7 +354,7 @@ TEST_F(RunTest, WhileOthersCoolThePipeInHandStaysDone) {
     const PipeId here = run.pipe().id;
     EXPECT_EQ(run.record().of(here).list, ListState::done);
     ASSERT_TRUE(run.wait());
-    EXPECT_GT(run.wait()->count(), 200.0);
+    EXPECT_GT(run.wait()->left.count(), 200.0);
     at(30.0);
     run.follow(stands(Cents{0.8}, tuning::Stage::reading));
     run.next();

@@ -169,6 +169,9 @@ TEST_F(WorkListTest, DonePipesLeaveItAndOpenOnesStay) {
     add(ListChange{two, ListState::open});
     hear(warm, 0.2, Moment::after);
     add(ListChange{warm, ListState::hear_again});
+    const PipeId reed{"great", "trumpet-8", 1, 27};
+    hear(reed, 0.2, Moment::after);
+    add(ListChange{reed, ListState::hear_again});
     const WorkList made = list();
     EXPECT_EQ(made.done, 1U);
     EXPECT_EQ(listed(made, one), nullptr);
@@ -176,7 +179,9 @@ TEST_F(WorkListTest, DonePipesLeaveItAndOpenOnesStay) {
     EXPECT_THAT(listed(made, two)->why,
                 ElementsAre("left open", HasSubstr("2.0 cents sharp: beats")));
     ASSERT_NE(listed(made, warm), nullptr);
-    EXPECT_THAT(listed(made, warm)->why.front(), HasSubstr("to be heard again"));
+    EXPECT_THAT(listed(made, warm)->why.front(), HasSubstr("warm from the hand"));
+    ASSERT_NE(listed(made, reed), nullptr);
+    EXPECT_THAT(listed(made, reed)->why.front(), HasSubstr("its wire"));
     add(ListChange{one, ListState::wanted});
     EXPECT_NE(listed(list(), one), nullptr) << "wanted once more";
     add(ListChange{one, ListState::done});
