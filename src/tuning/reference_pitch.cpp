@@ -27,10 +27,13 @@ void ReferencePitch::add(const Sounding& heard) {
 }
 
 void ReferencePitch::after(const ReferencePitch& earlier) {
+    // Not crowded out by many of one time, which may all have been read badly in the same way.
+    constexpr std::size_t kEach = kMost / 2;
     const ReferencePitch own = *this;
-    *this = earlier;
-    for (std::size_t i = 0; i < own.count_; ++i)
-        add(own.soundings_[i]);
+    count_ = 0;
+    for (const ReferencePitch* one : {&earlier, &own})
+        for (std::size_t i = one->count_ > kEach ? one->count_ - kEach : 0; i < one->count_; ++i)
+            add(one->soundings_[i]);
 }
 
 void ReferencePitch::withdraw(int sounding) {
@@ -51,10 +54,16 @@ std::optional<Hertz> ReferencePitch::pitch() const {
 
 std::optional<Cents> ReferencePitch::uncertainty() const {
     if (count_ == 0) return std::nullopt;
-    double weights = 0.0;
-    for (std::size_t i = 0; i < count_; ++i)
-        weights += weight(soundings_[i].uncertainty);
-    return Cents{1.0 / std::sqrt(weights)};
+    const Hertz here = *pitch();
+    double weights = 0.0, squares = 0.0;
+    for (std::size_t i = 0; i < count_; ++i) {
+        const double one = weight(soundings_[i].uncertainty);
+        weights += one;
+        squares += one * std::pow(interval(here, soundings_[i].pitch).value(), 2);
+    }
+    // R. T. Birge, Physical Review 40 (1932), p. 207: what disagrees by more than it claims.
+    const double degrees = std::max(1.0, static_cast<double>(count_) - 1.0);
+    return Cents{std::sqrt(std::max(1.0, squares / degrees) / weights)};
 }
 
 }  // namespace rankwright::tuning

@@ -29,7 +29,8 @@ class ReferencePitch {
     /// The soundings' mean, each weighed by its own uncertainty and a mean second's wander; empty
     /// before the first.
     std::optional<Hertz> pitch() const;
-    std::optional<Cents> uncertainty() const;  ///< standard, of that
+    /// Standard, of that; larger where they contradict each other.
+    std::optional<Cents> uncertainty() const;
 
   private:
     struct Sounding {

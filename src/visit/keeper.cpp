@@ -118,7 +118,8 @@ std::vector<KeptReading> Keeper::leave() {
     if (!latest_) return still;
     if (!before_known_ && found_ && is_known(*found_)) still.push_back(as(Moment::before, *found_));
     const bool better_known = after_ && latest_->uncertainty < after_->uncertainty * 0.7;
-    if ((touched() && !after_) || better_known) still.push_back(as(Moment::after, *latest_));
+    const bool left_elsewhere = !after_ && (touches_ > 0 || (touched() && is_known(*latest_)));
+    if (left_elsewhere || better_known) still.push_back(as(Moment::after, *latest_));
     turn_to(true);
     return still;
 }

@@ -234,6 +234,7 @@ class Run {
     Cents doubt_while_warm() const;
     void follow_advice(const tuning::PipeState& state);
     bool was_touched() const;
+    bool at_work() const { return keeper_.sure_touches() > 0 || hand_ > Seconds{0.0}; }
     bool end_wait();
     void forget_hand();
     bool follow_key(const tuning::PipeState& state);

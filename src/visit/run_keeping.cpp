@@ -34,8 +34,7 @@ std::optional<Run::Wait> Run::wait() const {
     const bool was_left = outcomes_[current_].again || here.list == ListState::done;
     if (outcomes_[current_].again && has_cooled(pipe().id)) return std::nullopt;
     const bool no_work = here.out_of_reach || (!keeper_.heard() && !here.faults.empty());
-    if (keeper_.sure_touches() > 0 || !(was_left || no_work) || anything_ahead())
-        return std::nullopt;
+    if (at_work() || !(was_left || no_work) || anything_ahead()) return std::nullopt;
     std::optional<Wait> soonest;
     const auto add = [&](const organ::Pipe& one) {
         const Seconds left = cools_for(one.id);
@@ -229,7 +228,9 @@ void Run::learn_cooling() {
     if (!left_warm_ || !cool || handled == handled_.end() || handled->second.hand <= Seconds{0.0} ||
         pipe().make.reed())
         return;
-    const Cents fell = interval(cool->pitch, left_warm_->pitch);
+    const Cents fell = cool->reference == left_warm_->reference
+                           ? left_warm_->deviation - cool->deviation
+                           : interval(cool->pitch, left_warm_->pitch);
     const Cents doubt{std::hypot(left_warm_->uncertainty.value(), cool->uncertainty.value())};
     if (doubt > kKnownTo && fell <= doubt * kClearly) return;
     cooling_.fell(pipe().id, home_of(pipe()), handled->second.hand, fell);
@@ -309,7 +310,7 @@ bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading
 
 // Nobody was at work meanwhile: what has cooled is taken up, the pipe in hand anew.
 bool Run::end_wait() {
-    if (keeper_.sure_touches() > 0) return false;
+    if (at_work()) return false;
     if (!outcomes_[current_].again || !has_cooled(pipe().id)) return next();
     keeper_.turn_to(true);
     turn_to(current_);

@@ -326,7 +326,8 @@ TEST_F(AgainstReferenceTest, AlonePipesAreJudgedByAllSoundingsOfTheReference) {
     again.tone = 1;
     hear(again);
     EXPECT_NEAR(off(), -0.8, 1e-3);
-    EXPECT_LT(job.alone().target_doubt, once * 0.8);
+    // So far apart they contradict what each claims: their mean is known no better than they agree.
+    EXPECT_GT(job.alone().target_doubt, once);
     PairHearing better = alone(5.5, Cents{0.4});
     better.tone = 1;
     hear(better);
