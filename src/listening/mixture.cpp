@@ -9,6 +9,7 @@
 #include "listening/mixture_search.h"
 #include "listening/mixture_shared.h"
 #include "listening/mixture_twins.h"
+#include "listening/mixture_unresolved.h"
 
 #include <algorithm>
 #include <cmath>
@@ -29,6 +30,18 @@ constexpr double kTemper = 0.25;
 constexpr double kLeastSd_cents = 0.003;  // partials of one pipe differ by this in a room
 constexpr double kDoubt_cents = 0.6;      // of the search's places, on either side
 
+// The simple multiple of the unison that a reference stands nearest to, so that its deviation
+// counts from where the pipes' do; its own pitch where it stands near none.
+double pure_pitch(Hertz reference, Hertz unison) {
+    constexpr double kNear_cents = 30.0;
+    for (const double below : {1.0, 2.0, 3.0, 4.0}) {
+        const double pure = std::round(reference / unison * below) / below * unison.value();
+        if (pure > 0.0 && std::abs(reference.value() / pure - 1.0) < kNear_cents * kCent)
+            return pure;
+    }
+    return reference.value();
+}
+
 class KeyHearing {
   public:
     KeyHearing(const MixtureSound& sound, const MixtureRequest& request, double reach_cents);
@@ -39,16 +52,12 @@ class KeyHearing {
     MixtureState judge(const std::vector<MixtureBand>& bands, const MixtureState& found);
     void look_closer_at(std::size_t j, PresenceEvidence& evidence, const MixtureModel& model,
                         MixtureState& places);
-    void hear_behind(std::size_t j, PresenceEvidence& evidence, const MixtureModel& model,
-                     const MixtureState& others) const;
     bool still_there(std::size_t j, const MixtureModel& model, const MixtureState& others,
                      MixtureState& places);
     MixtureState refine(const MixtureState& found);
     void forget();
     bool elsewhere(const MixtureState& refined, const MixtureState& found) const;
     void report(MixtureFit& fit, const MixtureState& state, const std::vector<std::size_t>& which);
-    bool meet(std::size_t i, std::size_t j, double& hz) const;
-    void name_neighbours();
     bool heard_before(std::size_t j) const {
         return j < request_.before.size() && request_.before[j];
     }
@@ -73,14 +82,16 @@ KeyHearing::KeyHearing(const MixtureSound& sound, const MixtureRequest& request,
     for (std::size_t j = 0; j < count; ++j) {
         const bool reference = j == request.pipes.size();
         MixtureReach r;
-        r.nominal_hz = reference ? request.reference->value()
+        r.nominal_hz = reference ? pure_pitch(*request.reference, request.unison)
                                  : request.pipes[j].value() * request.unison.value();
-        r.high = (reference ? kReferenceReach_cents : reach_cents) * kCent;
-        r.low = -r.high;
+        const double centre =
+            reference ? (request.reference->value() / r.nominal_hz - 1.0) / kCent : 0.0;
+        r.high = (centre + (reference ? kReferenceReach_cents : reach_cents)) * kCent;
+        r.low = (centre - (reference ? kReferenceReach_cents : reach_cents)) * kCent;
         r.highest_hz = std::min(
             {kTrueShare * request.rate.value(), kHighest_hz, (kHighestTold + 0.5) * r.nominal_hz});
         model_.pipes.push_back(
-            {r.nominal_hz, 0.0, reference ? kReferenceSpread_cents : kSpread_cents, reference});
+            {r.nominal_hz, centre, reference ? kReferenceSpread_cents : kSpread_cents, reference});
         if (request.heard && request.heard->pipe == j) {
             MixtureModel::Pipe& pipe = model_.pipes.back();
             pipe.centre = (request.heard->pitch.value() / r.nominal_hz - 1.0) / kCent;
@@ -128,12 +139,14 @@ MixtureState KeyHearing::judge(const std::vector<MixtureBand>& bands, const Mixt
     MixtureState state = fit.start();
     state.present = found.present;
     state.level = found.level;
+    state.loud = found.loud;
     for (std::size_t j = 0; j < reach_.size(); ++j)
         state.unknowns[j * fit.terms()] = found.unknowns[j];
     std::vector<PresenceEvidence> evidence = judge_presence(fit, state, reach_, partials_asked());
     MixtureState places = found;
     places.present = state.present;
     places.level = state.level;
+    places.loud = state.loud;
     for (std::size_t j = 0; j < reach_.size(); ++j)
         places.unknowns[j] = state.unknowns[j * fit.terms()];
     // First those that were missed: what they explain isn't left for others to be drawn to.
@@ -153,36 +166,9 @@ bool KeyHearing::still_there(std::size_t j, const MixtureModel& model, const Mix
     if (!places.present[j]) {
         places.present[j] = 1;
         places.unknowns[j] = there.joint_cents;
-        places.level[j] = std::log(usual_level(places, j));
+        places.level[j] = places.loud[j] = std::log(usual_level(places, j));
     }
     return true;
-}
-
-// Whether the pipe hides behind a lower one's partials: what these say counts where it would stand.
-void KeyHearing::hear_behind(std::size_t j, PresenceEvidence& evidence, const MixtureModel& model,
-                             const MixtureState& others) const {
-    for (std::size_t i = 0; i < reach_.size(); ++i) {
-        if (!others.present[i] || !may_hide_behind(reach_, j, i)) continue;
-        const auto shared =
-            compare_shared(sound_, model, others, reach_, i, j, usual_level(others, j));
-        if (!shared) continue;
-        for (auto& place : evidence.places)
-            if (std::abs(place.cents - shared->lower_cents) < kCoincide_cents)
-                place.ln_ratio += shared->ln_ratio;
-        if (!evidence.behind || shared->ln_ratio > evidence.behind->ln_ratio)
-            evidence.behind = PresenceEvidence::Behind{i, shared->lower_cents, shared->shared_cents,
-                                                       shared->ln_ratio};
-    }
-    if (evidence.places.empty()) return;
-    evidence.ln_ratio = integrate(evidence.places);
-    const auto likely = [](const auto& place) { return place.ln_ratio + std::log(place.expected); };
-    const auto best =
-        std::max_element(evidence.places.begin(), evidence.places.end(),
-                         [&](const auto& a, const auto& b) { return likely(a) < likely(b); });
-    evidence.cents = best->cents;
-    evidence.likeliest_behind =
-        evidence.behind && evidence.behind->ln_ratio > 0.0 &&
-        std::abs(best->cents - evidence.behind->lower_cents) < kCoincide_cents;
 }
 
 // Those that aren't sure yet are heard again in more of their partials.
@@ -200,6 +186,7 @@ void KeyHearing::look_closer_at(std::size_t j, PresenceEvidence& evidence,
         others.present[*evidence.rival] = 1;
         others.unknowns[*evidence.rival] = places.unknowns[j];
         others.level[*evidence.rival] = places.level[j];
+        others.loud[*evidence.rival] = places.loud[j];
     }
     const bool known = heard_before(j) && !evidence.rival;
     const bool doubtful =
@@ -212,13 +199,13 @@ void KeyHearing::look_closer_at(std::size_t j, PresenceEvidence& evidence,
         evidence =
             look_closer(sound_, model, others, reach_, j, evidence,
                         places.present[j] ? std::optional{places.unknowns[j]} : std::nullopt);
-    if (doubtful) hear_behind(j, evidence, model, others);
+    if (doubtful) hear_behind(sound_, model, others, reach_, j, evidence);
     presence = evidence.rival && evidence.ln_ratio < kSurelySounds ? Presence::cannot_tell
                                                                    : presence_by(evidence);
     if (presence == Presence::sounding && evidence.likeliest_behind && !places.present[j]) {
         places.present[j] = 1;
         places.unknowns[j] = evidence.behind->cents;
-        places.level[j] = std::log(usual_level(places, j));
+        places.level[j] = places.loud[j] = std::log(usual_level(places, j));
         places.unknowns[evidence.behind->lower] = evidence.behind->lower_cents;
         return;
     }
@@ -229,7 +216,7 @@ void KeyHearing::look_closer_at(std::size_t j, PresenceEvidence& evidence,
         std::abs(place - places.unknowns[j]) * kCent * reach_[j].nominal_hz * sound_.seconds;
     if (presence == Presence::sounding && (!places.present[j] || moved > kElsewhere_cycles)) {
         places.unknowns[j] = place;
-        places.level[j] = std::log(usual_level(places, j));
+        places.level[j] = places.loud[j] = std::log(usual_level(places, j));
     }
     // One of two rivals explains what is heard, whichever it is.
     places.present[j] = presence == Presence::sounding || (evidence.rival && places.present[j]);
@@ -268,6 +255,7 @@ MixtureState KeyHearing::refine(const MixtureState& found) {
         state.present[i] = 1;
         state.unknowns[i * fit.terms()] = found.unknowns[which[i]];
         state.level[i] = found.level[which[i]];
+        state.loud[i] = found.loud[which[i]];
     }
     fit.refine(state, 8);
     polish_mixture(fit, state, near, 4, false, also);
@@ -277,6 +265,7 @@ MixtureState KeyHearing::refine(const MixtureState& found) {
         places.present[which[i]] = state.present[i];
         places.unknowns[which[i]] = state.unknowns[i * fit.terms()];
         places.level[which[i]] = state.level[i];
+        places.loud[which[i]] = state.loud[i];
     }
     return places;
 }
@@ -325,42 +314,6 @@ void KeyHearing::report(MixtureFit& fit, const MixtureState& state,
     }
 }
 
-// The lowest frequency where partials of both meet; false where none do.
-bool KeyHearing::meet(std::size_t i, std::size_t j, double& hz) const {
-    constexpr double kNear = 0.001;
-    for (int k = 1; k * reach_[i].nominal_hz < reach_[i].highest_hz; ++k)
-        for (int m = 1; m * reach_[j].nominal_hz < reach_[j].highest_hz; ++m) {
-            const double a = k * reach_[i].nominal_hz, b = m * reach_[j].nominal_hz;
-            if (std::abs(a - b) > kNear * a) continue;
-            hz = a;
-            return true;
-        }
-    return false;
-}
-
-void KeyHearing::name_neighbours() {
-    constexpr double kFewestSpans = 3.0;  // beats that need longer than this aren't told apart
-    for (std::size_t i = 0; i < reach_.size(); ++i) {
-        MixturePipeReading& r = readings_[i];
-        for (std::size_t j = 0; j < reach_.size(); ++j) {
-            double hz = 0.0;
-            if (i == j || !meet(i, j, hz) || readings_[j].presence == Presence::silent) continue;
-            if (r.presence == Presence::cannot_tell) {
-                r.unresolved_with.push_back(j);
-            } else if (sounds(i) && sounds(j) && r.cents && readings_[j].cents) {
-                // The highest meeting where both are still strong.
-                const double top = std::min(strongest_hz_[i], strongest_hz_[j]);
-                const double high = hz * std::max(1.0, std::floor(top / hz));
-                const double apart = std::abs(r.cents->value() - readings_[j].cents->value());
-                const double needed = 1.0 / (kCent * high * std::max(apart, 1e-3));
-                if (needed < kFewestSpans * sound_.seconds) continue;
-                r.unresolved_with.push_back(j);
-                r.to_part = Seconds{std::max(r.to_part ? r.to_part->count() : 0.0, needed)};
-            }
-        }
-    }
-}
-
 std::optional<MixtureReading> KeyHearing::read() {
     const std::vector<MixtureBand> bands = search_bands(sound_, reach_, partials_asked());
     if (bands.empty()) return std::nullopt;
@@ -373,7 +326,7 @@ std::optional<MixtureReading> KeyHearing::read() {
         forget();
         refine(judge(bands, refined));
     }
-    name_neighbours();
+    name_unresolved(readings_, reach_, strongest_hz_, sound_.seconds);
     std::optional<std::size_t> heard;
     if (request_.heard) heard = request_.heard->pipe;
     judge_twins({readings_.data(), request_.pipes.size()}, heard, sound_.seconds);
@@ -381,6 +334,8 @@ std::optional<MixtureReading> KeyHearing::read() {
     reading.pipes = readings_;
     if (request_.reference) {
         reading.reference = readings_.back();
+        if (reading.reference->hz)
+            reading.reference->cents = interval(*request_.reference, *reading.reference->hz);
         reading.pipes.pop_back();
     }
     return reading;

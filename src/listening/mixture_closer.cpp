@@ -126,6 +126,7 @@ PresenceEvidence look_at(const MixtureSound& sound, MixtureModel model, const Mi
         without.present[i] = 1;
         without.unknowns[i * fit.terms()] = state.unknowns[which[i]];
         without.level[i] = state.level[which[i]];
+        without.loud[i] = state.loud[which[i]];
     }
     refine_in_place(fit, without, 5);
     PresenceEvidence evidence = presence_evidence(fit, without, which.size(), own,

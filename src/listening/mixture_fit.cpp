@@ -52,6 +52,7 @@ MixtureState MixtureFit::start() const {
         state.bands.push_back(s);
     }
     state.level.assign(pipes, std::log(0.1 * loudest));
+    state.loud = state.level;
     return state;
 }
 

@@ -41,6 +41,7 @@ struct MixtureState {
     std::vector<char> present;     ///< by pipe
     std::vector<double>
         level;  ///< by pipe: ln of the power of its fundamental, as its partials suggest
+    std::vector<double> loud;    ///< by pipe: ln of the power of its loudest partial
     std::vector<double> wander;  ///< by pipe: sd of the first wander term, cents
     struct Tone {
         double power = 0.0;   ///< prior variance of the phasor

@@ -79,6 +79,7 @@ void MixtureFit::relevel(std::size_t b, MixtureState& state) {
 // Each pipe's own level and wander.
 void MixtureFit::repipe(MixtureState& state) {
     std::vector<double> sum(model_.pipes.size(), 0.0), weight(model_.pipes.size(), 0.0);
+    std::vector<double> most(model_.pipes.size(), 0.0);
     for (std::size_t b = 0; b < bands_.size(); ++b)
         for (std::size_t a = 0; used_[b] && a < bands_[b].tones.size(); ++a) {
             const MixtureTone& tone = bands_[b].tones[a];
@@ -89,9 +90,13 @@ void MixtureFit::repipe(MixtureState& state) {
             const double u = 1.0 / (1.0 + x * x / 3.0);
             sum[tone.pipe] += u * l;
             weight[tone.pipe] += u;
+            most[tone.pipe] = std::max(most[tone.pipe], state.bands[b].tones[a].found);
         }
     for (std::size_t j = 0; j < model_.pipes.size(); ++j)
-        if (weight[j] > 0.0) state.level[j] = sum[j] / weight[j];
+        if (weight[j] > 0.0) {
+            state.level[j] = sum[j] / weight[j];
+            state.loud[j] = std::log(most[j] + 1e-30);
+        }
 }
 
 void MixtureFit::settle(MixtureState& state, int rounds) {

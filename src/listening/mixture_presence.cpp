@@ -1,241 +1,24 @@
 #include "listening/mixture_presence.h"
 
 #include "listening/arithmetic.h"
-#include "listening/mixture_prior.h"
 
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <cstdint>
 
 namespace rankwright::listening {
 
-namespace {
-
-constexpr double kStep_cycles = 0.2;  // over the span: a line's width is about 1
-/// Tails of what else may be found at a place: t in two degrees of freedom and their like.
-constexpr double kNu = 2.0;
-constexpr double kRival = 3.0;  // ln: two pipes as likely as this in one place aren't told apart
-constexpr int kMostTries = 2;
-
-/// What is heard where one partial of a pipe may be, on a grid over its reach.
-struct PartialTrace {
-    int partial = 1;
-    double step = 1.0;  // fraction of the nominal pitch
-    std::vector<double> power, variance;
-};
-
-/// A tone's power, more where it is more restless than usual and less where it is steadier.
-double unrest(const MixtureState::Tone& tone) {
-    constexpr double kLeast = 0.1, kMost = 10.0;
-    const double found = std::max(tone.found, 1e-30);
-    return found *
-           std::clamp(tone.unrest * tone.power / (found * mixture_prior::kUnrest), kLeast, kMost);
-}
-
-double pitch_of(const MixtureFit& fit, const MixtureState& state, std::size_t pipe) {
-    return fit.model().pipes[pipe].nominal_hz * (1.0 + kCent * state.unknowns[pipe * fit.terms()]);
-}
-
-std::vector<PartialTrace> trace_partials(MixtureFit& fit, const MixtureState& state,
-                                         std::size_t pipe, const MixtureReach& reach, int highest) {
-    std::vector<PartialTrace> traces;
-    const double seconds = fit.model().span_s;
-    for (const std::size_t b : fit.bands_of(pipe)) {
-        const MixtureBand& band = fit.bands()[b];
-        bool ready = false;
-        for (const MixtureTone& own : band.tones) {
-            if (own.pipe != pipe || own.partial > highest) continue;
-            if (!ready) fit.hear_remainder(b, state);
-            ready = true;
-            PartialTrace trace;
-            trace.partial = own.partial;
-            const double hz = own.partial * reach.nominal_hz;
-            trace.step = kStep_cycles / (seconds * hz);
-            for (double x = reach.low; x < reach.high + trace.step; x += trace.step) {
-                const MixtureExtraTone extra = fit.extra_tone(b, hz * (1.0 + x));
-                double variance = extra.variance;
-                for (std::size_t c = 0; c < band.tones.size(); ++c) {
-                    const MixtureTone& other = band.tones[c];
-                    if (!state.present[other.pipe]) continue;
-                    const double apart =
-                        hz * (1.0 + x) - other.partial * pitch_of(fit, state, other.pipe);
-                    variance +=
-                        unrest(state.bands[b].tones[c]) * mixture_prior::pedestal(apart * seconds);
-                }
-                trace.power.push_back(extra.power);
-                trace.variance.push_back(variance);
-            }
-            traces.push_back(std::move(trace));
-        }
-    }
-    return traces;
-}
-
-/// ln of the likelihood ratio for a partial expected at `level` (power), its timbre unknown. The
-/// density of a tone's power y² where a variance v is expected goes as (1 + y²/νv)^−(ν+1) / v.
-double ln_ratio(double power, double variance, double level) {
-    constexpr int kPoints = 4;
-    struct Point {
-        double weight, times;  // of the level expected
-    };
-    static const auto points = [] {
-        std::array<Point, 2 * kPoints + 1> all{};
-        double sum = 0.0;
-        for (int i = -kPoints; i <= kPoints; ++i) {
-            Point& p = all[static_cast<std::size_t>(i + kPoints)];
-            p = {std::exp(-mixture_prior::level_cost(1.25 * i)), std::exp(1.25 * i)};
-            sum += p.weight;
-        }
-        for (Point& p : all)
-            p.weight /= sum;
-        return all;
-    }();
-    static_assert(kNu == 2.0, "the cube below is the power ν + 1");
-    double sum = 0.0;
-    for (const Point& p : points) {
-        const double wider = variance + level * p.times;
-        const double tail = (kNu * variance + power) / (kNu * wider + power);
-        const double spread = wider / variance;
-        sum += p.weight * tail * tail * tail * spread * spread;
-    }
-    return std::log(sum);
-}
-
-/// How loud a pipe may be beside the others, and how fast its partials fall.
-struct Loudness {
-    double db = 0.0;    // of its fundamental, from the other pipes' level
-    double fall = 0.0;  // dB a factor of ten in the partial's number
-    double ln_weight = 0.0;
-};
-
-// A pipe that sounds is about as loud as the others; one that leaks, some 30 dB softer. Partials
-// fall from those of a reed to those of a wide flute.
-std::vector<Loudness> loudnesses() {
-    std::vector<Loudness> all;
-    double sum = 0.0;
-    for (double db = -48.0; db <= 27.0; db += 5.0) {
-        const double loud = std::exp(-0.5 * std::pow(db / 10.0, 2.0)) / 10.0;
-        const double leak = std::exp(-0.5 * std::pow((db + 30.0) / 9.0, 2.0)) / 9.0;
-        for (const double fall : {10.0, 25.0, 40.0, 60.0}) {
-            all.push_back({db, fall, std::log(loud + leak)});
-            sum += loud + leak;
-        }
-    }
-    for (Loudness& one : all)
-        one.ln_weight -= std::log(sum);
-    return all;
-}
-
-/// ln of the ratio for one partial at one place, by the level expected of it.
-class RatioTable {
-  public:
-    void lay(double power, double variance, double level) {
-        static const auto steps = [] {
-            std::array<double, kLevels> all{};
-            for (std::size_t i = 0; i < kLevels; ++i)
-                all[i] = std::pow(10.0, 0.1 * (kLowest_db + kStep_db * static_cast<double>(i)));
-            return all;
-        }();
-        for (std::size_t i = 0; i < kLevels; ++i)
-            ln_[i] = ln_ratio(power, variance, level * steps[i]);
-    }
-    double at(double db) const {
-        const double x =
-            std::clamp((db - kLowest_db) / kStep_db, 0.0, static_cast<double>(kLevels) - 1.001);
-        const auto i = static_cast<std::size_t>(x);
-        return ln_[i] + (x - static_cast<double>(i)) * (ln_[i + 1] - ln_[i]);
-    }
-
-  private:
-    static constexpr double kLowest_db = -90.0, kHighest_db = 30.0, kStep_db = 5.0;
-    static constexpr auto kLevels =
-        static_cast<std::size_t>((kHighest_db - kLowest_db) / kStep_db) + 1;
-    std::array<double, kLevels> ln_{};
-};
-
-/// A partial's trace at the place looked at last: the grid of a low partial is coarse.
-struct PartialThere {
-    const PartialTrace* trace;
-    double decades;
-    std::size_t at = SIZE_MAX;
-    RatioTable ratio{};
-
-    void look(double x, double low, double level) {
-        const auto i = std::min(trace->power.size() - 1,
-                                static_cast<std::size_t>(std::lround((x - low) / trace->step)));
-        if (i != at) ratio.lay(trace->power[i], trace->variance[i], level);
-        at = i;
-    }
-};
-
-}  // namespace
-
-double integrate(std::span<const PresenceEvidence::Place> places) {
-    double most = -1e300, sum = 0.0, expected = 0.0;
-    for (const auto& place : places)
-        most = std::max(most, place.ln_ratio);
-    for (const auto& place : places) {
-        expected += place.expected;
-        sum += place.expected * std::exp(place.ln_ratio - most);
-    }
-    return expected > 0.0 ? most + std::log(sum / expected) : 0.0;
-}
-
-double PresenceEvidence::ln_at(double at) const {
-    const auto nearer = [&](const Place& a, const Place& b) {
-        return std::abs(a.cents - at) < std::abs(b.cents - at);
-    };
-    return places.empty() ? 0.0 : std::min_element(places.begin(), places.end(), nearer)->ln_ratio;
-}
-
-PresenceEvidence presence_evidence(MixtureFit& fit, const MixtureState& without, std::size_t pipe,
-                                   const MixtureReach& reach, double level, int highest) {
-    static const std::vector<Loudness> loud = loudnesses();
-    const std::vector<PartialTrace> traces = trace_partials(fit, without, pipe, reach, highest);
-    if (traces.empty()) return {};
-    double step = 1.0;
-    std::vector<PartialThere> partials;
-    for (const PartialTrace& t : traces) {
-        step = std::min(step, t.step);
-        partials.push_back({&t, std::log10(static_cast<double>(t.partial))});
-    }
-    std::vector<double> terms(loud.size());
-    const MixtureModel::Pipe& expected = fit.model().pipes[pipe];
-    PresenceEvidence evidence;
-    double best = -1e300;
-    for (double x = reach.low; x <= reach.high; x += step) {
-        const double u = (x / kCent - expected.centre) / expected.sd;
-        const double weight = 1.0 / ((1.0 + u * u / 3.0) * (1.0 + u * u / 3.0));
-        for (std::size_t i = 0; i < loud.size(); ++i)
-            terms[i] = loud[i].ln_weight;
-        for (PartialThere& there : partials) {
-            there.look(x, reach.low, level);
-            for (std::size_t i = 0; i < loud.size(); ++i)
-                terms[i] += there.ratio.at(loud[i].db - loud[i].fall * there.decades);
-        }
-        const double shift = *std::max_element(terms.begin(), terms.end());
-        double here = 0.0;
-        for (const double term : terms)
-            here += std::exp(term - shift);
-        const double ln = std::log(here) + shift;
-        evidence.places.push_back({x / kCent, weight * step, ln});
-        if (ln + std::log(weight) > best) {
-            best = ln + std::log(weight);
-            evidence.cents = x / kCent;
-        }
-    }
-    evidence.ln_ratio = integrate(evidence.places);
-    return evidence;
-}
-
 double usual_level(const MixtureState& state, std::size_t pipe) {
-    std::vector<double> levels;
+    constexpr double kSounds = 4.6;  // ln, 20 dB: what is softer than the loudest by more leaks
+    double loudest = -1e300, sum = 0.0, count = 0.0;
     for (std::size_t j = 0; j < state.present.size(); ++j)
-        if (j != pipe && state.present[j]) levels.push_back(state.level[j]);
-    if (levels.empty()) return std::exp(state.level[pipe]);
-    std::sort(levels.begin(), levels.end());
-    return std::exp(levels[levels.size() / 2]);
+        if (j != pipe && state.present[j]) loudest = std::max(loudest, state.loud[j]);
+    for (std::size_t j = 0; j < state.present.size(); ++j) {
+        if (j == pipe || !state.present[j] || state.loud[j] < loudest - kSounds) continue;
+        sum += state.loud[j];
+        count += 1.0;
+    }
+    return std::exp(count > 0.0 ? sum / count : state.loud[pipe]);
 }
 
 void refine_in_place(MixtureFit& fit, MixtureState& state, int steps) {
@@ -254,6 +37,9 @@ void refine_in_place(MixtureFit& fit, MixtureState& state, int steps) {
 }
 
 namespace {
+
+constexpr double kRival = 3.0;  // ln: two pipes as likely as this in one place aren't told apart
+constexpr int kMostTries = 2;
 
 class Judge {
   public:
@@ -279,7 +65,7 @@ class Judge {
         std::fill_n(state.unknowns.begin() + static_cast<std::ptrdiff_t>(pipe * fit_.terms()),
                     fit_.terms(), 0.0);
         state.unknowns[pipe * fit_.terms()] = cents;
-        state.level[pipe] = level;
+        state.level[pipe] = state.loud[pipe] = level;
     }
 
     MixtureState without(std::size_t pipe) const {
@@ -403,9 +189,11 @@ std::vector<PresenceEvidence> judge_presence(MixtureFit& fit, MixtureState& stat
 }
 
 Presence presence_by(const PresenceEvidence& evidence) {
-    constexpr double kSounds = 0.6, kSilent = -1.8;  // of a closer look; from the same keys
+    constexpr double kSounds = 0.0, kSilent = -2.05;  // of a closer look; from the same keys
     constexpr double kMayHide = 0.5;
-    const double ln = evidence.ln_ratio + kJointWorth * evidence.joint.value_or(0.0);
+    constexpr double kMostJoint = 40.0;  // another's unrest, too, may be worth more
+    const double ln =
+        evidence.ln_ratio + kJointWorth * std::min(evidence.joint.value_or(0.0), kMostJoint);
     if (ln >= (evidence.joint ? kSounds : kSurelySounds)) return Presence::sounding;
     if (evidence.behind && evidence.behind->ln_ratio > kMayHide) return Presence::cannot_tell;
     return ln < (evidence.joint ? kSilent : kSurelySilent) ? Presence::silent

@@ -53,7 +53,8 @@ double integrate(std::span<const PresenceEvidence::Place> places);
 PresenceEvidence presence_evidence(MixtureFit& fit, const MixtureState& without, std::size_t pipe,
                                    const MixtureReach& reach, double level, int highest);
 
-/// Power of the others' fundamentals, the median; its own when it is alone.
+/// Power that the loudest partial of a pipe that sounds may be expected to have, by the others; its
+/// own when it is alone.
 double usual_level(const MixtureState& state, std::size_t pipe);
 
 /// Refined, but no pipe gone off to explain what another was taken out for.

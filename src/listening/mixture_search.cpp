@@ -162,6 +162,7 @@ bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const Mixtur
             std::swap(trial.unknowns[i * terms], trial.unknowns[j * terms]);
             std::swap(trial.present[i], trial.present[j]);
             std::swap(trial.level[i], trial.level[j]);
+            std::swap(trial.loud[i], trial.loud[j]);
             if ((trial.present[i] && !within(trial.unknowns[i * terms], i)) ||
                 (trial.present[j] && !within(trial.unknowns[j * terms], j)))
                 continue;

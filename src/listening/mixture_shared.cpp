@@ -10,6 +10,15 @@ namespace rankwright::listening {
 
 namespace {
 
+/// Of a pipe whose pitch is a multiple of a lower one's.
+struct SharedPartials {
+    double lower_cents = 0.0;   ///< where the lower pipe's own partials stand
+    double shared_cents = 0.0;  ///< where those stand that both may have
+    /// ln of how much likelier they are when both pipes sound within kCoincide_cents of one another
+    /// than when the lower one sounds alone.
+    double ln_ratio = 0.0;
+};
+
 constexpr std::size_t kSharedGainTerms = 4, kWanderTerms = 6;
 // Of one pipe's partials, from recorded pipes: what they differ by in the mean over a span, and how
 // far, in radians, a partial's phase drifts from the others'.
@@ -126,14 +135,15 @@ bool met_by_others(std::span<const MixtureReach> near, const MixtureModel& model
     return false;
 }
 
-}  // namespace
-
+/// Whether all partials of `pipe` meet partials of `lower`.
 bool may_hide_behind(std::span<const MixtureReach> reach, std::size_t pipe, std::size_t lower) {
     constexpr double kSame = 1e-6;
     const double times = reach[pipe].nominal_hz / reach[lower].nominal_hz;
     return times > 1.5 && std::abs(times - std::round(times)) < kSame * times;
 }
 
+/// Empty where the lower pipe has too little to compare. `usual`: power that a fundamental may be
+/// expected to have.
 std::optional<SharedPartials> compare_shared(const MixtureSound& sound, const MixtureModel& model,
                                              const MixtureState& state,
                                              std::span<const MixtureReach> reach, std::size_t lower,
@@ -186,6 +196,35 @@ std::optional<SharedPartials> compare_shared(const MixtureSound& sound, const Mi
     found->lower_cents += path;
     found->shared_cents += path;
     return found;
+}
+
+}  // namespace
+
+void hear_behind(const MixtureSound& sound, const MixtureModel& model, const MixtureState& state,
+                 std::span<const MixtureReach> reach, std::size_t pipe,
+                 PresenceEvidence& evidence) {
+    const double usual = usual_level(state, pipe);
+    for (std::size_t i = 0; i < reach.size(); ++i) {
+        if (!state.present[i] || !may_hide_behind(reach, pipe, i)) continue;
+        const auto shared = compare_shared(sound, model, state, reach, i, pipe, usual);
+        if (!shared) continue;
+        for (auto& place : evidence.places)
+            if (std::abs(place.cents - shared->lower_cents) < kCoincide_cents)
+                place.ln_ratio += shared->ln_ratio;
+        if (!evidence.behind || shared->ln_ratio > evidence.behind->ln_ratio)
+            evidence.behind = PresenceEvidence::Behind{i, shared->lower_cents, shared->shared_cents,
+                                                       shared->ln_ratio};
+    }
+    if (evidence.places.empty()) return;
+    evidence.ln_ratio = integrate(evidence.places);
+    const auto likely = [](const auto& place) { return place.ln_ratio + std::log(place.expected); };
+    const auto best =
+        std::max_element(evidence.places.begin(), evidence.places.end(),
+                         [&](const auto& a, const auto& b) { return likely(a) < likely(b); });
+    evidence.cents = best->cents;
+    evidence.likeliest_behind =
+        evidence.behind && evidence.behind->ln_ratio > 0.0 &&
+        std::abs(best->cents - evidence.behind->lower_cents) < kCoincide_cents;
 }
 
 }  // namespace rankwright::listening

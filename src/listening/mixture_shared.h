@@ -7,31 +7,15 @@
 #include "listening/mixture_presence.h"
 
 #include <cstddef>
-#include <optional>
 #include <span>
 
 namespace rankwright::listening {
 
-/// Of a pipe whose pitch is a multiple of a lower one's.
-struct SharedPartials {
-    double lower_cents = 0.0;   ///< where the lower pipe's own partials stand
-    double shared_cents = 0.0;  ///< where those stand that both may have
-    /// ln of how much likelier they are when both pipes sound within kCoincide_cents of one another
-    /// than when the lower one sounds alone.
-    double ln_ratio = 0.0;
-};
-
 inline constexpr double kCoincide_cents = 0.3;
 
-/// Whether all partials of `pipe` meet partials of `lower`.
-bool may_hide_behind(std::span<const MixtureReach> reach, std::size_t pipe, std::size_t lower);
-
-/// Empty where the lower pipe has too little to compare. `state` holds the places of the pipes that
-/// sound beside `pipe`, one unknown a pipe; `usual`: power that a fundamental may be expected to
-/// have.
-std::optional<SharedPartials> compare_shared(const MixtureSound& sound, const MixtureModel& model,
-                                             const MixtureState& state,
-                                             std::span<const MixtureReach> reach, std::size_t lower,
-                                             std::size_t pipe, double usual);
+/// Counts in `evidence` what lower pipes' partials say where `pipe` would stand behind them.
+/// `state` holds the places of the pipes that sound beside it, one unknown a pipe.
+void hear_behind(const MixtureSound& sound, const MixtureModel& model, const MixtureState& state,
+                 std::span<const MixtureReach> reach, std::size_t pipe, PresenceEvidence& evidence);
 
 }  // namespace rankwright::listening
