@@ -13,9 +13,10 @@ namespace rankwright::listening {
 namespace {
 
 constexpr double kNear_cents = 1.2;  // beside a place
-// Nearer to another, two explain its unrest better than one; of a pipe that sounded a moment ago
-// less is asked.
-constexpr double kBeside_cents = 0.3, kStillBeside_cents = 0.12;
+// Nearer to another, two explain its unrest better than one: in cents, as its partials stray, and
+// in cycles over the span, as their levels do. Of a twin, which has nothing else to be heard by,
+// and of a pipe that sounded a moment ago less is asked.
+constexpr double kBeside_cents = 0.3, kStillBeside_cents = 0.12, kBeside_cycles = 0.3;
 constexpr int kPartialsHeard = 20;
 constexpr std::size_t kGainTerms = 6, kWanderTerms = 6;
 
@@ -54,12 +55,20 @@ std::vector<Window> windows_of(const MixtureState& state, std::span<const Mixtur
     return windows;
 }
 
+double beside_cents(const MixtureModel& model, std::size_t pipe, std::size_t other, bool still) {
+    if (still) return kStillBeside_cents;
+    if (model.twins(pipe, other)) return kBeside_cents;
+    return std::max(kBeside_cents,
+                    kBeside_cycles / (kCent * model.pipes[pipe].nominal_hz * model.span_s));
+}
+
 // There two explain one's unrest better than one, whether both sound or not.
-bool beside_another(const MixtureState& state, std::size_t pipe, std::size_t terms, double cents,
-                    double beside_cents) {
+bool beside_another(const MixtureFit& fit, const MixtureState& state, std::size_t pipe,
+                    double cents, bool still) {
     for (std::size_t i = 0; i < state.present.size(); ++i)
         if (i != pipe && state.present[i] &&
-            std::abs(state.unknowns[i * terms] - cents) < beside_cents)
+            std::abs(state.unknowns[i * fit.terms()] - cents) <
+                beside_cents(fit.model(), pipe, i, still))
             return true;
     return false;
 }
@@ -68,7 +77,7 @@ bool beside_another(const MixtureState& state, std::size_t pipe, std::size_t ter
 // into `evidence`: here the others' timbres count too. Which place is best isn't for that to say
 // alone: where another pipe's partials are, two explain any unrest better than one.
 void hear_jointly(MixtureFit& fit, const MixtureState& without, const std::vector<double>& places,
-                  double beside_cents, PresenceEvidence& evidence) {
+                  bool still, PresenceEvidence& evidence) {
     const std::size_t pipe = without.present.size() - 1, at = pipe * fit.terms();
     double best = -1e300;
     for (const double place : places) {
@@ -78,8 +87,8 @@ void hear_jointly(MixtureFit& fit, const MixtureState& without, const std::vecto
         with.level[pipe] = std::log(usual_level(without, pipe));
         fit.refine(with, 5);
         // Of both, since another may have been drawn to where this one stands, or away.
-        if (beside_another(without, pipe, fit.terms(), with.unknowns[at], beside_cents) &&
-            beside_another(with, pipe, fit.terms(), with.unknowns[at], beside_cents))
+        if (beside_another(fit, without, pipe, with.unknowns[at], still) &&
+            beside_another(fit, with, pipe, with.unknowns[at], still))
             continue;
         const double more = with.evidence - without.evidence;
         const double likely = kJointWorth * more + evidence.ln_at(with.unknowns[at]);
@@ -137,8 +146,7 @@ PresenceEvidence look_at(const MixtureSound& sound, MixtureModel model, const Mi
         for (const double beside : {-0.3, 0.3})
             if (window.holds(state.unknowns[i] + beside))
                 places.push_back(state.unknowns[i] + beside);
-    hear_jointly(fit, without, places, others_places ? kBeside_cents : kStillBeside_cents,
-                 evidence);
+    hear_jointly(fit, without, places, !others_places, evidence);
     return evidence;
 }
 

@@ -139,9 +139,13 @@ std::optional<MixedKey> MixtureRecordings::draw(const MixtureDraw& wanted,
     const double low = 130.0 / key.request.pipes.front().value();
     const double high = 1500.0 / key.request.pipes.back().value();
     key.request.unison = Hertz{low * std::pow(high / low, share(random))};
+    double before = 0.0, cents = 0.0;
     for (const PureRatio& ratio : key.request.pipes) {
         const double most = 12.0 / 4.5 * wanted.sd_cents;
-        const double cents = std::clamp(wanted.sd_cents * normal(random), -most, most);
+        const double own = std::clamp(wanted.sd_cents * normal(random), -most, most);
+        const bool second = wanted.apart_cents != 0.0 && ratio.value() == before;
+        cents = second ? cents + wanted.apart_cents : own;
+        before = ratio.value();
         const double hz = key.request.unison.value() * ratio.value() * std::exp2(cents / 1200.0);
         const double db = -12.0 + 24.0 * share(random);
         const double fate = share(random);

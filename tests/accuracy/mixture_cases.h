@@ -22,9 +22,10 @@ struct MixtureDraw {
     double leak_db = -30.0;
     double sd_cents = 4.5;  ///< of the pipes' deviations, which stay within 2.7 times that
     double seconds = 2.4;
-    bool six = false;        ///< pipes to a key; four otherwise
-    bool doubled = false;    ///< two of them of one pitch
-    bool reference = false;  ///< one more pipe at the unison sounds beside
+    bool six = false;          ///< pipes to a key; four otherwise
+    bool doubled = false;      ///< two of them of one pitch
+    double apart_cents = 0.0;  ///< those two, where it isn't 0; before each one's own wander
+    bool reference = false;    ///< one more pipe at the unison sounds beside
 };
 
 struct MixedPipe {

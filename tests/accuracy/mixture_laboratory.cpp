@@ -1,9 +1,10 @@
 // Reads mixture keys mixed from recorded pipes and prints how they were read: by hand, as
 //   mixture_laboratory seed=7 keys=30 silent=0.25 leaking=0.25 leak=-30 spread=4.5 seconds=2.4
-//     ranks=Montre8,Trompette8 six=1 doubled=1 reference=1 reference-off=0.2 rows=1 only=12 truth=1
-// reference-off: cents by which the number given is wrong; only: that key; truth: the ear is told
-// where the pipes are that sound; truth=2: where the muted ones were, too, as if they had sounded a
-// moment ago. The truth is in mixture_cases.h.
+//     ranks=Montre8,Trompette8 six=1 doubled=1 apart=0.2 reference=1 reference-off=0.2 rows=1
+//     only=12 truth=1
+// apart: cents between the two of one pitch; reference-off: cents by which the number given is
+// wrong; only: that key; truth: the ear is told where the pipes are that sound; truth=2: where the
+// muted ones were, too, as if they had sounded a moment ago. The truth is in mixture_cases.h.
 #include "accuracy/mixture_cases.h"
 #include "listening/mixture.h"
 #include "support/coverage.h"
@@ -82,6 +83,7 @@ int judge(const Options& options) {
     wanted.seconds = number(options, "seconds", 2.4);
     wanted.six = number(options, "six", 0.0) > 0.0;
     wanted.doubled = number(options, "doubled", 0.0) > 0.0;
+    wanted.apart_cents = number(options, "apart", 0.0);
     wanted.reference = number(options, "reference", 0.0) > 0.0;
     if (const auto ranks = options.find("ranks"); ranks != options.end()) {
         wanted.ranks.clear();
