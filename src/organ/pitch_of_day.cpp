@@ -144,7 +144,7 @@ void DriftFollower::heard(Seconds at, const PipeId& pipe, Cents from_target) {
         return;
     }
     // A pipe that joins later starts from where the others say the reference is by then.
-    first_.push_back({pipe, from_target - drift(at)});
+    first_.push_back({pipe, from_target - drift()});
 }
 
 void DriftFollower::forget(const PipeId& pipe) {
@@ -152,33 +152,47 @@ void DriftFollower::forget(const PipeId& pipe) {
     std::erase_if(changes_, [&](const Change& one) { return one.pipe == pipe; });
 }
 
-Cents DriftFollower::drift(Seconds now) const {
+namespace {
+
+double middle_or_lesser(std::vector<double>& values) {
+    const auto lesser = [](double a, double b) { return std::abs(a) < std::abs(b); };
+    return values.size() > 2 ? median(values)
+                             : *std::min_element(values.begin(), values.end(), lesser);
+}
+
+}  // namespace
+
+Cents DriftFollower::drift() const {
     constexpr Seconds kRecent = std::chrono::minutes(15);
     constexpr double kAKelvin = 3.0;
-    constexpr std::size_t kMost = 9;
+    constexpr std::size_t kOfEach = 3, kEnoughPipes = 2;
     // Of one change: a pipe wanders by some tenths of a cent each time it is heard (recorded
     // pipes).
     constexpr double kDoubt = 0.4;
     if (changes_.empty()) return Cents{0.0};
-    std::vector<double> recent;
     std::vector<PipeId> pipes;
-    const auto take = [&](const Change& change) {
-        recent.push_back(change.change.value());
-        if (std::find(pipes.begin(), pipes.end(), change.pipe) == pipes.end())
-            pipes.push_back(change.pipe);
-    };
-    for (auto change = changes_.rbegin(); change != changes_.rend() && recent.size() < kMost;
-         ++change)
-        if (now - change->at <= kRecent) take(*change);
-    if (recent.empty()) take(changes_.back());
-    // A pipe's changes are all from its first hearing, and share what that was off by.
+    std::vector<std::vector<double>> of_pipe;
+    for (auto change = changes_.rbegin(); change != changes_.rend(); ++change) {
+        const bool recent = changes_.back().at - change->at <= kRecent;
+        if (!recent && pipes.size() >= kEnoughPipes) break;
+        const auto known = std::find(pipes.begin(), pipes.end(), change->pipe);
+        const auto index = static_cast<std::size_t>(known - pipes.begin());
+        if (known == pipes.end()) {
+            pipes.push_back(change->pipe);
+            of_pipe.emplace_back();
+        }
+        if (recent ? of_pipe[index].size() < kOfEach : of_pipe[index].empty())
+            of_pipe[index].push_back(change->change.value());
+    }
+    // A pipe's changes are all from its first hearing, and share what that was off by; where it is
+    // misheard, it may be so again and again.
+    std::vector<double> changes;
+    for (std::vector<double>& of_one : of_pipe)
+        changes.push_back(middle_or_lesser(of_one));
+    const double drift = middle_or_lesser(changes);
     // A median errs by 1.25 times as much as a mean.
     const double doubt = 1.2533 * kDoubt / std::sqrt(static_cast<double>(pipes.size()));
-    const auto lesser = [](double a, double b) { return std::abs(a) < std::abs(b); };
-    const double drift = recent.size() > 2
-                             ? median(recent)
-                             : *std::min_element(recent.begin(), recent.end(), lesser);
-    const bool alone_too_far = recent.size() == 1 && std::abs(drift) > kAKelvin;
+    const bool alone_too_far = pipes.size() == 1 && std::abs(drift) > kAKelvin;
     return Cents{alone_too_far || std::abs(drift) <= 2.0 * doubt ? 0.0 : drift};
 }
 

@@ -51,11 +51,12 @@ class DriftFollower {
     void heard(Seconds at, const PipeId& pipe, Cents from_target);
     /// The pipe was moved, or is another one now: what it changed by tells nothing.
     void forget(const PipeId& pipe);
-    /// How far the reference has gone since the first hearings: the median of the last nine changes
-    /// not older than 15 minutes, or the newest when all are; 0 while every pipe was heard once,
-    /// and where it is no more than pipes wander (2 standard errors). More than a kelvin makes (3
-    /// cents) is believed when two changes tell it, the lesser one.
-    Cents drift(Seconds now) const;
+    /// How far the reference has gone since the first hearings: the median over the pipes heard in
+    /// the 15 minutes before the newest change, at least the last two of them, each by the middle
+    /// of its last three changes (of two, pipes or changes, the lesser one). 0 while every pipe was
+    /// heard once, and where it is no more than pipes wander (2 standard errors). More than a
+    /// kelvin makes (3 cents) is believed when two pipes tell it.
+    Cents drift() const;
 
   private:
     struct First {

@@ -11,7 +11,7 @@ constexpr std::size_t kEnough = 3;
 
 void PitchToday::give(std::optional<Hertz> a) {
     given_ = a;
-    drift_when_given_ = a ? follower_.drift(now_) : Cents{0.0};
+    drift_when_given_ = a ? follower_.drift() : Cents{0.0};
 }
 
 void PitchToday::heard(Seconds at, const organ::ReferenceReading& reference,
@@ -30,7 +30,7 @@ void PitchToday::heard(Seconds at, const organ::ReferenceReading& reference,
         return;
     }
     first_[index] = reference;
-    first_[index].heard = transpose(reference.heard, -follower_.drift(now_));
+    first_[index].heard = transpose(reference.heard, -follower_.drift());
     if (first_.size() < kEnough) return;
     const auto today = organ::pitch_of_day(instrument_, first_, air);
     if (today && today->uncertainty <= kSure) measured_ = today->a;
@@ -60,7 +60,7 @@ std::optional<Hertz> PitchToday::a() const {
     return transpose(*at_first, drift());
 }
 
-Cents PitchToday::drift() const { return follower_.drift(now_) - drift_when_given_; }
+Cents PitchToday::drift() const { return follower_.drift() - drift_when_given_; }
 
 std::optional<organ::PitchOfDay> PitchToday::explained(const organ::Day& air) const {
     const auto today = a();
