@@ -94,6 +94,7 @@ Json rank_json(const report::RankLines& rank) {
                                  {"outcome", word_of(pipe.outcome)},
                                  {"warm", pipe.warm},
                                  {"creeps", pipe.creeps},
+                                 {"unstable", pipe.unstable},
                                  {"faults", pipe.faults}});
     json["drift"] = rank.drift ? drift_json(*rank.drift) : Json(nullptr);
     return json;

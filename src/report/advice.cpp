@@ -121,6 +121,19 @@ void add_drift(const VisitReport& report, const PipeWords& words,
     }
 }
 
+// What was put right again and again, and didn't stay.
+void add_unstable(const VisitReport& report, const PipeWords& words,
+                  std::vector<std::string>& advice) {
+    for (const RankLines& rank : report.ranks)
+        for (const PipeLine& line : rank.pipes)
+            if (line.unstable)
+                advice.push_back(
+                    text_of({rank.name, ", ", line.note,
+                             ": called again and again, it never stayed where it was "
+                             "put. Look ",
+                             device_words(words.find(line.pipe)), ", and how it speaks."}));
+}
+
 void add_left_over(const VisitReport& report, std::vector<std::string>& advice) {
     std::size_t open = 0, reach = 0, faulty = 0, warm = 0, creep = 0;
     for (const RankLines& rank : report.ranks) {
@@ -242,6 +255,7 @@ std::vector<std::string> advice(const VisitReport& report, const Matter& matter,
                                 const PipeWords& words) {
     std::vector<std::string> all;
     add_left_over(report, all);
+    add_unstable(report, words, all);
     add_drift(report, words, all);
     add_references(report, visit::Record(matter.entries), words, all);
     add_heat(report, matter, all);

@@ -119,6 +119,7 @@ void list_ranks(const Matter& matter, const visit::Record& record,
         line.outcome = *outcome;
         line.warm = line.warm && line.outcome == Outcome::tuned;
         line.creeps = line.creeps && line.outcome == Outcome::tuned;
+        line.unstable = line.outcome == Outcome::open && visit::does_not_stay(record.of(line.pipe));
         ranks[{words.order(stop), stop, pipe.row}].pipes.push_back(std::move(line));
     }
     const auto drifts = visit::drift_between(matter.earlier, readings.found, matter.instrument);

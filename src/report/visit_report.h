@@ -58,6 +58,7 @@ struct PipeLine {
     Outcome outcome = Outcome::heard;
     bool warm = false;                ///< still warm from the hand when it was left
     bool creeps = false;              ///< its reed's wire still crept then
+    bool unstable = false;            ///< called again and again, it never stayed: left open
     std::vector<std::string> faults;  ///< "off speech: only when the wind is low"
 };
 

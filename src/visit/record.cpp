@@ -104,6 +104,11 @@ std::optional<PipeId> Record::latest_of(const StopId& stop) const {
     return found == latest_of_.end() ? std::nullopt : std::optional{found->second};
 }
 
+bool does_not_stay(const PipeRecord& pipe) {
+    constexpr int kOften = 8;
+    return pipe.left_to_be_heard_again >= kOften;
+}
+
 bool reference_moved_since(const Record& record, const PipeId& pipe) {
     const PipeRecord& known = record.of(pipe);
     return known.list == ListState::hear_again && known.after && known.after->reference &&
@@ -155,7 +160,7 @@ void Record::note(const BookEntry& entry) {
                                  known.list = m.state;
                                  known.list_serial = entry.serial;
                                  if (m.state == ListState::hear_again)
-                                     known.was_to_be_heard_again = true;
+                                     ++known.left_to_be_heard_again;
                              },
                              [](const auto&) {}};
     std::visit(visitor, entry.matter);

@@ -24,8 +24,8 @@ struct PipeRecord {
     std::vector<Fault> faults;
     bool out_of_reach = false;
     std::optional<ListState> list;
-    std::uint64_t list_serial = 0;       ///< of `list`; 0 without one
-    bool was_to_be_heard_again = false;  ///< at some time of the visit
+    std::uint64_t list_serial = 0;   ///< of `list`; 0 without one
+    int left_to_be_heard_again = 0;  ///< so often in this visit
 };
 
 /// A visit's entries in memory. Belongs to the listening thread; nothing here touches a disk.
@@ -75,6 +75,9 @@ class Record {
     std::optional<PipeId> latest_surveyed_;
 };
 
+/// It was left to be heard again so often in this visit that calling it once more won't help:
+/// something about it has to be looked at. Eight times (common practice, no source).
+bool does_not_stay(const PipeRecord& pipe);
 /// The pipe is to be heard again because its reference was kept anew after it was tuned from that.
 bool reference_moved_since(const Record& record, const PipeId& pipe);
 /// Serials of the entries that were undone; a withdrawal that was itself withdrawn undoes nothing.

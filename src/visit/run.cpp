@@ -129,8 +129,13 @@ std::size_t Run::again_count() const {
                                                   [](const PipeOutcome& o) { return o.again; }));
 }
 
+bool Run::is_given_up(const PipeId& pipe) const {
+    const PipeRecord& known = record_.of(pipe);
+    return given_up_.count(pipe) != 0 || (known.list == ListState::open && does_not_stay(known));
+}
+
 bool Run::to_do(const organ::Pipe& pipe, const PipeOutcome& outcome) const {
-    if (record_.of(pipe.id).out_of_reach || given_up_.count(pipe.id) != 0) return false;
+    if (record_.of(pipe.id).out_of_reach || is_given_up(pipe.id)) return false;
     const bool left = !outcome.settled || (outcome.again && has_cooled(pipe.id));
     return left && !waits_for_reference(pipe.id);
 }

@@ -204,6 +204,8 @@ class Run {
     void leave_pipe();
     Seconds cools_for(const PipeId& pipe) const;
     bool has_cooled(const PipeId& pipe) const;
+    /// Tried enough: the run doesn't go there by itself any more.
+    bool is_given_up(const PipeId& pipe) const;
     bool to_do(const organ::Pipe& pipe, const PipeOutcome& outcome) const;
     bool goes_to(const PipeId& pipe) const;
     const std::map<PipeId, PipeId>& put_off() const;

@@ -76,7 +76,8 @@ ListState Run::state_on_leaving() const {
     const bool cools = outcomes_[current_].again && !has_cooled(pipe().id);
     if (cools && !was_touched()) return ListState::hear_again;
     if (!outcomes_[current_].settled) return ListState::open;
-    return is_warm() ? ListState::hear_again : ListState::done;
+    if (!is_warm()) return ListState::done;
+    return does_not_stay(record_.of(pipe().id)) ? ListState::open : ListState::hear_again;
 }
 
 std::string Run::left_open() const {

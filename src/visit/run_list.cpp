@@ -60,8 +60,9 @@ std::vector<organ::Pipe> Run::listed_ahead() const {
     std::rotate(feet.begin(), feet.begin() + here + 1, feet.end());
     feet.pop_back();  // the one in hand
     std::erase_if(feet, [&](const organ::Pipe& one) {
-        return waits_for_reference(one.id) || given_up_.count(one.id) != 0 ||
-               (record_.of(one.id).list == ListState::hear_again && !has_cooled(one.id));
+        const PipeRecord& known = record_.of(one.id);
+        return waits_for_reference(one.id) || is_given_up(one.id) ||
+               (known.list == ListState::hear_again && !has_cooled(one.id));
     });
     return feet;
 }

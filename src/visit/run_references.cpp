@@ -88,7 +88,7 @@ const std::map<PipeId, PipeId>& Run::put_off() const {
 bool Run::comes_back_to(const PipeId& pipe, const PipeOutcome& outcome) const {
     if (outcome.again || outcome.open) return outcome.again;
     const auto from = tuned_from_.find(pipe);
-    return from != tuned_from_.end() && record_.of(from->second).was_to_be_heard_again &&
+    return from != tuned_from_.end() && record_.of(from->second).left_to_be_heard_again > 0 &&
            goes_to(from->second);
 }
 

@@ -255,7 +255,11 @@ class Lister {
                        : one.pipe.make.reed()
                            ? "its wire was driven far and creeps on: to be heard again"
                            : "warm from the hand when it was left: to be heard again"};
-        if (one.state == ListState::open) one.why.insert(one.why.begin(), "left open");
+        if (one.state == ListState::open)
+            one.why.insert(one.why.begin(),
+                           does_not_stay(known)
+                               ? "left open: called again and again, it never stayed"
+                               : "left open");
         if (one.state == ListState::dropped) one.why.insert(one.why.begin(), "dropped");
         if (one.out_of_reach) one.why.insert(one.why.begin(), "out of reach");
         if (one.why.empty())

@@ -3,6 +3,8 @@
 #include "support/plain_rank.h"
 #include "visit/run.h"
 
+#include <algorithm>
+
 #include <gtest/gtest.h>
 
 namespace rankwright::visit {
@@ -132,6 +134,34 @@ TEST_F(RunDone, APipeIsLeftHigherByWhatOthersOfItsSizeFellBy) {
     run.go_to(15);
     tune_alone(run);
     EXPECT_EQ(run.warmth().by, Cents{0.0}) << "of another size";
+}
+
+// What is put right, left and found elsewhere again and again won't stand by being called once
+// more: it is left open, and the run goes on without it. It can be gone to by hand.
+TEST_F(RunDone, APipeThatNeverStaysIsCalledEightTimesAndThenLeftOpen) {
+    visit::Run run = begin("Octave 4");
+    run.go_to(50);
+    const PipeId pipe = run.pipe().id;
+    for (int time = 0; time < 8; ++time) {
+        run.go_to(50);
+        tune_alone(run);
+        ASSERT_EQ(left_as(run), ListState::hear_again) << time;
+        pass(run, 400.0);
+        const auto ahead = run.ahead();
+        EXPECT_TRUE(std::any_of(ahead.begin(), ahead.end(),
+                                [&](std::size_t i) { return run.pipes()[i].id == pipe; }));
+    }
+    run.go_to(50);
+    tune_alone(run);
+    EXPECT_EQ(left_as(run), ListState::open);
+    pass(run, 400.0);
+    for (const std::size_t i : run.ahead())
+        EXPECT_NE(run.pipes()[i].id, pipe);
+    EXPECT_TRUE(does_not_stay(run.record().of(pipe)));
+    run.go_to(50);
+    pass(run, 3.0);
+    run.follow(stands(run, 0.1, tuning::Stage::settled));
+    EXPECT_EQ(left_as(run), ListState::done) << "untouched, it stands at last";
 }
 
 // The beats didn't tell the last time; its reference is known.
