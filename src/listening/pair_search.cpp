@@ -341,7 +341,7 @@ std::vector<PairPlace> Settling::settle(std::vector<PairCandidate> candidates, b
         for (const PairPlace& place : places)
             candidates.push_back(candidate(place));
         if (s > 0 || candidates.empty()) continue;
-        if (effort_ != SearchEffort::quick) weigh_lines(candidates.front());
+        weigh_lines(candidates.front());
         if (add) add_others(candidates);
     }
     return places;

@@ -48,8 +48,7 @@ struct PairPlace {
 /// Empty lines where nothing stands out of the noise.
 PairPlan plan_pair(std::span<const float> samples, const PairRequest& request);
 
-/// `thorough` starts from more places where the beat is slow, and uses the lines that tell of both,
-/// for three times the work;
+/// `thorough` starts from more places where the beat is slow, for three times the work;
 /// `exhaustive` also asks whether two that hardly beat are one, and the other a third tone.
 enum class SearchEffort { quick, thorough, exhaustive };
 

@@ -214,12 +214,8 @@ void AgainstReference::judge(const listening::PairHearing& pair, const listening
     const bool both_came = !latest.under || heard_alone_.heard_in(pair.tone) ||
                            standing_.span() > kMayComeFor || pipe.stage == Stage::settled;
     if (both_came) both_came_in_ = pair.tone;
-    if (both_came_in_ != pair.tone) {
-        state_.perhaps_both = true;
-        pipe.stage = Stage::reference;
-        pipe.advice.reset();
-        return;
-    }
+    state_.perhaps_both = both_came_in_ != pair.tone;
+    pipe.counts = spoken_.by(tone_, state_.at, moving, pipe.heard) && !state_.perhaps_both;
     const bool stands = both_came && !moving && !pipe.drifting && !state_.drawn() &&
                         settles({*pipe.deviation, *pipe.uncertainty, expectation_->tolerance,
                                  standing_.span(), pipe.stage == Stage::settled});

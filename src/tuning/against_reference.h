@@ -50,7 +50,7 @@ struct PairedState {
     std::optional<Hertz> reference;
     std::optional<Cents> reference_deviation;    ///< from its own target, positive = sharp
     std::optional<Cents> reference_uncertainty;  ///< standard
-    /// In Stage::reference: nothing tells whether the pipe sounds as well, in tune with it.
+    /// Nothing tells yet whether the pipe sounds as well, in tune with it.
     bool perhaps_both = false;
     bool copies_error = false;  ///< the reference is clearly off, and the pipe would follow it
     /// Whether the two draw each other, as far as both were heard alone.
@@ -104,6 +104,7 @@ class AgainstReference {
     int tone_ = -1;                         ///< the tone that `standing_` is of
     int both_came_in_ = -1;                 ///< the tone in which the two of them were told
     std::optional<Seconds> foreign_since_;  ///< when a tone began that is neither of them
+    Spoken spoken_;
     TapWatch taps_;
 };
 

@@ -3,7 +3,6 @@
 #include "tuning/drawing.h"
 #include "tuning/other_key.h"
 #include "tuning/settling.h"
-#include "tuning/speech.h"
 
 #include <algorithm>
 #include <cmath>
@@ -38,9 +37,10 @@ void advise(const organ::Pipe& pipe, Cents tolerance, double speed_of_sound, Sec
     const double off = std::abs(state.deviation->value());
     const bool inside = off <= tolerance.value();
     const Cents needed = inside ? Cents{0.0} : -*state.deviation;
-    taps.hear(standing, at, *state.pitch, needed, state.drifting);
     state.advice.reset();
     state.taps.clear();
+    if (!state.counts) return;
+    taps.hear(standing, at, *state.pitch, needed, state.drifting);
     // No way to move before the screen says sharp or flat: 2 standard deviations.
     const bool sign_known = off > 2.0 * state.uncertainty->value();
     // Nor for what may be its wander, before it has stood for a moment.
@@ -135,6 +135,7 @@ void SinglePipe::judge(const listening::Hearing& hearing) {
     state_.uncertainty = standing_.uncertainty();
     state_.heard = std::max(standing_.span(), duration(reading.to - reading.from, hearing.rate));
     state_.drifting = drifts(standing_, state_.stage == Stage::settled);
+    state_.counts = spoken_.by(tone_, at, moving, state_.heard);
     if (moving)
         state_.stage = Stage::moving;
     else

@@ -5,6 +5,7 @@
 #include "listening/hearing.h"
 #include "organ/movement.h"
 #include "organ/pipe.h"
+#include "tuning/speech.h"
 #include "tuning/stage.h"
 #include "tuning/steady_mean.h"
 #include "tuning/tap_watch.h"
@@ -45,9 +46,12 @@ struct PipeState {
     /// While the pipe stands, the mean since it was last moved (at most six seconds); while it is
     /// being moved, the pitch now.
     std::optional<Hertz> pitch;
-    std::optional<Cents> deviation;         ///< from the target, positive = sharp
-    std::optional<Cents> uncertainty;       ///< standard, of that pitch
-    Seconds heard{0.0};                     ///< how much sound the figure rests on
+    std::optional<Cents> deviation;    ///< from the target, positive = sharp
+    std::optional<Cents> uncertainty;  ///< standard, of that pitch
+    Seconds heard{0.0};                ///< how much sound the figure rests on
+    /// Until the pipe has stood since its tone began, and, by beats, surely sounds, its figure is
+    /// shown, but nobody is to move it by that, and nothing is kept of it.
+    bool counts = true;
     bool drifting = false;                  ///< the pitch clearly goes one way: hands off, wait
     std::optional<organ::Movement> advice;  ///< empty inside the tolerance
     std::string taps;  ///< with advice, once a tap was seen: "about two taps like the last"
@@ -56,8 +60,8 @@ struct PipeState {
 };
 
 /// Says which way to move `pipe` and how far, from the deviation in `state` after it was added to
-/// `standing` at a time of the stream; nothing inside the tolerance, nor while sharp or flat isn't
-/// known at 2 standard deviations.
+/// `standing` at a time of the stream; nothing inside the tolerance, nor before the figure counts,
+/// nor while sharp or flat isn't known at 2 standard deviations.
 void advise(const organ::Pipe& pipe, Cents tolerance, double speed_of_sound, Seconds at,
             const SteadyMean& standing, TapWatch& taps, PipeState& state);
 
@@ -80,6 +84,7 @@ class SinglePipe {
 
     std::optional<Expectation> expectation_;
     PipeState state_;
+    Spoken spoken_;
     SteadyMean standing_;       ///< cents from A 440, so that a changed target leaves it alone
     int tone_ = -1;             ///< the tone that `standing_` is of
     Seconds read_at_{0.0};      ///< the latest reading

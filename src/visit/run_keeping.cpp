@@ -284,17 +284,20 @@ bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading
     const bool waited = std::exchange(waits_, wait().has_value());
     if (waited && !waits_ && end_wait()) return true;
     PipeOutcome& outcome = outcomes_[current_];
-    if (state.deviation && (state.stage == Stage::reading || state.stage == Stage::settled)) {
+    if (state.counts && state.deviation &&
+        (state.stage == Stage::reading || state.stage == Stage::settled)) {
         if (!outcome.first) outcome.first = state.deviation;
         outcome.last = state.deviation;
     }
     if (!waits_ && state.stage != Stage::waiting && state.stage != Stage::wrong_key)
         outcome.settled = state.stage == Stage::settled;
     if (!state.wrong_key && !(waits_ && figure && only_cools(*figure))) {
-        const int touches = keeper_.sure_touches();
-        if (auto kept = keeper_.hear(state.stage, figure)) note(std::move(*kept));
-        follow_hand(touches, state.stage == Stage::moving);
-        if (!waits_) follow_advice(state);
+        if (state.counts) {
+            const int touches = keeper_.sure_touches();
+            if (auto kept = keeper_.hear(state.stage, figure)) note(std::move(*kept));
+            follow_hand(touches, state.stage == Stage::moving);
+            if (!waits_) follow_advice(state);
+        }
         const bool own = state.stage == Stage::reading || state.stage == Stage::moving ||
                          (state.stage == Stage::settled && state.deviation);
         if (own && !state.wrong_pitch) follower_.own(state.tone);

@@ -69,6 +69,37 @@ TEST(SinglePipe, SaysNoFigureWhileAPipeSpeaks) {
     EXPECT_EQ(job.state().stage, Stage::reading);
 }
 
+// A slow pipe creeps in for a second or two: who is told to move it then moves what was right.
+// Common practice, no source.
+TEST(SinglePipe, GivesNoWayToMoveWhileAPipeCreepsIn) {
+    SinglePipe job;
+    job.expect(middle_c());
+    const auto creeping = [](double at, double cents) {
+        Hearing hearing = standing(at, Cents{cents}, Cents{0.3}, Sounding::moving);
+        hearing.reading->from = hearing.now + -std::llround(0.2 * kRate);
+        return hearing;
+    };
+    double at = 0.5;
+    for (; at < 1.7; at += 0.05) {
+        job.hear(creeping(at, -50.0 * (1.7 - at)));
+        EXPECT_FALSE(job.state().counts) << at;
+        EXPECT_FALSE(job.state().advice) << at;
+    }
+    const double arrived = at;
+    for (; at < arrived + 1.5; at += 0.05) {
+        Hearing hearing = standing(at, Cents{-3.0});
+        hearing.reading->from = {std::llround(arrived * kRate)};
+        job.hear(hearing);
+    }
+    EXPECT_TRUE(job.state().counts);
+    ASSERT_TRUE(job.state().advice);
+    EXPECT_EQ(job.state().advice->way, organ::Way::down);
+    // What moves from now on is moved.
+    for (; at < arrived + 2.0; at += 0.05)
+        job.hear(creeping(at, -2.0));
+    EXPECT_TRUE(job.state().counts);
+}
+
 // A sleeve moved up lengthens the pipe and flattens it: common practice; toff.org.uk, tuning notes.
 TEST(SinglePipe, SharpPipeIsToldSleeveUpAndFlatPipeSleeveDown) {
     SinglePipe job;
