@@ -386,14 +386,15 @@ void PairListener::State::follow_movement() {
 void PairListener::State::tick() {
     const FrameIndex at = std::max(from, back(longest()));
     ticked = sound.end();
-    const bool unsure = !follower.two() || follower.weak();
+    // Two in tune may be the reference alone, and the pipe come yet, or be missed.
+    const bool unsure = !follower.two() || follower.weak() || follower.reading().under;
     const bool due =
         looked_again ? unsure && since(searched) > patience : since(from) > kSecondLook;
     if (due) {
         if (!looked_again) from = from + std::llround(kSettles.count() * sound.rate().value());
-        looked_again = true;
         const bool was_two = follower.two();
-        patience = std::min(2.0 * patience, kLooksSeldom);
+        if (looked_again) patience = std::min(2.0 * patience, kLooksSeldom);
+        looked_again = true;
         if (!look(std::max({from, at, back(kLookedThrough)}), was_two ? 1.0 : kDoubt))
             return restart();
         // What was read as the reference alone were both.

@@ -68,7 +68,8 @@ bool Run::is_warm() const {
     if (was_touched() && pipe().make.reed()) return keeper_.moved_by() * kCreepsBy > tolerance;
     if (was_touched())
         return std::max(kWarmsBy * std::max(1, keeper_.touches()), warmth().by) > tolerance * 0.5;
-    return outcomes_[current_].again && !has_cooled(pipe().id);
+    const bool left_warm = outcomes_[current_].again || does_not_stay(record_.of(pipe().id));
+    return left_warm && !has_cooled(pipe().id);
 }
 
 ListState Run::state_on_leaving() const {

@@ -159,6 +159,14 @@ TEST_F(RunDone, APipeThatNeverStaysIsCalledEightTimesAndThenLeftOpen) {
         EXPECT_NE(run.pipes()[i].id, pipe);
     EXPECT_TRUE(does_not_stay(run.record().of(pipe)));
     run.go_to(50);
+    tune_alone(run);
+    EXPECT_EQ(left_as(run), ListState::open);
+    pass(run, 2.0);
+    run.go_to(50);
+    run.follow(stands(run, 0.1, tuning::Stage::settled));
+    EXPECT_EQ(left_as(run), ListState::open) << "still warm";
+    pass(run, 400.0);
+    run.go_to(50);
     pass(run, 3.0);
     run.follow(stands(run, 0.1, tuning::Stage::settled));
     EXPECT_EQ(left_as(run), ListState::done) << "untouched, it stands at last";
