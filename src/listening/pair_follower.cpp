@@ -1,5 +1,7 @@
 #include "listening/pair_follower.h"
 
+#include "listening/wander.h"
+
 #include <algorithm>
 #include <cmath>
 #include <numbers>
@@ -339,8 +341,7 @@ PairFollower::Foretold PairFollower::foretold() const {
     const PairState& state = two_ ? modes_.front() : one_;
     const double middle = 0.5 * static_cast<double>(from_.value + to_.value);
     // Radians for each hertz of a partial's own frequency and each second astray.
-    const double stray =
-        2.0 * std::numbers::pi * std::clamp(std::sqrt(261.6 / model_.nominal_hz[1]), 0.6, 3.5);
+    const double stray = 2.0 * std::numbers::pi * wander_along_compass(Hertz{model_.nominal_hz[1]});
     for (std::size_t b = 0; b < bands_.size() && b < stream_.size(); ++b) {
         std::complex<double> z;
         FrameIndex at;

@@ -13,6 +13,7 @@
 #include "listening/pair_watch.h"
 #include "listening/sound_history.h"
 #include "listening/stream_steps.h"
+#include "listening/wander.h"
 
 #include <algorithm>
 #include <cmath>

@@ -1,7 +1,7 @@
 #include "listening/pair_shown.h"
 
 #include "listening/arithmetic.h"
-#include "listening/pair_times.h"
+#include "listening/wander.h"
 
 #include <algorithm>
 #include <cmath>

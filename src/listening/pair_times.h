@@ -4,7 +4,6 @@
 #include "core/units.h"
 
 #include <algorithm>
-#include <cmath>
 
 namespace rankwright::listening {
 
@@ -18,10 +17,5 @@ inline Seconds at_least(Seconds time, double periods, double spacing_hz) {
 
 /// Of a pipe's speech, whose pitch says nothing.
 inline Seconds speech(double spacing_hz) { return at_least(Seconds{0.12}, 16.0, spacing_hz); }
-
-/// Wander along the compass, against that in the middle (recorded pipes).
-inline double wander_along_compass(Hertz pitch) {
-    return std::clamp(std::sqrt(261.6 / pitch.value()), 0.6, 3.5);
-}
 
 }  // namespace rankwright::listening

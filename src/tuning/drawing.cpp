@@ -1,5 +1,7 @@
 #include "tuning/drawing.h"
 
+#include "listening/wander.h"
+
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
@@ -68,7 +70,7 @@ std::string advice(Drawing drawing, double alone_cents, bool beat_heard) {
 }  // namespace
 
 Cents usual_stray(Hertz pitch, Seconds span) {
-    const double slow = 0.35 * std::clamp(std::sqrt(261.6 / pitch.value()), 0.6, 3.5);
+    const double slow = 0.35 * listening::wander_along_compass(pitch);
     // The mean over a span of T of what forgets itself in a time τ has 2τ/T of its variance.
     constexpr double kMemory_s = 0.8;
     return Cents{slow * std::sqrt(std::min(1.0, 2.0 * kMemory_s / span.count()))};

@@ -37,7 +37,7 @@ void ReferencePitch::after(const ReferencePitch& earlier) {
 }
 
 void ReferencePitch::withdraw(int sounding) {
-    if (count_ != 0 && soundings_[count_ - 1].number == sounding) --count_;
+    if (heard_in(sounding)) --count_;
 }
 
 std::optional<Hertz> ReferencePitch::pitch() const {

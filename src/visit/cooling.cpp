@@ -15,8 +15,6 @@ constexpr int kOwnLatest = 2;
 constexpr int kOthersLatest = 12;
 constexpr Cents kLikeSize{700.0};     // a fifth
 constexpr double kMostASecond = 1.0;  // cents: no touch does more than some (from memory)
-// What falls by more than that did not only cool.
-constexpr Cents kMost{8.0};
 
 }  // namespace
 

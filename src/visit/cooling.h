@@ -13,6 +13,9 @@ namespace rankwright::visit {
 /// pipe fell by tells of those of like size. Belongs to the listening thread.
 class Cooling {
   public:
+    /// What falls by more than that did not only cool.
+    static constexpr Cents kMost{8.0};
+
     /// A pipe of `pitch` that was worked at for `hand` (> 0) was found `by` lower when it had
     /// cooled; what isn't lower fell by nought.
     void fell(const PipeId& pipe, Hertz pitch, Seconds hand, Cents by);

@@ -11,7 +11,6 @@ namespace rankwright::visit {
 namespace {
 
 constexpr Seconds kOneTouch{2.0};
-constexpr Cents kMostWarmth{8.0};  // what falls by more than that did not only cool
 
 }  // namespace
 
@@ -274,7 +273,7 @@ bool Run::only_cools(const KeptReading& figure) const {
     const auto& left = record_.of(figure.pipe).after;
     if (!left || figure.reference != left->reference) return false;
     const Cents rose = figure.deviation - left->deviation;
-    return rose <= kWanders && rose > -kMostWarmth;
+    return rose <= kWanders && rose > -Cooling::kMost;
 }
 
 bool Run::follow(const tuning::PipeState& state) { return follow(state, figure_of(state)); }
