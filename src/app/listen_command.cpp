@@ -45,11 +45,21 @@ std::string familiar_note(Hertz pitch) {
 
 /// Mains hold 50 or 60 Hz to within a thousandth, and hum of them or of rectifiers is steadier than
 /// any pipe.
-bool may_be_hum(Hertz pitch) {
+bool may_be_hum(const listening::PitchReading& reading) {
     constexpr double kMainsHold = 0.001;
     for (const double mains : {50.0, 60.0, 100.0, 120.0})
-        if (std::abs(pitch.value() - mains) < kMainsHold * mains) return true;
+        if (std::abs(reading.pitch.value() - mains) < kMainsHold * mains) return true;
     return false;
+}
+
+/// Nothing in the sound parts hum from a pipe that stands just there, but a pipe is recorded within
+/// some 30 dB of full scale, and hum far under that (common practice, no source).
+bool is_faint(const listening::PitchReading& reading) {
+    constexpr double kFaintest = 1e-3;
+    double power = 0.0;
+    for (const listening::PartialLevel& partial : reading.partials)
+        power += std::pow(10.0, partial.level.value() / 10.0);
+    return power < kFaintest;
 }
 
 void print_reading(const listening::PitchReading& reading, SampleRate rate) {
@@ -92,10 +102,12 @@ ExitCode listen_to_file(const ListenOptions& options) {
     const auto recording = read_asked(options.file, options.channel, options.from, options.to);
     if (!recording) return report(recording.error());
 
-    const auto best = best_channel(*recording, [&](const std::vector<float>& samples) {
+    auto best = best_channel(*recording, [&](const std::vector<float>& samples) {
         return measure_channel(*recording, samples, options);
     });
-    const bool perhaps_hum = best && !options.near && may_be_hum(best->pitch);
+    const bool perhaps_hum = best && !options.near && may_be_hum(*best);
+    const bool only_hum = perhaps_hum && !options.from && !options.to && is_faint(*best);
+    if (only_hum) best.reset();
     if (options.json) {
         Json line = reading_json(best, recording->rate);
         line["may_be_hum"] = perhaps_hum;
@@ -103,7 +115,9 @@ ExitCode listen_to_file(const ListenOptions& options) {
     }
     if (!best)
         return report({ErrorKind::nothing_heard,
-                       options.near
+                       only_hum ? "only mains hum is heard, or a faint pipe that stands just "
+                                  "there; if it is a pipe give its pitch with --near"
+                       : options.near
                            ? "no steady pipe is heard near that pitch; try another --near, "
                              "or --from and --to round the part where the pipe stands"
                            : "no steady pipe is heard; give its pitch with --near, or the "

@@ -23,6 +23,7 @@ Result<void> hear_live(const LiveInput& input) {
     const std::unique_ptr<capture::Source> source = capture::open_live(wanted);
     capture::CaptureBlock block;
     std::optional<std::uint32_t> stream;
+    std::uint32_t channels = 0;
     std::string said;
     const auto began = std::chrono::steady_clock::now();
     const auto over = [&] {
@@ -34,8 +35,9 @@ Result<void> hear_live(const LiveInput& input) {
         if (status.message != said && !(said = status.message).empty())
             std::cerr << "rankwright: " << said << std::endl;
         if (!source->read(block, Seconds{0.1})) continue;
-        if (stream != block.stream) {
+        if (stream != block.stream || channels != block.channels) {
             stream = block.stream;
+            channels = block.channels;
             input.begin(block.rate, static_cast<int>(block.channels));
         }
         input.take(block);

@@ -7,8 +7,11 @@
 #include "listening/pair.h"
 #include "listening/reading.h"
 
+#include <future>
 #include <optional>
 #include <string>
+#include <utility>
+#include <vector>
 
 namespace rankwright::app {
 
@@ -24,14 +27,19 @@ bool better(const listening::BeatReading& one, const listening::BeatReading& oth
 /// Of two channels' readings of one key: that which decides more pipes, then that which hears more.
 bool better(const listening::MixtureReading& one, const listening::MixtureReading& other);
 
-/// Measures every channel (`measure(samples)` gives an optional reading) and keeps the best.
+/// Measures every channel (`measure(samples)` gives an optional reading) and keeps the best. The
+/// channels are measured side by side, so `measure` must change nothing outside itself.
 template <typename Measure>
-auto best_channel(const capture::Recording& recording, Measure&& measure)
+auto best_channel(const capture::Recording& recording, const Measure& measure)
     -> decltype(measure(recording.channel(1))) {
-    decltype(measure(recording.channel(1))) best;
-    for (int channel = 1; channel <= recording.channels; ++channel) {
-        const auto reading = measure(recording.channel(channel));
-        if (reading && (!best || better(*reading, *best))) best = reading;
+    using Reading = decltype(measure(recording.channel(1)));
+    std::vector<std::future<Reading>> others;
+    for (int channel = 2; channel <= recording.channels; ++channel)
+        others.push_back(std::async([&, channel] { return measure(recording.channel(channel)); }));
+    Reading best = measure(recording.channel(1));
+    for (std::future<Reading>& other : others) {
+        Reading reading = other.get();
+        if (reading && (!best || better(*reading, *best))) best = std::move(reading);
     }
     return best;
 }

@@ -1,6 +1,7 @@
 #include "capture/live_source.h"
 
 #include "capture/capture_ring.h"
+#include "capture/copied_channel.h"
 #include "capture/live_stream.h"
 #include "capture/portaudio_session.h"
 #include "core/thread_role.h"
@@ -168,7 +169,9 @@ class LiveSource final : public Source {
 
     bool read(CaptureBlock& block, Seconds patience) override {
         assert_thread(ThreadRole::listening);
-        return shared_->ring.read(block, patience);
+        if (!shared_->ring.read(block, patience)) return false;
+        copies_.fold(block);
+        return true;
     }
 
     SourceStatus status() const override {
@@ -182,6 +185,7 @@ class LiveSource final : public Source {
   private:
     std::shared_ptr<Shared> shared_;
     std::thread thread_;
+    CopiedChannel copies_;
 };
 
 }  // namespace

@@ -16,7 +16,9 @@ struct LiveOptions {
     /// Empty: 48 kHz, or else what the device prefers. A rate that it refuses is said in the status
     /// and replaced.
     std::optional<SampleRate> rate;
-    int channels = 1;  ///< 1 or 2; a device that has only one gives one
+    /// 1 or 2; a device that has only one gives one. Where the second is a copy of the first (one
+    /// microphone, doubled by the sound system) the blocks have one, until they differ.
+    int channels = 2;
 };
 
 /// Opens a live input. Returns at once: the stream is opened, watched, closed and opened again by a

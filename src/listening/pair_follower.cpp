@@ -81,7 +81,7 @@ void PairFollower::choose_bands(const PairPlan& plan, const std::vector<PairPlac
         const auto band = band_of(line, request_, plan, low, high);
         if (band && lines.size() < kBands) lines.push_back({*band, line.floor});
     }
-    stream_.begin(lines, sound, 0, from);
+    stream_.begin(lines, sound, channel_, from);
 }
 
 void PairFollower::set_model(FrameIndex from, FrameIndex to) {
@@ -108,7 +108,7 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     stop();
     request_ = request;
     request_.rate = rate_;
-    const auto samples = sound.between(0, from, to);
+    const auto samples = sound.between(channel_, from, to);
     const PairPlan plan = plan_pair(samples, request_);
     if (plan.lines.empty()) return false;
     const SearchEffort effort = premise.moving ? SearchEffort::quick : SearchEffort::thorough;

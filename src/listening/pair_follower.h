@@ -27,6 +27,8 @@ class PairFollower {
   public:
     PairFollower(SampleRate rate, Seconds longest);
 
+    /// Where the next searches listen, from 0.
+    void choose(int channel) { channel_ = channel; }
     /// Looks for both in `from` to `to` without knowing where the pipe is. False, and nothing is
     /// held, when nothing stands out there. Allocates.
     bool search(const SoundHistory& sound, FrameIndex from, FrameIndex to,
@@ -86,6 +88,7 @@ class PairFollower {
                       const SoundHistory& sound, FrameIndex from);
 
     SampleRate rate_;
+    int channel_ = 0;
     PairStream stream_;
     PairRequest request_;
     std::vector<PairBand> bands_, alone_bands_;

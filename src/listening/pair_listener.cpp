@@ -17,6 +17,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <vector>
 
 namespace rankwright::listening {
 
@@ -56,6 +57,10 @@ constexpr double kShared = 0.7;
 /// Two that beat no more than this in the span, at the first meeting, may pass for one.
 constexpr double kHidden = 0.3;
 
+/// How much better, in power, another channel must hear.
+constexpr double kClearlyBetter = 2.0;
+constexpr double kNothing = 1e-15;
+
 }  // namespace
 
 struct PairListener::State {
@@ -65,12 +70,13 @@ struct PairListener::State {
         : rate(parameters.rate),
           channels(parameters.channels),
           sound(parameters.rate, parameters.channels, kKept),
-          watch(sound.rate()),
           follower(sound.rate(), kLongestBass),
           changes(sound.rate()),
           joining(sound.rate()),
           newcomer(sound.rate()),
           steps(parameters.rate, parameters.channels, sound.thinning()) {
+        for (int c = 0; c < parameters.channels; ++c)
+            watches.emplace_back(sound.rate(), c);
         frames.reserve(static_cast<std::size_t>(kFramesKept.count() * kSteps_hz / kFrameEvery));
         hearing.rate = rate;
     }
@@ -78,6 +84,7 @@ struct PairListener::State {
     void take(FrameIndex first, std::span<const float> interleaved);
     void restart();
     void analyse();
+    void choose_channel();
     void wait_for_tones();
     void hear_speech();
     void stand();
@@ -107,6 +114,7 @@ struct PairListener::State {
     void begin_again(FrameIndex at);
     void report();
     PairRequest request() const;
+    PairWatch& watch() { return watches[channel]; }
     Seconds since(FrameIndex then) const { return duration(sound.end() - then, sound.rate()); }
     FrameIndex back(Seconds by) const {
         const auto frames_back = std::llround(by.count() * sound.rate().value());
@@ -119,7 +127,8 @@ struct PairListener::State {
     SampleRate rate;
     int channels;
     SoundHistory sound;
-    PairWatch watch;
+    std::vector<PairWatch> watches;  // of each channel
+    std::size_t channel = 0;         // the one listened to
     PairFollower follower;
     PairChanges changes;
     PairJoining joining;
@@ -167,7 +176,9 @@ void PairListener::expect(const PairExpectation& expected) {
     if (same) return;
     s.alone.reset();
     s.alone_latest.reset();
-    s.watch.expect(expected.reference, expected.reference_partial, expected.pipe_partial, s.sound);
+    for (PairWatch& watch : s.watches)
+        watch.expect(expected.reference, expected.reference_partial, expected.pipe_partial,
+                     s.sound);
     s.restart();
 }
 
@@ -213,7 +224,8 @@ PairRequest PairListener::State::request() const {
 
 void PairListener::State::analyse() {
     if (!expected) return report();
-    watch.advance(sound);
+    for (PairWatch& each : watches)
+        each.advance(sound);
     follower.advance(sound);
     switch (stage) {
         case Stage::silent:
@@ -229,8 +241,20 @@ void PairListener::State::analyse() {
     report();
 }
 
+/// One microphone may be far off, or not plugged in: what hears best is listened to until silence.
+void PairListener::State::choose_channel() {
+    const auto heard = [this](std::size_t c) {
+        const PairWatch& each = watches[c];
+        return each.present() ? each.line_power() / (each.between_power() + kNothing) : 0.0;
+    };
+    for (std::size_t c = 0; c < watches.size(); ++c)
+        if (heard(c) > kClearlyBetter * heard(channel)) channel = c;
+    follower.choose(static_cast<int>(channel));
+}
+
 void PairListener::State::wait_for_tones() {
-    if (!watch.present()) {
+    choose_channel();
+    if (!watch().present()) {
         begins = sound.end();
         return;
     }
@@ -259,7 +283,7 @@ void PairListener::State::begin_again(FrameIndex at) {
 }
 
 void PairListener::State::hear_speech() {
-    if (!watch.present()) {
+    if (!watch().present()) {
         if (since(begins) > kChangeHolds) restart();
         return;
     }
@@ -274,13 +298,13 @@ void PairListener::State::hear_speech() {
     steady_since = from;
     joining.restart(sound.end());
     changes.restart(sound.end());
-    watch.learn();
+    watch().learn();
 }
 
 /// `doubt`: as PairPremise::times.
 bool PairListener::State::look(FrameIndex at, double doubt) {
     searched = sound.end();
-    const PairPremise premise{both || watch.pipe_sounds(), doubt, moving};
+    const PairPremise premise{both || watch().pipe_sounds(), doubt, moving};
     if (!follower.search(sound, at, sound.end(), request(), premise)) return false;
     const bool other_key =
         std::abs(interval(expected->reference, follower.reference()).value()) > kOtherKey.value() ||
@@ -292,7 +316,7 @@ bool PairListener::State::look(FrameIndex at, double doubt) {
     both = both || follower.two();
     ticked = sound.end();
     changes.look_again(follower.foretold(), moving);
-    newcomer.looked(watch, sound.end());
+    newcomer.looked(watch(), sound.end());
     return true;
 }
 
@@ -306,7 +330,7 @@ void PairListener::State::stand() {
     }
     if (moving) return follow_movement();
     if (hidden.now()) return newcomer.hide(sound.end());
-    if (newcomer.comes(watch, follower, sound.end())) return begin_again(newcomer.since());
+    if (newcomer.comes(watch(), follower, sound.end())) return begin_again(newcomer.since());
     tick_when_due();
 }
 
@@ -315,12 +339,12 @@ void PairListener::State::tick_when_due() {
 }
 
 void PairListener::State::note_hidden() {
-    if (watch.hidden()) {
-        hidden.begin(back(watch.lag()));
+    if (watch().hidden()) {
+        hidden.begin(back(watch().lag()));
         begins = sound.end();
         joining.hide(sound.end());
         changes.hide(sound.end());
-    } else if (hidden.now() && since(begins) > watch.lag()) {
+    } else if (hidden.now() && since(begins) > watch().lag()) {
         hidden.end(sound.end());
         joining.hide(sound.end());
         changes.hide(sound.end());
@@ -359,7 +383,7 @@ bool PairListener::State::note_changes() {
 /// One tone is heard. Its own pitch is read until another may have joined it; then that is looked
 /// for in what has sounded since.
 void PairListener::State::await_another() {
-    joining.note(watch.changed(), watch.pipe_sounds(), sound.end());
+    joining.note(watch().changed(), watch().pipe_sounds(), sound.end());
     if (!joining.joined()) return tick_when_due();
     const auto spoken = joining.due(spacing(), sound.end());
     if (!spoken) return;
@@ -371,7 +395,7 @@ void PairListener::State::await_another() {
     steady_since = from;
     joining.restart(sound.end());
     looked_again = true;
-    watch.learn();
+    watch().learn();
 }
 
 void PairListener::State::follow_movement() {
@@ -450,9 +474,9 @@ void PairListener::State::report() {
                        : moving     ? Sounding::moving
                                     : Sounding::steady;
     // The reference's own unrest, with the wind of a silent pipe, may pass for two.
-    const bool missing = follower.two() && watch.pipe_missing();
+    const bool missing = follower.two() && watch().pipe_missing();
     hearing.reference_alone = missing || (!follower.two() && !joining.joined());
-    hearing.perhaps_both = hearing.reference_alone && !watch.pipe_has_own();
+    hearing.perhaps_both = hearing.reference_alone && !watch().pipe_has_own();
     if (hearing.perhaps_both && hearing.reference) {
         const Hertz hidden_beat{kHidden / (shown_span().count() * expected->reference_partial)};
         hearing.reference->sd =
@@ -460,7 +484,7 @@ void PairListener::State::report() {
     }
     if (steps.number(hearing.now) % kFrameEvery == 0) {
         if (frames.size() == frames.capacity()) frames.clear();
-        frames.push_back(watch.frame(hearing.now));
+        frames.push_back(watch().frame(hearing.now));
     }
     if (hidden.now() || changes.falling() || !follower.two() || missing) return;
     hearing.reading = shown.take(follower.reading(), shown_span(), Hertz{meets()}, moving);

@@ -42,7 +42,7 @@ class PairListener {
   public:
     struct Parameters {
         SampleRate rate{48000.0};
-        int channels = 1;
+        int channels = 1;  ///< 1 or 2; of two, the one that hears a press of the key better
     };
     explicit PairListener(const Parameters& parameters);
     ~PairListener();

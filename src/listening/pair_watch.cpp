@@ -26,7 +26,8 @@ constexpr Seconds kUsualWatch{1.0};
 
 }  // namespace
 
-PairWatch::PairWatch(SampleRate rate) : rate_(rate), stream_(rate, Seconds{0.3}, 40.0) {}
+PairWatch::PairWatch(SampleRate rate, int channel)
+    : rate_(rate), channel_(channel), stream_(rate, Seconds{0.3}, 40.0) {}
 
 void PairWatch::expect(Hertz reference, int m, int n, const SoundHistory& sound) {
     places_.clear();
@@ -54,7 +55,7 @@ void PairWatch::expect(Hertz reference, int m, int n, const SoundHistory& sound)
     }
     for (int j = 1; j <= static_cast<int>(kRibbonPartials); ++j)
         add(Place::Kind::meeting, j * m * reference.value(), false);
-    stream_.begin(lines, sound, 0, sound.end());
+    stream_.begin(lines, sound, channel_, sound.end());
     lag_ = Seconds{std::max(0.05, 7.0 * 0.3 / width)};
     line_power_ = between_power_ = usual_between_ = 0.0;
     off_ = usual_line_ = own_ = own_between_ = own_long_ = own_between_long_ = 0.0;

@@ -11,10 +11,10 @@
 namespace rankwright::listening {
 
 /// Compares the power at the awaited partials with that between them, over some 60 ms (bass: a few
-/// periods). Allocates in expect() only.
+/// periods), on one channel. Allocates in expect() only.
 class PairWatch {
   public:
-    explicit PairWatch(SampleRate rate);
+    PairWatch(SampleRate rate, int channel);
 
     /// The reference's partial `m` meets the pipe's `n`.
     void expect(Hertz reference, int m, int n, const SoundHistory& sound);
@@ -60,6 +60,7 @@ class PairWatch {
     void smooth(Place& place);
 
     SampleRate rate_;
+    int channel_;
     PairStream stream_;
     std::vector<Place> places_;
     double line_power_ = 0.0, between_power_ = 0.0, usual_between_ = 0.0;

@@ -108,11 +108,24 @@ TEST_F(LiveSound, ArrivesUnbrokenSampleBySample) {
 
 TEST_F(LiveSound, TwoChannelsAndAnotherRateAreGivenWhenAskedFor) {
     ASSERT_TRUE(server_.start());
+    std::vector<float> right_only;
+    for (const float x : testing::render(sine(440.0, 44100.0, 6.0)))
+        right_only.insert(right_only.end(), {0.0F, x});
+    ASSERT_TRUE(testing::write_sound(wav_, right_only, 44100, 2));
     const auto source = capture::open_live({"organloft", SampleRate{44100.0}, 2});
     ASSERT_TRUE(await(*source, SourceState::running, seconds{10})) << source->status().message;
+    const testing::Process player = server_.play(wav_);
     CaptureBlock block;
+    const auto end = Clock::now() + seconds{5};
+    do {
+        ASSERT_TRUE(source->read(block, Seconds{2.0}));
+    } while (block.channels == 1 && Clock::now() < end);
+    ASSERT_EQ(block.channels, 2U);
     ASSERT_TRUE(source->read(block, Seconds{2.0}));
-    EXPECT_EQ(block.channels, 2U);
+    ASSERT_EQ(block.channels, 2U);
+    for (std::size_t i = 0; i < block.frames; ++i)
+        EXPECT_NEAR(block.samples[2 * i], 0.0F, 1e-4F);
+    EXPECT_GT(std::abs(*std::max_element(block.samples.begin(), block.samples.end())), 0.1F);
     EXPECT_EQ(block.rate, SampleRate{44100.0});
     EXPECT_EQ(source->status().name, "organloft");
     EXPECT_EQ(source->status().message, "");

@@ -84,6 +84,28 @@ class ProgramLive : public ::testing::Test {
     const std::filesystem::path errors_ = server_.folder() / "errors";
 };
 
+// A microphone in the second socket of a sound card, nothing but hiss in the first.
+TEST_F(ProgramLive, ListenHearsEitherSocket) {
+    constexpr double kHz = 293.7123;
+    ASSERT_TRUE(server_.start());
+    std::mt19937_64 random(9);
+    const auto tone = testing::sawtooth_like(kHz, 48000.0, 5.0, 8, 0.2, random);
+    std::vector<float> hiss(static_cast<std::size_t>(5 * 48000));
+    testing::add_white(hiss, 1e-6, random);
+    std::vector<float> both;
+    const auto sound = testing::render(tone);
+    for (std::size_t i = 0; i < std::min(hiss.size(), sound.size()); ++i)
+        both.insert(both.end(), {hiss[i], sound[i]});
+    const auto path = server_.folder() / "second.wav";
+    ASSERT_TRUE(testing::write_sound(path, both, 48000, 2));
+    Process program = run({"listen", "--json"});
+    std::this_thread::sleep_for(seconds{1});
+    Process player = server_.play(path);
+    EXPECT_TRUE(heard(kHz, seconds{10})) << read_text(errors_);
+    program.signal(SIGINT);
+    EXPECT_EQ(program.wait(seconds{10}), 0) << read_text(errors_);
+}
+
 TEST_F(ProgramLive, ListenReadsThePlayedToneRight) {
     constexpr double kHz = 293.7123;
     ASSERT_TRUE(server_.start());

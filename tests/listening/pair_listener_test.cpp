@@ -39,10 +39,9 @@ struct Awaited {
     }
 };
 
-std::vector<Moment> listen(const Scene& scene, const Awaited& awaited, std::size_t chunk = 480,
-                           int channels = 1) {
+std::vector<Moment> listen(const Scene& scene, const Awaited& awaited, std::size_t chunk = 480) {
     const std::vector<float> samples = scene.floats();
-    PairListener listener({.rate = SampleRate{kRate}, .channels = channels});
+    PairListener listener({.rate = SampleRate{kRate}, .channels = 1});
     listener.expect(awaited.expectation());
     std::vector<Moment> moments;
     FrameIndex last{0};
@@ -282,6 +281,33 @@ TEST(PairListener, TheSizeOfThePiecesChangesNothing) {
     const auto b = listen(scene, awaited, 1237);
     for (const double t : {1.0, 1.6, 2.4})
         EXPECT_EQ(beat(at(a, t + 0.03)), beat(at(b, t + 0.03))) << t;
+}
+
+// The microphone may be plugged into either socket of the laptop's sound card.
+TEST(PairListener, ListensToTheChannelThatHears) {
+    const Awaited awaited;
+    const std::vector<float> pair = both(awaited, 0.7, -5.0, 4.0).floats();
+    Scene empty(kRate, 4.0, 5);
+    empty.add_white(0.01, 0.0);
+    const std::vector<float> hiss = empty.floats();
+    const std::vector<float> dead(pair.size(), 0.0F);
+    std::vector<float> far = pair;
+    for (std::size_t i = 0; i < far.size(); ++i)
+        far[i] = 0.03F * far[i] + hiss[i];
+    const auto heard = [&](const std::vector<float>& left, const std::vector<float>& right) {
+        std::vector<float> samples;
+        for (std::size_t i = 0; i < left.size(); ++i)
+            samples.insert(samples.end(), {left[i], right[i]});
+        PairListener listener({.rate = SampleRate{kRate}, .channels = 2});
+        listener.expect(awaited.expectation());
+        for (std::size_t i = 0; i + 480 <= left.size(); i += 480)
+            listener.process({static_cast<std::int64_t>(i)}, {&samples[2 * i], 960});
+        return beat(listener.hearing());
+    };
+    for (const auto& other : {hiss, dead, far}) {
+        EXPECT_NEAR(heard(pair, other), 0.7, 0.01);
+        EXPECT_NEAR(heard(other, pair), 0.7, 0.01);
+    }
 }
 
 TEST(PairListener, LostFramesAreNoBeat) {

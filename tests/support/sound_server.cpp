@@ -102,8 +102,8 @@ bool SoundServer::start() {
                        "--use-pid-file=no", "--realtime=no", "--high-priority=no", "-L",
                        "module-native-protocol-unix socket=" + socket + " auth-anonymous=1", "-L",
                        // norewinds: otherwise the first sound comes two seconds late
-                       "module-null-sink sink_name=organloft rate=48000 channels=1 "
-                       "channel_map=mono format=float32le norewinds=1"},
+                       "module-null-sink sink_name=organloft rate=48000 channels=2 "
+                       "channel_map=front-left,front-right format=float32le norewinds=1"},
                       folder_ / "server.log", folder_ / "server.log");
     for (int attempt = 0; attempt < 200; ++attempt) {
         if (Process({"pactl", "info"}).wait(std::chrono::seconds{2}) == 0)
