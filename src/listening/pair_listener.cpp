@@ -37,13 +37,9 @@ constexpr Seconds kSecondLook{1.2};
 constexpr Seconds kSettles{0.4};  // after speech, until the room is filled and the pitch found
 constexpr Seconds kFallsFor{0.3};
 constexpr Seconds kStandsAgain{0.35};
-constexpr Seconds kLate{0.6};  // what is compared with the whole
 /// How far a pipe's mean pitch strays between one span and the next, in the middle compass; more
 /// in the bass.
 constexpr Cents kReferenceStrays{0.15};
-constexpr double kLateOff = 3.0;    // standard uncertainties
-constexpr double kLateCents = 0.3;  // and at least
-constexpr Seconds kNow{0.3};        // of a pair that is seen to drift, what is read
 constexpr Cents kOtherKey{60.0};
 /// A tone that stands alone is searched again so often.
 constexpr Seconds kLooksAgain{1.5};
@@ -95,14 +91,11 @@ struct PairListener::State {
     void tick();
     void tick_when_due();
     void forget_pace() {
-        newest.reset();
         hearing.drift_hz_a_second.reset();
         pace.clear();
     }
     void follow_movement();
     void judge_pace();
-    double least_drift() const;
-    void read_end(Seconds heard);
     bool look(FrameIndex from, double doubt = 1.0);
     bool shared() const {
         const Seconds span = std::min(since(from), longest());
@@ -153,7 +146,6 @@ struct PairListener::State {
     FrameIndex searched;
     Seconds patience{kLooksAgain};  // until one that stands alone, or is weak, is searched again
     HiddenSpans hidden;
-    std::optional<BeatReading> newest;  // while the whole span no longer says how they beat now
     std::optional<PitchReading> alone, alone_latest;
     std::vector<PartialFrame> frames;
     PairHearing hearing;
@@ -442,48 +434,14 @@ void PairListener::State::tick() {
     judge_pace();
 }
 
-/// A whole that no longer says what its end says has grown too long.
 void PairListener::State::judge_pace() {
-    const Seconds heard = std::min(since(from), longest());
-    const double part = std::min(1.0, kLate / heard);
-    const auto late = follower.part(0.5 - part, 0.5);
-    const Seconds now = duration(sound.end() - FrameIndex{}, sound.rate());
-    pace.add(now - 0.5 * part * heard, late.beat);
+    pace.judge(follower,
+               {std::min(since(from), longest()), sound.end(), sound.rate(), Hertz{meets()}});
     hearing.drift_hz_a_second = pace.drift();
-    read_end(heard);
-    if (heard < 2.0 * kLate) return;
-    const auto early = follower.part(-0.5, -0.5 + part);
-    if (std::abs(late.beat - early.beat) >
-        std::max(kLateOff * std::hypot(late.sd, early.sd), least_drift())) {
-        from = back(kLate);
-        shown.forget();
-        looked_again = true;
-    }
-}
-
-/// Less may be the pipes' wander, in hertz of beats.
-double PairListener::State::least_drift() const {
-    return kLateCents * wander_along_compass(follower.reading().pipe) * meets() / kCents;
-}
-
-/// The mean over a span in which the beat drifts is how it was half a span ago.
-void PairListener::State::read_end(Seconds heard) {
-    newest.reset();
-    if (heard < 2.0 * kNow || follower.weak() || follower.reading().under) return;
-    const auto first = follower.part(-0.5, 0.0);
-    const auto second = follower.part(0.0, 0.5);
-    const double drifted = second.beat - first.beat;
-    if (std::abs(drifted) < std::max(kLateOff * std::hypot(first.sd, second.sd), least_drift()))
-        return;
-    const double share = kNow / heard;
-    const auto end = follower.part(0.5 - share, 0.5);
-    newest = follower.reading();
-    newest->beat = Hertz{end.beat};
-    newest->beat_sd = Hertz{std::hypot(end.sd, drifted * share)};
-    newest->pipe =
-        (newest->reference * expected->reference_partial + newest->beat) / expected->pipe_partial;
-    newest->cents = interval(newest->reference * expected->reference_partial,
-                             newest->pipe * expected->pipe_partial);
+    if (!pace.outgrown()) return;
+    from = back(PairPace::kEnd);
+    shown.forget();
+    looked_again = true;
 }
 
 void PairListener::State::report() {
@@ -516,9 +474,9 @@ void PairListener::State::report() {
         frames.push_back(watch().frame(hearing.now));
     }
     if (hidden.now() || changes.falling() || !follower.two() || missing) return;
-    hearing.reading = shown.take(newest.value_or(follower.reading()), shown_span(), Hertz{meets()},
-                                 moving || newest);
-    if (hearing.reading) hearing.heard = newest ? kNow : shown_span();
+    hearing.reading = shown.take(pace.now().value_or(follower.reading()), shown_span(),
+                                 Hertz{meets()}, moving || pace.now());
+    if (hearing.reading) hearing.heard = pace.now() ? PairPace::kNow : shown_span();
 }
 
 }  // namespace rankwright::listening

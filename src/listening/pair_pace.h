@@ -1,7 +1,9 @@
-// How the beat of a pair at rest goes on: its drift.
+// How the beat of a pair at rest goes on: its drift, and how it beats now while it drifts.
 #pragma once
 
 #include "core/units.h"
+#include "listening/pair_follower.h"
+#include "listening/reading.h"
 
 #include <cstddef>
 #include <optional>
@@ -12,18 +14,41 @@ namespace rankwright::listening {
 /// Keeps the beats of late, each over the last part of a second. Allocates at construction only.
 class PairPace {
   public:
+    /// What a follower's answer rests on.
+    struct Span {
+        Seconds heard;
+        FrameIndex end;
+        SampleRate rate;
+        Hertz meets;  ///< where the two meet first
+    };
+    /// The end of a span, which is compared with the whole.
+    static constexpr Seconds kEnd{0.6};
+    /// Of a pair that is seen to drift, what is read.
+    static constexpr Seconds kNow{0.3};
+
     PairPace() { paces_.reserve(kMost); }
-    void clear() { paces_.clear(); }
-    void add(Seconds at, double beat_hz);
+    void clear();
+    /// Takes the newest answer. Requires follower.two().
+    void judge(PairFollower& follower, const Span& span);
+
     /// Least-squares slope over the last two seconds, hertz a second; empty before one is seen.
     std::optional<double> drift() const;
+    /// Over the newest kNow, while the mean over the span says how they beat half a span ago.
+    const std::optional<BeatReading>& now() const { return now_; }
+    /// The span has grown too long: the whole no longer says what its end says.
+    bool outgrown() const { return outgrown_; }
 
   private:
+    void add(Seconds at, double beat_hz);
+    void read_end(PairFollower& follower, const Span& span, double least);
+
     static constexpr std::size_t kMost = 24;
     struct Pace {
         double at_s, beat;
     };
     std::vector<Pace> paces_;
+    std::optional<BeatReading> now_;
+    bool outgrown_ = false;
 };
 
 }  // namespace rankwright::listening
