@@ -1,6 +1,7 @@
 // The two-pipe laboratory, run by hand: rows of synthetic and recorded pairs against what is true
 // of each pipe alone, printed, and written to results/ as CSV and SVG.
-//   pair_laboratory [--seed N] [--cases N] [--rows WORD,...] [--keys LOWEST HIGHEST] [RANK...]
+//   pair_laboratory [--seed N] [--cases N] [--rows WORD,...] [--keys LOWEST HIGHEST]
+//     [--beats SLOWEST FASTEST] [--levels DB] [RANK...]
 // Rows: steady, wander, room, blower, unison, octave, twelfth, recording, number.
 #include "accuracy/recorded_pairs.h"
 #include "accuracy/synthetic_pairs.h"
@@ -18,6 +19,7 @@ struct Asked {
     unsigned long seed = 301;
     int cases = 40;
     int lowest = 42, highest = 91;  // MIDI, of the recorded rows
+    double slowest = 0.1, fastest = 5.0, level_db = 12.0;
     std::string rows = "steady,wander,room,blower,unison,octave,twelfth,recording,number";
     std::vector<std::string> ranks;
 };
@@ -46,6 +48,9 @@ void run_recorded(const Asked& asked, const std::string& name, int m, KnownBy kn
         wanted.known = known;
         wanted.lowest = asked.lowest;
         wanted.highest = asked.highest;
+        wanted.slowest = asked.slowest;
+        wanted.fastest = asked.fastest;
+        wanted.level_db = asked.level_db;
         if (!judge_recorded(row, wanted, random)) std::printf("(no more such pairs) ");
     });
 }
@@ -65,6 +70,11 @@ int main(int argc, char** argv) {
         else if (i + 2 < argc && std::strcmp(argv[i], "--keys") == 0) {
             asked.lowest = std::atoi(argv[++i]);
             asked.highest = std::atoi(argv[++i]);
+        } else if (i + 2 < argc && std::strcmp(argv[i], "--beats") == 0) {
+            asked.slowest = std::atof(argv[++i]);
+            asked.fastest = std::atof(argv[++i]);
+        } else if (more && std::strcmp(argv[i], "--levels") == 0) {
+            asked.level_db = std::atof(argv[++i]);
         } else
             asked.ranks.push_back(argv[i]);
     }

@@ -120,8 +120,9 @@ bool judge_recorded(PairRow& row, const RecordedPairs& wanted, std::mt19937_64& 
         const double apart = 12.0 * std::log2(pipe.nominal_hz() * wanted.pipe_partial /
                                               (reference.nominal_hz() * wanted.reference_partial));
         if (std::abs(apart) > 1.3) continue;  // resampled further, its character isn't its own
-        Drawn drawn{0.1 * std::pow(wanted.fastest / 0.1, between(0.0, 1.0)), between(-12.0, 12.0),
-                    wanted.reference_partial, wanted.pipe_partial};
+        Drawn drawn{wanted.slowest * std::pow(wanted.fastest / wanted.slowest, between(0.0, 1.0)),
+                    between(-wanted.level_db, wanted.level_db), wanted.reference_partial,
+                    wanted.pipe_partial};
         if (random() % 2 == 0) drawn.beat = -drawn.beat;
         const auto mixed = mix(reference, pipe, drawn, random);
         if (!mixed) continue;

@@ -26,12 +26,13 @@ struct RecordedPairs {
     KnownBy known = KnownBy::moment_ago;
     int lowest = 42;  ///< keys, MIDI
     int highest = 91;
-    double fastest = 5.0;  ///< beats a second
+    double slowest = 0.1;  ///< beats a second
+    double fastest = 5.0;
+    double level_db = 12.0;  ///< the pipe's over the reference's, at most, either way
 };
 
-/// Draws pairs of 2.4 s, from 0.1 beats a second, the pipe within 12 dB of the reference, and hears
-/// them. True means are the phase slopes of each alone over the same span, found before mixing.
-/// False when there aren't so many in the recordings.
+/// Draws pairs of 2.4 s and hears them. True means are the phase slopes of each alone over the same
+/// span, found before mixing. False when there aren't so many in the recordings.
 bool judge_recorded(PairRow& row, const RecordedPairs& wanted, std::mt19937_64& random);
 
 }  // namespace rankwright::testing
