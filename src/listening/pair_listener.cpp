@@ -40,7 +40,8 @@ constexpr Seconds kStandsAgain{0.35};
 /// How far a pipe's mean pitch strays between one span and the next, in the middle compass; more
 /// in the bass.
 constexpr Cents kReferenceStrays{0.15};
-constexpr Cents kOtherKey{60.0};
+constexpr Cents kOtherKey{60.0};       // of the reference
+constexpr Cents kOtherKeysPipe{90.0};  // from a reference that is in place
 /// A tone that stands alone is searched again so often.
 constexpr Seconds kLooksAgain{1.5};
 constexpr Seconds kLooksSeldom{12.0};
@@ -305,7 +306,7 @@ bool PairListener::State::look(FrameIndex at, double doubt) {
     if (!follower.search(sound, at, sound.end(), request(), premise)) return false;
     const bool other_key =
         std::abs(interval(expected->reference, follower.reference()).value()) > kOtherKey.value() ||
-        (follower.two() && std::abs(follower.reading().cents.value()) > kOtherKey.value());
+        (follower.two() && std::abs(follower.reading().cents.value()) > kOtherKeysPipe.value());
     if (other_key) {
         follower.stop();
         return false;
