@@ -4,6 +4,7 @@
 #include "app/live_input.h"
 #include "app/recorded_input.h"
 #include "capture/recording_source.h"
+#include "listening/mains.h"
 #include "listening/measure.h"
 #include "listening/pipe_listener.h"
 #include "organ/note.h"
@@ -41,15 +42,6 @@ std::string familiar_note(Hertz pitch) {
     std::snprintf(text, sizeof text, "%s %+.1f cents at A 440", organ::note_name(nearest).c_str(),
                   100.0 * (midi - nearest));
     return text;
-}
-
-/// Mains hold 50 or 60 Hz to within a thousandth, and hum of them or of rectifiers is steadier than
-/// any pipe.
-bool may_be_hum(const listening::PitchReading& reading) {
-    constexpr double kMainsHold = 0.001;
-    for (const double mains : {50.0, 60.0, 100.0, 120.0})
-        if (std::abs(reading.pitch.value() - mains) < kMainsHold * mains) return true;
-    return false;
 }
 
 /// Nothing in the sound parts hum from a pipe that stands just there, but a pipe is recorded within
@@ -105,7 +97,7 @@ ExitCode listen_to_file(const ListenOptions& options) {
     auto best = best_channel(*recording, [&](const std::vector<float>& samples) {
         return measure_channel(*recording, samples, options);
     });
-    const bool perhaps_hum = best && !options.near && may_be_hum(*best);
+    const bool perhaps_hum = best && !options.near && listening::on_mains(best->pitch);
     const bool only_hum = perhaps_hum && !options.from && !options.to && is_faint(*best);
     if (only_hum) best.reset();
     if (options.json) {

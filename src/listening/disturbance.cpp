@@ -29,24 +29,34 @@ struct Limits {
             high = std::max(high, x);
             low = std::min(low, x);
         }
-        // Unclipped sound hardly ever meets its peak twice in a row.
+        // Unclipped sound hardly ever meets its peak twice in a row, unless it comes in steps so
+        // coarse that it meets the next step as well.
         constexpr int kChance = 4;
+        constexpr std::size_t kOverNext = 4;
         int runs = 0;
         bool before = false;
+        Limits next;
         for (const float x : samples) {
             const bool here = reached(x);
             runs += here && before ? 1 : 0;
             before = here;
+            if (x < high) next.high = std::max(next.high, x);
+            if (x > low) next.low = std::min(next.low, x);
         }
-        met = runs >= kChance;
+        met = runs >= kChance && count(samples) > kOverNext * next.count(samples);
     }
     bool reached(float x) const { return (x == high && high > 0.0F) || (x == low && low < 0.0F); }
+    std::size_t count(std::span<const float> samples) const {
+        return static_cast<std::size_t>(
+            std::count_if(samples.begin(), samples.end(), [this](float x) { return reached(x); }));
+    }
     double share(std::span<const float> samples) const {
         if (!met || samples.empty()) return 0.0;
-        const auto count =
-            std::count_if(samples.begin(), samples.end(), [this](float x) { return reached(x); });
-        return static_cast<double>(count) / static_cast<double>(samples.size());
+        return static_cast<double>(count(samples)) / static_cast<double>(samples.size());
     }
+
+  private:
+    Limits() = default;
 };
 
 /// The mean over kFrame about each block.

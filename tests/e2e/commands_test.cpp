@@ -137,6 +137,32 @@ TEST_F(Commands, ListenTakesHumForNoPipe) {
     }
 }
 
+TEST_F(Commands, ListenHearsAPipeUnderLouderHum) {
+    auto sound = tone(262.3, 2.0, 48000);
+    const double power = testing::power(sawtooth_like(262.3, 48000.0, 2.0, 6, 0.2, random));
+    auto hum_tone = sawtooth_like(50.0, 48000.0, 2.0, 3, 1.0, random);
+    const double louder = std::sqrt(10.0 * power / testing::power(hum_tone));
+    const auto hum = render(hum_tone);
+    for (std::size_t n = 0; n < sound.size(); ++n)
+        sound[n] = 0.05F * (sound[n] + static_cast<float>(louder) * hum[n]);
+    const auto outcome = rankwright("listen --json " + file("under.wav", sound, 48000));
+    ASSERT_EQ(outcome.code, 0) << outcome.error;
+    EXPECT_NEAR(outcome.json()["hz"].get<double>(), 262.3, 0.01);
+}
+
+// A quiet sine in 8-bit steps stays on its highest step for several samples, unclipped.
+TEST_F(Commands, ListenTakesCoarseStepsForNoOverload) {
+    auto sound = tone(110.0, 2.0, 48000);
+    for (float& x : sound)
+        x = std::round(x * 128.0F) / 128.0F;
+    const auto coarse = rankwright("listen --json " + file("coarse.wav", sound, 48000));
+    ASSERT_EQ(coarse.code, 0) << coarse.error;
+    EXPECT_EQ(coarse.json()["clipped"].get<double>(), 0.0);
+    for (float& x : sound)
+        x = std::clamp(x, -0.2F, 0.2F);
+    EXPECT_GT(rankwright("listen --json " + file("cut.wav", sound, 48000)).json()["clipped"], 0.01);
+}
+
 TEST_F(Commands, ListenFindsNothingInNoiseAndSaysSo) {
     std::vector<float> hiss(96000);
     std::normal_distribution<float> noise(0.0F, 0.1F);
