@@ -138,7 +138,7 @@ std::string day_words(const Snapshot& snapshot) {
     std::string words;
     if (snapshot.pitch_of_day)
         words = "A " + decimal(snapshot.pitch_of_day->value(), 1) +
-                (snapshot.pitch_measured ? " measured today" : " not yet measured");
+                (snapshot.pitch_measured ? " measured today" : " not measured");
     if (snapshot.temperature)
         words += (words.empty() ? "" : " · ") + decimal(snapshot.temperature->value(), 1) + " °C";
     if (snapshot.humidity) words += " · " + decimal(100.0 * *snapshot.humidity, 0) + " % humid";
