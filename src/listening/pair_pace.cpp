@@ -17,6 +17,9 @@ constexpr double kOff = 3.0;
 /// and by more than wander usually does, in the middle compass.
 constexpr Cents kOffLeast{0.3};
 
+/// So long ago the last answer's newest part was the newest sound: half of it, and until the next.
+constexpr Seconds kBehind{0.5 * PairPace::kNow.count() + 0.15};
+
 bool differ(const PairFollower::Part& one, const PairFollower::Part& other, double least) {
     return std::abs(one.beat - other.beat) > std::max(kOff * std::hypot(one.sd, other.sd), least);
 }
@@ -53,7 +56,8 @@ void PairPace::read_end(PairFollower& follower, const Span& span, double least) 
     const Hertz change{end.beat - now_->beat.value()};
     now_->pipe = now_->pipe * (1.0 + change / span.meets);
     now_->beat = Hertz{end.beat};
-    now_->beat_sd = Hertz{std::hypot(end.sd, (second.beat - first.beat) * share)};
+    const double pace = (second.beat - first.beat) / (0.5 * span.heard.count());
+    now_->beat_sd = Hertz{std::hypot(end.sd, pace * kBehind.count())};
     now_->cents = Cents{kCents * std::log1p(end.beat / span.meets.value())};
 }
 
