@@ -11,20 +11,6 @@
 
 namespace rankwright::app {
 
-struct BeatsOptions {
-    std::string file;
-    std::string reference_hz;
-    std::string reference_file;
-    std::string alone_file;
-    std::string device;
-    std::optional<double> lasting;
-    std::string interval = "1:1";
-    std::optional<double> from;
-    std::optional<double> to;
-    std::optional<int> channel;
-    bool json = false;
-};
-
 struct KnownReference {
     Hertz pitch;
     Hertz sd;  ///< standard uncertainty

@@ -1,8 +1,8 @@
 // `rankwright beats`: a reference and a pipe that sound together, from a recording or live.
 #include "app/beats.h"
 #include "app/commands.h"
+#include "app/heard_options.h"
 #include "app/json_output.h"
-#include "app/live_input.h"
 #include "app/recorded_input.h"
 #include "capture/recording_source.h"
 #include "listening/measure.h"
@@ -18,6 +18,13 @@
 namespace rankwright::app {
 
 namespace {
+
+struct BeatsOptions : HeardOptions {
+    std::string reference_hz;
+    std::string reference_file;
+    std::string alone_file;
+    std::string interval = "1:1";
+};
 
 /// One pipe in a recording of its own, heard whole, on the channel that hears it best.
 Result<listening::PitchReading> alone_in(const std::string& file, std::optional<Hertz> near) {
@@ -130,7 +137,7 @@ ExitCode hear_file(const BeatsOptions& options) {
             std::cout << beats_json(std::nullopt, std::nullopt).dump() << "\n";
         return report(known.error());
     }
-    const auto recording = read_asked(options.file, options.channel, options.from, options.to);
+    const auto recording = options.recording();
     if (!recording) return report(recording.error());
     const auto reading = best_channel(*recording, [&](const std::vector<float>& samples) {
         return listening::measure_pair(samples, request_for(*known, recording->rate));
@@ -175,8 +182,7 @@ ExitCode hear_beats_live(const BeatsOptions& options) {
     LiveReadings readings;
     readings.nothing =
         "no pair was heard near that interval; check --interval and the reference's pitch";
-    readings.input.device = options.device;
-    readings.input.lasting = options.lasting;
+    readings.input = options.live();
     readings.input.begin = [&](SampleRate rate, int channels) {
         listener = std::make_unique<listening::PairListener>(
             listening::PairListener::Parameters{rate, channels});
@@ -203,8 +209,7 @@ void add_beats_command(CLI::App& app, ExitCode& code) {
     auto options = std::make_shared<BeatsOptions>();
     CLI::App* command =
         app.add_subcommand("beats", "Hear a reference and a pipe together and say their beat");
-    command->add_option("FILE", options->file,
-                        "a WAV or FLAC recording of both; without it, the live input");
+    options->add_to(*command, "a WAV or FLAC recording of both");
     auto* reference = command->add_option_group("reference", "how the reference is known");
     reference->add_option("--reference-hz", options->reference_hz,
                           "its pitch in Hz, as exact as its digits");
@@ -214,19 +219,9 @@ void add_beats_command(CLI::App& app, ExitCode& code) {
         ->add_option("--interval", options->interval,
                      "M:N: the reference's partial M meets the pipe's partial N")
         ->capture_default_str();
-    auto* from = command->add_option("--from", options->from, "begin here, in seconds");
-    auto* to = command->add_option("--to", options->to, "end here, in seconds");
-    from->check(CLI::NonNegativeNumber);
-    to->check(CLI::NonNegativeNumber);
-    command->add_option("--channel", options->channel, "this channel alone, from 1")
-        ->check(CLI::PositiveNumber);
     command->add_option("--alone", options->alone_file,
                         "a recording of the pipe alone: with --reference, tells whether the two "
                         "draw each other");
-    command->add_option("--device", options->device, "live: an input of `rankwright inputs`");
-    command->add_option("--for", options->lasting, "live: stop after so many seconds")
-        ->check(CLI::PositiveNumber);
-    command->add_flag("--json", options->json, "one JSON object; live, one a line");
     command->callback([options, &code] {
         code = options->file.empty() ? hear_beats_live(*options) : hear_file(*options);
     });

@@ -1,7 +1,7 @@
 // `rankwright listen`: the pitch of one pipe, from a recording or live.
 #include "app/commands.h"
+#include "app/heard_options.h"
 #include "app/json_output.h"
-#include "app/live_input.h"
 #include "app/recorded_input.h"
 #include "capture/recording_source.h"
 #include "listening/mains.h"
@@ -19,15 +19,8 @@ namespace rankwright::app {
 
 namespace {
 
-struct ListenOptions {
-    std::string file;
-    std::string device;
+struct ListenOptions : HeardOptions {
     std::optional<double> near;
-    std::optional<double> from;
-    std::optional<double> to;
-    std::optional<double> lasting;
-    std::optional<int> channel;
-    bool json = false;
 };
 
 std::optional<Hertz> near_of(const ListenOptions& options) {
@@ -91,7 +84,7 @@ std::optional<listening::PitchReading> measure_channel(const capture::Recording&
 }
 
 ExitCode listen_to_file(const ListenOptions& options) {
-    const auto recording = read_asked(options.file, options.channel, options.from, options.to);
+    const auto recording = options.recording();
     if (!recording) return report(recording.error());
 
     auto best = best_channel(*recording, [&](const std::vector<float>& samples) {
@@ -143,8 +136,7 @@ ExitCode listen_live(const ListenOptions& options) {
     std::unique_ptr<listening::PipeListener> listener;
     LiveReadings readings;
     readings.nothing = "no steady pipe was heard";
-    readings.input.device = options.device;
-    readings.input.lasting = options.lasting;
+    readings.input = options.live();
     readings.input.begin = [&](SampleRate rate, int channels) {
         listener = std::make_unique<listening::PipeListener>(
             listening::PipeListener::Parameters{rate, channels});
@@ -167,20 +159,9 @@ ExitCode listen_live(const ListenOptions& options) {
 void add_listen_command(CLI::App& app, ExitCode& code) {
     auto options = std::make_shared<ListenOptions>();
     CLI::App* command = app.add_subcommand("listen", "Hear one pipe and say its pitch");
-    command->add_option("FILE", options->file,
-                        "a WAV or FLAC recording; without it, the live input");
+    options->add_to(*command, "a WAV or FLAC recording");
     command->add_option("--near", options->near, "its pitch within a semitone, in Hz")
         ->check(CLI::Range(10.0, 20000.0));
-    auto* from = command->add_option("--from", options->from, "begin here, in seconds");
-    auto* to = command->add_option("--to", options->to, "end here, in seconds");
-    from->check(CLI::NonNegativeNumber);
-    to->check(CLI::NonNegativeNumber);
-    command->add_option("--channel", options->channel, "this channel alone, from 1")
-        ->check(CLI::PositiveNumber);
-    command->add_option("--device", options->device, "live: an input of `rankwright inputs`");
-    command->add_option("--for", options->lasting, "live: stop after so many seconds")
-        ->check(CLI::PositiveNumber);
-    command->add_flag("--json", options->json, "one JSON object; live, one a line");
     command->callback([options, &code] {
         code = options->file.empty() ? listen_live(*options) : listen_to_file(*options);
     });

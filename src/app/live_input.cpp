@@ -11,12 +11,28 @@
 
 namespace rankwright::app {
 
+namespace {
+
+/// From 1. A single channel stays: it may be two that are alike.
+void keep_channel(capture::CaptureBlock& block, int channel) {
+    if (block.channels == 1) return;
+    for (std::size_t i = 0; i < block.frames; ++i)
+        block.samples[i] =
+            block.samples[block.channels * i + static_cast<std::size_t>(channel - 1)];
+    block.channels = 1;
+}
+
+}  // namespace
+
 Result<void> hear_live(const LiveInput& input) {
     catch_interrupts();
     if (!input.device.empty())
         if (const auto found = capture::find_input(input.device);
             !found && found.error().kind == ErrorKind::not_found)
             return tl::unexpected(found.error());
+    if (input.channel > 2)
+        return fail(ErrorKind::bad_input,
+                    "A live input has two channels at most. Give --channel 1 or 2.");
     set_thread_role(ThreadRole::listening);
     capture::LiveOptions wanted;
     wanted.device = input.device;
@@ -35,6 +51,7 @@ Result<void> hear_live(const LiveInput& input) {
         if (status.message != said && !(said = status.message).empty())
             std::cerr << "rankwright: " << said << std::endl;
         if (!source->read(block, Seconds{0.1})) continue;
+        if (input.channel) keep_channel(block, *input.channel);
         if (stream != block.stream || channels != block.channels) {
             stream = block.stream;
             channels = block.channels;

@@ -14,6 +14,7 @@ namespace rankwright::app {
 
 struct LiveInput {
     std::string device;             ///< an input of `rankwright inputs`; empty: the usual one
+    std::optional<int> channel;     ///< 1 or 2; empty: both where there are two
     std::optional<double> lasting;  ///< seconds; without it, until interrupted
     /// A stream began, at first and whenever the device was opened anew.
     std::function<void(SampleRate rate, int channels)> begin;
@@ -21,8 +22,8 @@ struct LiveInput {
 };
 
 /// Hears the live input on this thread, which becomes the listening thread. What the device has to
-/// say goes to stderr. Fails when there is no device of that name at the start; one that goes later
-/// is waited for.
+/// say goes to stderr. Fails when there is no such channel, or no device of that name at the start;
+/// one that goes later is waited for.
 Result<void> hear_live(const LiveInput& input);
 
 /// A command that prints what it hears live, a line a reading.

@@ -4,24 +4,10 @@
 #include "core/result.h"
 #include "listening/mixture.h"
 
-#include <optional>
 #include <string>
 #include <vector>
 
 namespace rankwright::app {
-
-struct MixtureOptions {
-    std::string file;
-    double unison_hz = 0.0;
-    std::string pipes;
-    std::optional<double> reference_hz;
-    std::string device;
-    std::optional<double> lasting;
-    std::optional<double> from;
-    std::optional<double> to;
-    std::optional<int> channel;
-    bool json = false;
-};
 
 /// "3/2,4,6,8": each pipe's pitch as a ratio to the key's unison, from 1/2 to 32, at most
 /// listening::kMostMixturePipes. Fails with what to write instead.

@@ -1,8 +1,8 @@
 // `rankwright mixture`: all pipes of one key of a mixture, from a recording or live.
 #include "app/commands.h"
+#include "app/heard_options.h"
 #include "app/held_key.h"
 #include "app/json_output.h"
-#include "app/live_input.h"
 #include "app/mixture.h"
 #include "app/recorded_input.h"
 #include "capture/recording_source.h"
@@ -16,6 +16,12 @@
 namespace rankwright::app {
 
 namespace {
+
+struct MixtureOptions : HeardOptions {
+    double unison_hz = 0.0;
+    std::string pipes;
+    std::optional<double> reference_hz;
+};
 
 using listening::MixturePipeReading;
 using listening::MixtureReading;
@@ -107,7 +113,7 @@ void print_reading(const MixtureReading& reading, const MixtureRequest& request)
 ExitCode hear_file(const MixtureOptions& options) {
     auto request = request_of(options);
     if (!request) return report(request.error());
-    const auto recording = read_asked(options.file, options.channel, options.from, options.to);
+    const auto recording = options.recording();
     if (!recording) return report(recording.error());
     request->rate = recording->rate;
     const auto reading = best_channel(*recording, [&](std::span<const float> samples) {
@@ -136,8 +142,7 @@ ExitCode hear_mixture_live(const MixtureOptions& options) {
     readings.nothing =
         "no pipe of this key was surely heard; hold the key for three seconds or more, and check "
         "--unison-hz and --pipes";
-    readings.input.device = options.device;
-    readings.input.lasting = options.lasting;
+    readings.input = options.live();
     readings.input.begin = [&](SampleRate at, int) {
         rate = at;
         key = std::make_unique<HeldKey>(*request);
@@ -166,8 +171,7 @@ ExitCode hear_mixture_live(const MixtureOptions& options) {
 void add_mixture_command(CLI::App& app, ExitCode& code) {
     auto options = std::make_shared<MixtureOptions>();
     CLI::App* command = app.add_subcommand("mixture", "Hear all pipes of one key of a mixture");
-    command->add_option("FILE", options->file,
-                        "a WAV or FLAC recording of the key held; without it, the live input");
+    options->add_to(*command, "a WAV or FLAC recording of the key held");
     command->add_option("--unison-hz", options->unison_hz, "the pitch of the key's unison, in Hz")
         ->check(CLI::Range(8.0, 10000.0))
         ->required();
@@ -179,16 +183,6 @@ void add_mixture_command(CLI::App& app, ExitCode& code) {
         ->add_option("--reference-hz", options->reference_hz,
                      "a reference pipe sounds beside them at this pitch, known to 0.1 cent")
         ->check(CLI::Range(10.0, 20000.0));
-    auto* from = command->add_option("--from", options->from, "begin here, in seconds");
-    auto* to = command->add_option("--to", options->to, "end here, in seconds");
-    from->check(CLI::NonNegativeNumber);
-    to->check(CLI::NonNegativeNumber);
-    command->add_option("--channel", options->channel, "this channel alone, from 1")
-        ->check(CLI::PositiveNumber);
-    command->add_option("--device", options->device, "live: an input of `rankwright inputs`");
-    command->add_option("--for", options->lasting, "live: stop after so many seconds")
-        ->check(CLI::PositiveNumber);
-    command->add_flag("--json", options->json, "one JSON object; live, one a line");
     command->callback([options, &code] {
         code = options->file.empty() ? hear_mixture_live(*options) : hear_file(*options);
     });

@@ -121,6 +121,16 @@ double reference_sd(const PairRequest& request) {
     return std::hypot(request.reference_sd.value(), kDrift * request.reference.value());
 }
 
+PairModel model_of(const PairRequest& request, double span_s) {
+    PairModel model;
+    model.span_s = span_s;
+    model.nominal_hz = {
+        request.reference.value(),
+        request.reference.value() * request.reference_partial / request.pipe_partial};
+    model.reference_sd_hz = reference_sd(request);
+    return model;
+}
+
 bool far_fetched(double reference_offset, const PairRequest& request) {
     return std::abs(reference_offset) >= kFarFetched * reference_sd(request);
 }

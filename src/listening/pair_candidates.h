@@ -22,6 +22,9 @@ struct PairCandidate {
 /// How well the reference's pitch is known over a span, Hz: its own uncertainty, and how far a mean
 /// wanders from one span to the next.
 double reference_sd(const PairRequest& request);
+/// What is known of the two over a span before it is heard; the numbers of terms are left to the
+/// caller.
+PairModel model_of(const PairRequest& request, double span_s);
 /// No reference strays so far from what is known of it, Hz.
 bool far_fetched(double reference_offset, const PairRequest& request);
 

@@ -1,5 +1,6 @@
 #include "listening/pair_follower.h"
 
+#include "listening/pair_candidates.h"
 #include "listening/wander.h"
 
 #include <algorithm>
@@ -87,11 +88,7 @@ void PairFollower::choose_bands(const PairPlan& plan, const std::vector<PairPlac
 void PairFollower::set_model(FrameIndex from, FrameIndex to) {
     from_ = from;
     to_ = to;
-    const double m = request_.reference_partial, n = request_.pipe_partial;
-    const double f = request_.reference.value();
-    model_.span_s = duration(to - from, rate_).count();
-    model_.nominal_hz = {f, f * m / n};
-    model_.reference_sd_hz = std::hypot(request_.reference_sd.value(), 3e-5 * f);
+    model_ = model_of(request_, duration(to - from, rate_).count());
     const auto terms = [&](double a_second, double least, double most) {
         return static_cast<std::size_t>(
             std::clamp(std::round(a_second * model_.span_s), least, most));

@@ -110,13 +110,8 @@ struct Stage {
     bool last;
 };
 
-PairModel model_of(const PairRequest& request, double span_s, const Stage& stage) {
-    PairModel model;
-    model.span_s = span_s;
-    model.nominal_hz = {
-        request.reference.value(),
-        request.reference.value() * request.reference_partial / request.pipe_partial};
-    model.reference_sd_hz = reference_sd(request);
+PairModel model_at(const Stage& stage, const PairRequest& request, double span_s) {
+    PairModel model = model_of(request, span_s);
     model.wander_terms = stage.wander_terms;
     model.gain_terms = stage.gain_terms;
     return model;
@@ -126,7 +121,7 @@ PairModel model_of(const PairRequest& request, double span_s, const Stage& stage
 std::vector<PairPlace> refine(std::span<const PairBand> bands, const PairRequest& request,
                               const std::vector<PairCandidate>& candidates, double span_s,
                               const Stage& stage) {
-    const PairModel model = model_of(request, span_s, stage);
+    const PairModel model = model_at(stage, request, span_s);
     PairFit fit(bands, model);
     std::vector<PairState> states;
     for (const PairCandidate& candidate : candidates) {
@@ -364,7 +359,7 @@ void Settling::weigh_lines(const PairCandidate& best) {
         weighed.push_back(&line);
     }
     if (bands.empty()) return;
-    PairFit fit(bands, model_of(request_, span_s_, stages_[0]));
+    PairFit fit(bands, model_at(stages_[0], request_, span_s_));
     PairState state = fit.start(best.reference_offset, best.pipe_offset);
     fit.refine(state, kWeighingSteps);
     for (std::size_t b = 0; b < bands.size(); ++b) {

@@ -86,10 +86,7 @@ std::vector<PairCandidate> third_tone(std::span<const PairBand> bands, const Pai
     const double m = request.reference_partial, n = request.pipe_partial;
     const double f = request.reference.value();
     if (std::abs(place.beat(request)) * span_s > kSlowTurns) return {};
-    PairModel model;
-    model.span_s = span_s;
-    model.nominal_hz = {f, f * m / n};
-    model.reference_sd_hz = reference_sd(request);
+    PairModel model = model_of(request, span_s);
     model.wander_terms = static_cast<std::size_t>(std::clamp(4.0 * span_s, 3.0, 14.0));
     model.gain_terms = static_cast<std::size_t>(std::clamp(2.0 * span_s, 2.0, 6.0));
     PairFit fit(bands, model);
