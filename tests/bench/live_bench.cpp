@@ -28,32 +28,44 @@ Scene scene_at(double hz, double seconds, std::uint64_t seed) {
 }
 
 // Processor time, which other work on the machine disturbs less than the clock on the wall.
-double spent(const std::vector<float>& samples, double rate, std::optional<Hertz> awaited) {
-    PipeListener listener({.rate = SampleRate{rate}, .channels = 1});
+double spent(const std::vector<float>& interleaved, std::size_t channels, double rate,
+             std::optional<Hertz> awaited) {
+    PipeListener listener({.rate = SampleRate{rate}, .channels = static_cast<int>(channels)});
     listener.expect(awaited);
     const std::clock_t began = std::clock();
-    for (std::size_t i = 0; i + 480 <= samples.size(); i += 480)
-        listener.process({static_cast<std::int64_t>(i)}, {&samples[i], 480});
+    for (std::size_t i = 0; (i + 480) * channels <= interleaved.size(); i += 480)
+        listener.process({static_cast<std::int64_t>(i)},
+                         {&interleaved[i * channels], 480 * channels});
     return static_cast<double>(std::clock() - began) / CLOCKS_PER_SEC;
 }
 
 double cost(const Scene& scene, std::optional<Hertz> awaited) {
-    return spent(scene.floats(), scene.rate(), awaited) / scene.seconds();
+    return spent(scene.floats(), 1, scene.rate(), awaited) / scene.seconds();
 }
 
-void print_recorded(const char* rank) {
+std::vector<float> interleaved(const testing::RecordedPipe& pipe, std::size_t channels) {
+    std::vector<float> samples;
+    for (std::size_t i = 0; i < pipe.channels[0].size(); ++i)
+        for (std::size_t c = 0; c < channels; ++c)
+            samples.push_back(pipe.channels[c][i]);
+    return samples;
+}
+
+void print_recorded(const char* rank, std::size_t channels) {
     double heard = 0.0;
     double processor = 0.0;
     double worst = 0.0;
     for (const testing::RecordedPipe& pipe : testing::recorded_pipes({rank})) {
+        if (pipe.channels.size() < channels) continue;
         const double seconds = static_cast<double>(pipe.channels[0].size()) / pipe.rate;
-        const double now = spent(pipe.channels[0], pipe.rate, Hertz{pipe.nominal_hz()});
+        const double now =
+            spent(interleaved(pipe, channels), channels, pipe.rate, Hertz{pipe.nominal_hz()});
         heard += seconds;
         processor += now;
         worst = std::max(worst, now / seconds);
     }
-    std::printf("  recorded %-12s %5.2f, dearest pipe %5.2f\n", rank, 100.0 * processor / heard,
-                100.0 * worst);
+    std::printf("  recorded %-12s %zu channel(s) %5.2f, dearest pipe %5.2f\n", rank, channels,
+                100.0 * processor / heard, 100.0 * worst);
 }
 
 // Seconds from the end of speech to the first reading of a cent or better; negative: none.
@@ -73,7 +85,7 @@ double first_reading(double hz, std::uint64_t seed, std::optional<Hertz> awaited
 }  // namespace
 
 int main() {
-    std::printf("cost of live listening, 48 kHz, one channel, per cent of one core\n");
+    std::printf("cost of live listening, 48 kHz, one channel unless said, per cent of one core\n");
     for (const double hz : {32.7, 130.8, 261.6, 1046.5, 4186.0})
         std::printf("  %7.1f Hz sounding   %5.2f\n", hz,
                     100.0 * cost(scene_at(hz, 10.0, 1), Hertz{hz}));
@@ -81,7 +93,8 @@ int main() {
     empty.add_white(0.1, 30.0).add_rumble(0.01).add_hum(50.0, 0.003);
     std::printf("  no pipe              %5.2f\n", 100.0 * cost(empty, std::nullopt));
     for (const char* rank : {"Montre8", "Trompette8"})
-        print_recorded(rank);
+        for (const std::size_t channels : {1, 2})
+            print_recorded(rank, channels);
 
     std::printf(
         "first reading of 1 cent or better after the end of speech, ms (30 dB; awaited / "
