@@ -4,13 +4,13 @@
 #include "listening/hidden_spans.h"
 #include "listening/input_meter.h"
 #include "listening/pair_changes.h"
+#include "listening/pair_channels.h"
 #include "listening/pair_follower.h"
 #include "listening/pair_joining.h"
 #include "listening/pair_newcomer.h"
 #include "listening/pair_pace.h"
 #include "listening/pair_shown.h"
 #include "listening/pair_times.h"
-#include "listening/pair_watch.h"
 #include "listening/sound_history.h"
 #include "listening/stream_steps.h"
 #include "listening/wander.h"
@@ -55,10 +55,6 @@ constexpr double kShared = 0.7;
 /// Two that beat no more than this in the span, at the first meeting, may pass for one.
 constexpr double kHidden = 0.3;
 
-/// How much better, in power, another channel must hear.
-constexpr double kClearlyBetter = 2.0;
-constexpr double kNothing = 1e-15;
-
 }  // namespace
 
 struct PairListener::State {
@@ -66,15 +62,13 @@ struct PairListener::State {
 
     explicit State(const Parameters& parameters)
         : rate(parameters.rate),
-          channels(parameters.channels),
           sound(parameters.rate, parameters.channels, kKept),
+          channels(sound.rate(), parameters.channels),
           follower(sound.rate(), kLongestBass),
           changes(sound.rate()),
           joining(sound.rate()),
           newcomer(sound.rate()),
           steps(parameters.rate, parameters.channels, sound.thinning()) {
-        for (int c = 0; c < parameters.channels; ++c)
-            watches.emplace_back(sound.rate(), c);
         frames.reserve(static_cast<std::size_t>(kFramesKept.count() * kSteps_hz / kFrameEvery));
         hearing.rate = rate;
     }
@@ -82,7 +76,6 @@ struct PairListener::State {
     void take(FrameIndex first, std::span<const float> interleaved);
     void restart();
     void analyse();
-    void choose_channel();
     void wait_for_tones();
     void hear_speech();
     void stand();
@@ -112,7 +105,7 @@ struct PairListener::State {
     void begin_again(FrameIndex at);
     void report();
     PairRequest request() const;
-    PairWatch& watch() { return watches[channel]; }
+    PairWatch& watch() { return channels.watch(); }
     Seconds since(FrameIndex then) const { return duration(sound.end() - then, sound.rate()); }
     FrameIndex back(Seconds by) const {
         const auto frames_back = std::llround(by.count() * sound.rate().value());
@@ -123,10 +116,8 @@ struct PairListener::State {
     double meets() const { return expected->reference_partial * expected->reference.value(); }
 
     SampleRate rate;
-    int channels;
     SoundHistory sound;
-    std::vector<PairWatch> watches;  // of each channel
-    std::size_t channel = 0;         // the one listened to
+    PairChannels channels;
     PairFollower follower;
     PairChanges changes;
     PairJoining joining;
@@ -174,9 +165,8 @@ void PairListener::expect(const PairExpectation& expected) {
     if (same) return;
     s.alone.reset();
     s.alone_latest.reset();
-    for (PairWatch& watch : s.watches)
-        watch.expect(expected.reference, expected.reference_partial, expected.pipe_partial,
-                     s.sound);
+    s.channels.expect(expected.reference, expected.reference_partial, expected.pipe_partial,
+                      s.sound);
     s.restart();
 }
 
@@ -192,7 +182,7 @@ void PairListener::State::take(FrameIndex first, std::span<const float> interlea
     steps.take(first, interleaved, [this](FrameIndex begin, std::span<const float> whole) {
         sound.push(begin, whole);
         meter.take(whole);
-        hearing.now = begin + static_cast<std::int64_t>(whole.size()) / channels;
+        hearing.now = begin + static_cast<std::int64_t>(whole.size()) / sound.channels();
         analyse();
     });
 }
@@ -222,8 +212,7 @@ PairRequest PairListener::State::request() const {
 
 void PairListener::State::analyse() {
     if (!expected) return report();
-    for (PairWatch& each : watches)
-        each.advance(sound);
+    channels.advance(sound);
     follower.advance(sound);
     switch (stage) {
         case Stage::silent:
@@ -239,19 +228,9 @@ void PairListener::State::analyse() {
     report();
 }
 
-/// One microphone may be far off, or not plugged in: what hears best is listened to until silence.
-void PairListener::State::choose_channel() {
-    const auto heard = [this](std::size_t c) {
-        const PairWatch& each = watches[c];
-        return each.present() ? each.line_power() / (each.between_power() + kNothing) : 0.0;
-    };
-    for (std::size_t c = 0; c < watches.size(); ++c)
-        if (heard(c) > kClearlyBetter * heard(channel)) channel = c;
-    follower.choose(static_cast<int>(channel));
-}
-
 void PairListener::State::wait_for_tones() {
-    choose_channel();
+    channels.choose();
+    follower.choose(channels.chosen());
     if (!watch().present()) {
         begins = sound.end();
         return;
