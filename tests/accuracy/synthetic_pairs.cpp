@@ -1,5 +1,6 @@
 #include "accuracy/synthetic_pairs.h"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <numbers>
@@ -37,6 +38,15 @@ listening::PairRequest request_for(const SyntheticPair& pair, double hz, std::mt
             Hertz{sd}, pair.reference_partial, pair.pipe_partial};
 }
 
+/// Where no meeting of partials completes a quarter beat nothing is asked for.
+constexpr double kLeastTurns = 0.25;
+
+/// How often the highest meeting of partials beats in the span.
+double turns(const SyntheticPair& pair) {
+    const int meetings = pair.partials / std::max(pair.reference_partial, pair.pipe_partial);
+    return meetings * std::abs(pair.beat) * pair.seconds;
+}
+
 std::string describe(const SyntheticPair& pair) {
     return std::to_string(pair.reference_hz) + " Hz " + std::to_string(pair.reference_partial) +
            ":" + std::to_string(pair.pipe_partial) + " " + std::to_string(pair.level_db) + " dB " +
@@ -51,7 +61,9 @@ void judge_steady(PairRow& row, int count, std::mt19937_64& random) {
         auto phases = random;  // the bound depends on the phases that are drawn next
         const PairCase truth = render(pair, random);
         const auto request = request_for(pair, pair.reference_hz, random);
-        const double bound = beat_bound(pair, request.reference_sd.value(), phases);
+        const double bound = turns(pair) < kLeastTurns
+                                 ? 0.0
+                                 : beat_bound(pair, request.reference_sd.value(), phases);
         row.judge(describe(pair), truth, request, bound);
     }
 }
