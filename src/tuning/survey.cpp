@@ -272,13 +272,14 @@ class Judge {
         // and in a room the ear may need most of a second of its own. Where it read the pipe on its
         // way, it lost no time.
         constexpr double kPeriods = 80.0, kPeriodsSeen = 40.0;
-        constexpr Seconds kLeast{1.0}, kLeastSeen{0.7};
+        constexpr Seconds kLeast{1.0}, kSeen{0.3}, kLeastSeen{0.7};
         for (const SurveyReading& reading : result_.readings) {
             const HeardTone& tone = reading.tone;
             if (tone.tremulant || tone.onset_disturbed) continue;
-            const Seconds allowed = tone.crept
-                                        ? kLeastSeen + Seconds{kPeriodsSeen / tone.pitch.value()}
-                                        : kLeast + Seconds{kPeriods / tone.pitch.value()};
+            const Seconds allowed =
+                tone.crept
+                    ? std::max(kLeastSeen, kSeen + Seconds{kPeriodsSeen / tone.pitch.value()})
+                    : kLeast + Seconds{kPeriods / tone.pitch.value()};
             const bool other_note = tone.spoke_first && is_overblown(tone);
             if (tone.speech && *tone.speech < allowed && !other_note) continue;
             SurveyFault& one = fault(FaultKind::off_speech, reading.pipe, tone.from);

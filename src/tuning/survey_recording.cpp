@@ -4,10 +4,13 @@
 #include "listening/measure.h"
 #include "listening/pipe_listener.h"
 #include "listening/tone_removal.h"
+#include "tuning/speech.h"
+#include "tuning/way_in.h"
 
 #include <algorithm>
 #include <cmath>
 #include <optional>
+#include <utility>
 #include <vector>
 
 namespace rankwright::tuning {
@@ -167,6 +170,51 @@ class CipherWatch {
     std::vector<Line> lines_;
 };
 
+/// A slow pipe is lost to the ear on its way, or taken for its own octave: it may sound on until
+/// another begins. `after` follows the tone, which `ended` as far as it was read.
+FrameIndex sounds_until(const HeardTone& tone, FrameIndex ended, std::span<const HeardTone> after,
+                        SampleRate rate) {
+    constexpr Cents kSame{40.0};
+    constexpr Seconds kBetween{0.3}, kOn{1.5};
+    FrameIndex until = tone.left + static_cast<std::int64_t>(kOn.count() * rate.value());
+    const auto other = std::find_if(after.begin(), after.end(), [&](const HeardTone& next) {
+        const double times = next.pitch / tone.pitch;
+        const double whole = std::max(1.0, std::round(times));
+        return std::abs(1200.0 * std::log2(times / whole)) > kSame.value();
+    });
+    if (other != after.end()) until = std::min(until, other->from);
+    return std::max(ended, until + -static_cast<std::int64_t>(kBetween.count() * rate.value()));
+}
+
+/// Where a tone stands, to be measured.
+struct Stand {
+    FrameIndex from, to;
+};
+
+/// Read piece by piece it is known whether it crept in: how long it took, and where it stood then;
+/// and which piece is its own where the ear couldn't read it.
+std::optional<Stand> find_way_in(HeardTone& tone, const Sound& sound, FrameIndex until) {
+    if (tone.tremulant) return std::nullopt;
+    const FrameIndex first =
+        std::max(FrameIndex{},
+                 tone.from + -static_cast<std::int64_t>(kMissedOnset.count() * sound.rate.value()));
+    const FrameIndex end = std::min(until, FrameIndex{sound.frames()});
+    const auto way = way_in(tone, first, cut(sound, 0, first, end), sound.rate);
+    if (!way) return std::nullopt;
+    if (!way->crept) {
+        const Seconds speech = std::max(Seconds{0.0}, duration(way->from - tone.from, sound.rate));
+        if (std::exchange(tone.crept, false) || !tone.speech || *tone.speech > speech)
+            tone.speech = speech;
+        if (tone.read) return std::nullopt;
+        return Stand{speech_over(way->from, tone.pitch, sound.rate), way->to};
+    }
+    tone.crept = true;
+    tone.from = std::min(tone.from, way->from);
+    tone.onset_disturbed = false;
+    tone.speech = duration(way->arrived - way->from, sound.rate);
+    return Stand{way->arrived, way->to};
+}
+
 /// Every tone of the recording, measured, in the order of onsets.
 std::vector<HeardTone> hear_all(const Sound& sound, int most_ciphers);
 
@@ -201,6 +249,32 @@ std::vector<HeardTone> beside(const HeardTone& tone, const Sound& sound, FrameIn
     return found;
 }
 
+/// A slow pipe that the ear didn't hear at all, in the pause [from, to) between two tones: what
+/// stands there without creeping in it would have heard.
+std::optional<HeardTone> missed_between(FrameIndex from, FrameIndex to, const Sound& sound) {
+    constexpr Seconds kLook{0.25}, kApart{0.4}, kLeast{0.9}, kMostPause{10.0};
+    const auto frames = [&](Seconds time) {
+        return static_cast<std::int64_t>(time.count() * sound.rate.value());
+    };
+    if (to - from < frames(kLeast) || to - from > frames(kMostPause)) return std::nullopt;
+    for (FrameIndex at = from + frames(kApart); at + frames(kLook) <= to;
+         at = at + frames(kApart)) {
+        const auto reading =
+            listening::measure_pipe(cut(sound, 0, at, at + frames(kLook)), sound.rate);
+        if (!reading) continue;
+        HeardTone tone;
+        tone.from = tone.stood = at;
+        tone.to = tone.left = at + frames(kLook);
+        tone.pitch = tone.about = reading->pitch;
+        tone.read = true;
+        const auto way = find_way_in(tone, sound, to);
+        if (!way || !tone.crept || duration(way->to - tone.from, sound.rate) < kLeast) continue;
+        tone.left = way->to;
+        if (measure(tone, sound, way->from, way->to)) return tone;
+    }
+    return std::nullopt;
+}
+
 std::vector<HeardTone> hear_all(const Sound& sound, int most_ciphers) {
     constexpr Seconds kWorthKeeping{0.8};
     constexpr Seconds kSoon{8.0};
@@ -208,11 +282,18 @@ std::vector<HeardTone> hear_all(const Sound& sound, int most_ciphers) {
     constexpr Seconds kAlone{1.8};
     std::vector<HeardTone> tones;
     const auto margin = static_cast<std::int64_t>(kBeforeEnd.count() * sound.rate.value());
-    for (HeardTone& tone : follow(sound)) {
+    std::vector<HeardTone> heard = follow(sound);
+    for (std::size_t i = 0; i < heard.size(); ++i) {
+        HeardTone& tone = heard[i];
+        if (const FrameIndex before = i > 0 ? heard[i - 1].left : FrameIndex{}; before < tone.from)
+            if (auto missed = missed_between(before, tone.from, sound)) tones.push_back(*missed);
         const FrameIndex ended = std::max(tone.stood, tone.to + -margin);
         const FrameIndex read_to = std::min(
             ended, tone.stood + static_cast<std::int64_t>(kAlone.count() * sound.rate.value()));
-        const bool measured = measure(tone, sound, tone.stood, read_to);
+        const auto after = std::span(heard).subspan(i + 1);
+        const auto way = find_way_in(tone, sound, sounds_until(tone, ended, after, sound.rate));
+        const bool measured = (way && measure(tone, sound, way->from, way->to)) ||
+                              measure(tone, sound, tone.stood, read_to);
         if (!measured && tone.lasted(sound.rate) < kWorthKeeping) continue;
         tones.push_back(tone);
         if (const auto hidden = hidden_after(tone, ended, sound)) tones.push_back(*hidden);

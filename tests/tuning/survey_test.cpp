@@ -166,24 +166,24 @@ TEST(Survey, ACipherIsNamedAndTheKeysAfterItAreReadAllTheSame) {
 }
 
 // A pipe that creeps in for 1.6 s is out of order wherever it stands, though a deep one may take
-// most of a second (common practice, no source); high up the ear takes its way for several tones.
-TEST(Survey, APipeThatIsSlowOfSpeechIsNamedFromTheBassToTheTreble) {
-    // In a room one or two of nine are lost on their way.
-    int named = 0;
-    for (const int lowest_midi : {36, 60, 84}) {
-        Take take(21, "octave", Cents{5.0}, lowest_midi);
-        const std::set slow{3, 12, 20};
-        for (const int key : slow)
-            take.chamber.set_speech({"great", "octave", 1, key}, Seconds{1.6});
-        for (int key = 1; key <= 25; ++key)
-            take.press(key, 2.3);
-        const SurveyResult result = take.survey();
-        for (const SurveyFault* one : of_kind(result, FaultKind::off_speech)) {
-            EXPECT_TRUE(slow.contains(one->pipe->key)) << lowest_midi << ", " << one->pipe->key;
-            ++named;
+// most of a second (common practice, no source). High up the ear takes its way for several tones,
+// or loses it until the next key sounds: none of them is dead.
+TEST(Survey, EachPipeThatIsSlowOfSpeechIsNamedFromTheBassToTheTreble) {
+    for (const std::uint64_t seed : {21, 22})
+        for (const int lowest_midi : {36, 60, 84}) {
+            Take take(seed, "octave", Cents{5.0}, lowest_midi);
+            const std::set slow{3, 12, 20, 21};
+            for (const int key : slow)
+                take.chamber.set_speech({"great", "octave", 1, key}, Seconds{1.6});
+            for (int key = 1; key <= 25; ++key)
+                take.press(key, 2.0);
+            const SurveyResult result = take.survey();
+            std::set<int> named;
+            for (const SurveyFault* one : of_kind(result, FaultKind::off_speech))
+                named.insert(one->pipe->key);
+            EXPECT_EQ(named, slow) << lowest_midi << ", seed " << seed;
+            EXPECT_TRUE(of_kind(result, FaultKind::missing).empty()) << lowest_midi;
         }
-    }
-    EXPECT_GE(named, 7);
 }
 
 // The stop is drawn, and one of its pipes sounds before a key is down.

@@ -1,0 +1,175 @@
+// A simulated survey of each stop named, with pipes slow of speech at keys drawn by the seed, told
+// fault by fault; run by hand.
+//   survey_laboratory ORGAN.toml [--seed N] [--seeds COUNT] [--slow PIPES] [--creeps S] [--tells]
+//   STOP...
+// Played as a helper plays a rank through: 2 s a key, give or take a tenth, 0.25 s between. STOP is
+// "Division/Stop".
+#include "organ/instrument.h"
+#include "simulator/chamber.h"
+#include "simulator/random.h"
+#include "storage/instrument_file.h"
+#include "tuning/survey.h"
+#include "tuning/survey_recording.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+#include <map>
+#include <string>
+#include <vector>
+
+#include <CLI/CLI.hpp>
+
+namespace {
+
+using namespace rankwright;
+
+constexpr SampleRate kRate{24000.0};
+
+struct Plan {
+    std::uint64_t seed = 1;
+    int seeds = 1, slow = 5;
+    double creeps_s = 1.6;
+    bool tells = false;
+};
+
+struct Count {
+    int slow = 0, found = 0, false_slow = 0, other = 0, keys = 0, read = 0;
+};
+
+class Take {
+  public:
+    Take(const organ::Instrument& instrument, organ::StopRef stop, const Plan& plan,
+         std::uint64_t seed)
+        : instrument_(instrument),
+          stop_(stop),
+          plan_(plan),
+          random_(seed, "play " + stop.stop->id),
+          chamber_(instrument, {.rate = kRate, .seed = seed, .temperature = instrument.at}) {
+        const auto pipes = organ::pipes(stop);
+        for (int i = 0; i < plan.slow; ++i) {
+            const auto at =
+                static_cast<std::size_t>(random_.uniform() * static_cast<double>(pipes.size()));
+            slow_[pipes[at].key] = false;
+            chamber_.set_speech(pipes[at].id, Seconds{plan.creeps_s});
+        }
+    }
+
+    void play() {
+        chamber_.draw_stop(stop_.division->id, stop_.stop->id, true);
+        wait(0.8);
+        for (const organ::Pipe& pipe : organ::pipes(stop_)) {
+            pressed_[pipe.key] = now_s();
+            chamber_.key_down(stop_.division->id, pipe.key);
+            wait(2.0 * std::clamp(1.0 + 0.1 * random_.normal(), 0.7, 1.4));
+            chamber_.key_up(stop_.division->id, pipe.key);
+            wait(0.25 * std::clamp(1.0 + random_.normal() / 3.0, 0.4, 2.5));
+        }
+        wait(1.5);
+    }
+
+    void judge(Count& count) {
+        const tuning::SurveyPlan plan{&instrument_, organ::pipes(stop_), {}};
+        const auto tones = tuning::tones_of_recording(sound_, kRate, 1);
+        const auto result = tuning::judge_survey(plan, tones, kRate);
+        for (const tuning::SurveyFault& fault : result.faults) {
+            const int key = fault.pipe ? fault.pipe->key : 0;
+            const bool speech = fault.kind == tuning::FaultKind::off_speech;
+            const auto slow = slow_.find(key);
+            if (speech && slow != slow_.end() && fault.speech && !fault.heard) {
+                slow->second = true;
+                continue;
+            }
+            ++(speech ? count.false_slow : count.other);
+            std::printf("  falsely said: %s %d: kind %d, speech %.2f, heard %.1f\n",
+                        stop_.stop->id.c_str(), key, static_cast<int>(fault.kind),
+                        fault.speech ? fault.speech->count() : -1.0,
+                        fault.heard ? fault.heard->value() : 0.0);
+            if (plan_.tells) tell(key, tones);
+        }
+        for (const auto& [key, found] : slow_) {
+            ++count.slow;
+            count.found += found ? 1 : 0;
+            if (found) continue;
+            std::printf("  missed: %s %d\n", stop_.stop->id.c_str(), key);
+            if (plan_.tells) tell(key, tones);
+        }
+        count.keys += static_cast<int>(plan.pipes.size());
+        count.read += static_cast<int>(result.readings.size());
+    }
+
+  private:
+    double now_s() const { return static_cast<double>(sound_.size()) / kRate.value(); }
+    void wait(double seconds) {
+        std::vector<float> next(static_cast<std::size_t>(seconds * kRate.value()));
+        chamber_.render(next);
+        sound_.insert(sound_.end(), next.begin(), next.end());
+    }
+
+    // What was heard while the key was down.
+    void tell(int key, const std::vector<tuning::HeardTone>& tones) {
+        if (pressed_.count(key) == 0) return;
+        const double from = pressed_[key];
+        const auto all = organ::pipes(stop_);
+        const auto pipe =
+            std::find_if(all.begin(), all.end(), [&](const auto& one) { return one.key == key; });
+        const Hertz truth = chamber_.true_pitch(pipe->id);
+        for (const tuning::HeardTone& tone : tones) {
+            const auto after = [&](FrameIndex at) {
+                return duration(at - FrameIndex{}, kRate).count() - from;
+            };
+            if (after(tone.left) < -0.3 || after(tone.from) > 2.4) continue;
+            std::printf(
+                "    from %.2f stood %.2f to %.2f left %.2f: %.1f cents (about %.1f) "
+                "read %d crept %d speech %.2f disturbed %d tremulant %d level %.0f\n",
+                after(tone.from), after(tone.stood), after(tone.to), after(tone.left),
+                interval(truth, tone.pitch).value(), interval(truth, tone.about).value(), tone.read,
+                tone.crept, tone.speech ? tone.speech->count() : -1.0, tone.onset_disturbed,
+                tone.tremulant, tone.level.value());
+        }
+    }
+
+    const organ::Instrument& instrument_;
+    organ::StopRef stop_;
+    const Plan& plan_;
+    simulator::Random random_;
+    simulator::Chamber chamber_;
+    std::vector<float> sound_;
+    std::map<int, bool> slow_;  ///< by key: was it found
+    std::map<int, double> pressed_;
+};
+
+}  // namespace
+
+int main(int argc, char** argv) {
+    CLI::App options("a simulated survey");
+    std::string file;
+    std::vector<std::string> stops;
+    Plan plan;
+    options.add_option("organ", file)->required();
+    options.add_option("stops", stops)->required();
+    options.add_option("--seed", plan.seed);
+    options.add_option("--seeds", plan.seeds);
+    options.add_option("--slow", plan.slow);
+    options.add_option("--creeps", plan.creeps_s);
+    options.add_flag("--tells", plan.tells);
+    CLI11_PARSE(options, argc, argv);
+    const auto instrument = storage::load_instrument(file);
+    if (!instrument) return 2;
+    Count all;
+    for (const std::string& name : stops) {
+        const auto stop = organ::find_stop(*instrument, name);
+        if (!stop) {
+            std::fprintf(stderr, "%s\n", stop.error().message.c_str());
+            return 2;
+        }
+        for (int i = 0; i < plan.seeds; ++i) {
+            Take take(*instrument, *stop, plan, plan.seed + static_cast<std::uint64_t>(i));
+            take.play();
+            take.judge(all);
+        }
+    }
+    std::printf("%d of %d slow pipes found, %d falsely slow, %d other faults, %d of %d keys read\n",
+                all.found, all.slow, all.false_slow, all.other, all.read, all.keys);
+    return 0;
+}
