@@ -1,6 +1,7 @@
 #include "app/list_view.h"
 
 #include <algorithm>
+#include <set>
 
 namespace rankwright::app {
 
@@ -61,6 +62,23 @@ bool has_other_job(const visit::Run& run) {
     });
 }
 
+overlay::EndView end_of(const visit::Run& run) {
+    overlay::EndView end;
+    std::set<PipeId> own;
+    for (const visit::ListedPipe& one : run.left_over()) {
+        end.left.push_back(line_of(one));
+        own.insert(one.pipe.id);
+    }
+    for (const visit::ListedPipe& one : run.list().pipes) {
+        if (!one.to_do() || own.count(one.pipe.id) != 0) continue;
+        const PipeId& id = one.pipe.id;
+        const auto ref = organ::stop_by_id(run.instrument(), id.division, id.stop);
+        ++end.elsewhere;
+        end.mixtures += ref.stop != nullptr && ref.stop->mixture() ? 1 : 0;
+    }
+    return end;
+}
+
 overlay::NextCall words_of(const visit::Call& call) {
     overlay::NextCall next;
     next.stops = call.key.division + ": ";
@@ -98,6 +116,7 @@ void ListView::fill(overlay::Snapshot& out, const visit::Run& run) {
                         ? "What else is on the list is no mixture: leave, and start with --list."
                         : "Mixtures are on the list too: leave, and start with --list --job "
                           "mixture."});
+    if (run.is_over()) out.end = end_of(run);
     out.calls.push_back(words_of(run.call()));
     for (const visit::Call& call : ahead)
         out.calls.push_back(words_of(call));

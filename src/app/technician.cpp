@@ -17,6 +17,7 @@ std::optional<visit::Command> ScreenReader::look(const overlay::Snapshot& snapsh
         tried_alone_ = false;
         technician_.turn_to(*pipe_, snapshot.device, now);
     }
+    if (snapshot.end) return visit::EndVisit{};
     if (snapshot.wait || snapshot.survey) return std::nullopt;
     if (snapshot.mixture) {
         const bool others_sound = snapshot.stage == Stage::wrong_key;

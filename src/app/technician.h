@@ -14,7 +14,8 @@ namespace rankwright::app {
 class ScreenReader {
   public:
     explicit ScreenReader(std::uint64_t seed) : technician_({.seed = seed}) {}
-    /// A look at the screen; the command that the technician gives, if any.
+    /// A look at the screen; the command that the technician gives, if any. Where it says that
+    /// nothing is left, the visit is over.
     std::optional<visit::Command> look(const overlay::Snapshot& snapshot, Seconds now);
 
   private:

@@ -109,12 +109,16 @@ void Overlay::draw_work(Canvas& canvas, const Layout& layout, const Snapshot& sn
     const Notice* urgent = urgent_notice(snapshot);
     const bool nothing_else =
         !snapshot.pitch && snapshot.stage == Stage::waiting && !snapshot.survey;
-    if (!snapshot.survey) {
+    const bool ended = snapshot.end && !snapshot.survey;
+    if (!snapshot.survey && !ended) {
         draw_call(canvas, layout.call, snapshot);
         draw_pipe(canvas, layout.pipe, snapshot);
     }
     if (snapshot.survey) {
         draw_survey(canvas, layout, snapshot);
+    } else if (ended) {
+        draw_end(canvas, {layout.pipe.left, layout.call.top, layout.call.right, layout.call.bottom},
+                 *snapshot.end);
     } else if (urgent != nullptr && nothing_else) {
         draw_trouble(
             canvas,

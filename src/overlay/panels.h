@@ -32,6 +32,8 @@ void draw_whole_key(Canvas& canvas, const Rect& place, const Snapshot& snapshot)
 void draw_mixture_key(Canvas& canvas, const Rect& place, const Snapshot& snapshot);
 /// A rank played through, in place of pipe, figures, ribbons and call.
 void draw_survey(Canvas& canvas, const Layout& layout, const Snapshot& snapshot);
+/// Nothing is left to do: which pipes stay as they are, and what comes before leaving.
+void draw_end(Canvas& canvas, const Rect& place, const EndView& end);
 /// "Not this one": two lines crossed out, 64 units wide.
 void draw_not_equal(Canvas& canvas, Point at);
 void draw_chest(Canvas& canvas, const Rect& place, const Snapshot& snapshot);

@@ -121,6 +121,13 @@ struct ListPage {
     int done = 0;
 };
 
+/// Nothing is left to go to, nor to wait for.
+struct EndView {
+    std::vector<ListLine> left;  ///< pipes that stay as they are: open, out of reach, dead
+    int elsewhere = 0;           ///< pipes on the list that this run doesn't go to
+    int mixtures = 0;            ///< of these in mixtures, which are a job of their own
+};
+
 /// What the helper is to hold.
 struct NextCall {
     std::string stops;   ///< "Octave 4′, then Principal 8′ as well"; said where it changes
@@ -212,6 +219,7 @@ struct Snapshot {
     std::string right_side;  ///< "C♯ side"
 
     std::shared_ptr<const ListPage> list;  ///< null where there is none
+    std::optional<EndView> end;            ///< in place of the work
     bool only_listed = false;              ///< the run goes from listed pipe to listed pipe
     std::string next_stop;                 ///< the next pipe stands in another stop: its name
     std::vector<NextCall> calls;           ///< the one in hand, and those to come

@@ -57,6 +57,7 @@ void Run::find_pipes() {
     const auto at = std::find_if(pipes_.begin(), pipes_.end(),
                                  [&](const auto& one) { return latest && one.id == *latest; });
     current_ = at == pipes_.end() ? 0 : static_cast<std::size_t>(at - pipes_.begin());
+    was_done_ = settled_count() == pipes_.size();
     if (to_do(pipe(), outcomes_[current_])) return;
     if (const auto to = ahead(); !to.empty()) current_ = to.front();
 }
@@ -129,8 +130,12 @@ std::size_t Run::again_count() const {
                                                   [](const PipeOutcome& o) { return o.again; }));
 }
 
+// By the list the open ones come round: once more is worth it.
 bool Run::is_given_up(const PipeId& pipe) const {
+    constexpr int kMostTries = 2;
     const PipeRecord& known = record_.of(pipe);
+    const auto tries = tries_.find(pipe);
+    if (options_.only_listed && tries != tries_.end() && tries->second >= kMostTries) return true;
     return given_up_.count(pipe) != 0 || (known.list == ListState::open && does_not_stay(known));
 }
 
@@ -162,8 +167,9 @@ std::vector<std::size_t> Run::ahead() const {
     for (std::size_t i = 0; i < current_; ++i)
         if (comes_back_to(pipes_[i].id, outcomes_[i]) && to_do(pipes_[i], outcomes_[i]))
             wanted.push_back(i);
-    // Where some must cool first, or other stops wait, there is nothing to do at this one.
-    const bool stay = again_count() == 0 && put_off().empty() && !next_stop();
+    // Where some must cool first, or other stops wait, there is nothing to do at this one; and what
+    // has just been done isn't gone through again.
+    const bool stay = was_done_ && again_count() == 0 && put_off().empty() && !next_stop();
     return wanted.empty() && stay ? plainly : wanted;
 }
 
@@ -189,7 +195,12 @@ std::optional<organ::StopRef> Run::next_stop() const {
 
 bool Run::next() {
     leave_pipe();
-    if (options_.only_listed) return next_listed();
+    const bool went = options_.only_listed ? next_listed() : next_of_stops();
+    over_ = !went && !anything_cools();
+    return went;
+}
+
+bool Run::next_of_stops() {
     const auto to = ahead();
     if (!to.empty()) {
         turn_to(to.front());
@@ -226,6 +237,7 @@ void Run::turn_to(std::size_t pipe) {
     pitch_.left();
     day_.pitch = pitch_.a();
     current_ = pipe;
+    over_ = false;
     in_hand_since_ = now_.at;
     if (options_.job != Job::mixture) alone_ = was_left_alone();
     keeper_.turn_to(record_.of(pipes_[current_].id).before.has_value());

@@ -138,6 +138,12 @@ class Run {
     /// as soon as it is heard.
     bool next();
     bool back();
+    /// Since `next` was said at the last pipe nothing is left to go to, nor to wait for; until a
+    /// pipe is worked at again, or another is gone to.
+    bool is_over() const;
+    /// What stays as it is then: the work list's pipes that this run would go to and that weren't
+    /// done, as the list orders them, those out of reach among them.
+    std::vector<ListedPipe> left_over() const;
     /// Goes to a key; false when the stop has no pipe there.
     bool go_to(int key);
     bool go_to(const PipeId& pipe);  ///< the same by the pipe's own name
@@ -222,6 +228,8 @@ class Run {
     const Listed& listed() const;
     std::vector<organ::Pipe> listed_ahead() const;
     bool next_listed();
+    bool next_of_stops();
+    bool anything_cools() const;
     void begin_at_list();
     bool anything_ahead() const;
     bool ends_stop_in_silence(const tuning::PipeState& state);
@@ -306,7 +314,10 @@ class Run {
     Cents warm_{0.0};     ///< warmth, as it was told to tuning
     bool waits_ = false;  ///< nothing was left to do but to wait, as seen last
     Seconds in_hand_since_{0.0};
-    std::set<PipeId> given_up_;  ///< noted as dead, tried, and still silent: not gone to again
+    std::set<PipeId> given_up_;    ///< noted as dead, tried, and still silent: not gone to again
+    std::map<PipeId, int> tries_;  ///< at pipes that were left open, in this run over the list
+    bool over_ = false;            ///< `next` found nothing more
+    bool was_done_ = false;        ///< the stop in hand, when it was taken
 };
 
 }  // namespace rankwright::visit

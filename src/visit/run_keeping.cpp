@@ -117,6 +117,10 @@ void Run::leave_pipe() {
     if (known.list != state || known.after_serial > known.list_serial)
         note(ListChange{pipe().id, state});
     if (outcome.open) left_open_ = {pipe().note, now_.at};
+    if (outcome.open)
+        ++tries_[pipe().id];
+    else
+        tries_.erase(pipe().id);
     if (!touched) return;
     if (outcome.settled) hold_pitch();
     pitch_.moved(pipe().id);
@@ -306,6 +310,7 @@ bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading
         const auto to = ahead();
         if (!to.empty() && pipes_[to.front()].key == *state.wrong_key) return next();
     }
+    over_ = over_ && !at_work();
     if (ends_stop_in_silence(state)) return next();
     if (follow_key(state)) return true;
     const Cents told = std::exchange(warm_, warmth().by);

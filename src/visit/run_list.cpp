@@ -71,6 +71,33 @@ bool Run::anything_ahead() const {
     return options_.only_listed ? !listed_ahead().empty() : !ahead().empty();
 }
 
+// As soon as they have, there is work again.
+bool Run::anything_cools() const {
+    const auto cools = [&](const organ::Pipe& one) {
+        const PipeRecord& known = record_.of(one.id);
+        return known.list == ListState::hear_again && !known.out_of_reach && goes_to(one.id);
+    };
+    if (options_.only_listed) return std::any_of(listed().feet.begin(), listed().feet.end(), cools);
+    return std::any_of(pipes_.begin(), pipes_.end(), cools) ||
+           std::any_of(to_work_at_.begin(), to_work_at_.end(), [&](const StopToWorkAt& one) {
+               return std::any_of(one.pipes.begin(), one.pipes.end(), cools);
+           });
+}
+
+bool Run::is_over() const { return over_ && !(options_.only_listed && anything_ahead()); }
+
+std::vector<ListedPipe> Run::left_over() const {
+    std::vector<ListedPipe> left;
+    for (const ListedPipe& one : list().pipes) {
+        const auto ref = organ::stop_by_id(instrument_, one.pipe.id.division, one.pipe.id.stop);
+        const bool mixture = ref.stop != nullptr && ref.stop->mixture();
+        if (one.state != ListState::dropped && mixture == (options_.job == Job::mixture) &&
+            goes_to(one.pipe.id))
+            left.push_back(one);
+    }
+    return left;
+}
+
 bool Run::next_listed() {
     const auto to = listed_ahead();
     if (to.empty()) return false;

@@ -50,6 +50,10 @@ WholeVisit::WholeVisit(const organ::Instrument& instrument, Plan plan)
             else
                 record.add({}, visit::OutOfReach{pipe.id, true});
     entries_ = record.take_owed();
+    order([this](simulator::Chamber& chamber) {
+        for (auto& [id, story] : stories_)
+            story.untouched = chamber.true_pitch(id);
+    });
     if (plan_.with_faults) plant();
 }
 
@@ -125,6 +129,7 @@ void WholeVisit::sit(Work& work, Seconds patience, const Done& done) {
     const Seconds until = took_ + patience;
     Seconds looked = took_;
     at_.reset();
+    told_end_ = false;
     while (took_ < until) {
         capture::CaptureBlock block;
         if (!chamber_.source->read(block, Seconds{1.0})) return;
@@ -200,7 +205,8 @@ void WholeVisit::look(Work& work, const overlay::Snapshot& screen) {
         order([](simulator::Chamber& chamber) { chamber.set_tremulant(false); });
     }
     // He sees for himself what he can't reach.
-    if (Planted* far = planted("out of reach", pipe); far != nullptr && !screen.survey) {
+    if (Planted* far = planted("out of reach", pipe);
+        far != nullptr && !screen.survey && !screen.end) {
         if (!screen.out_of_reach)
             work.obey(visit::MarkOutOfReach{});
         else if (!screen.wait)
@@ -210,6 +216,15 @@ void WholeVisit::look(Work& work, const overlay::Snapshot& screen) {
     if (screen.survey) return;
     const auto command = technician_.look(screen, took_);
     if (!command) return;
+    if (std::holds_alternative<visit::EndVisit>(*command)) {
+        told_end_ = true;
+        if (plan_.tells) std::printf("%8.1f told: nothing else to tune\n", took_.count());
+        for (const overlay::ListLine& line : screen.end->left)
+            if (plan_.tells)
+                std::printf("         stays: %s %s, %s\n", line.stop.c_str(), line.note.c_str(),
+                            line.why.c_str());
+        return;
+    }
     if (std::holds_alternative<visit::MoveDevice>(*command) && in_play(pipe))
         ++stories_[pipe].moves;
     if (plan_.tells)
@@ -301,22 +316,10 @@ void WholeVisit::survey() {
 
 void WholeVisit::tune(Seconds patience) {
     const auto job = plan_.by_beats ? visit::Job::from_reference : visit::Job::to_target;
-    const auto finished = [&](const Work& work, const PipeId& pipe) {
-        const visit::PipeRecord& record = work.run().record().of(pipe);
-        const bool dead =
-            std::any_of(record.faults.begin(), record.faults.end(),
-                        [](const auto& f) { return f.fault == visit::kFaults.front(); });
-        return dead || record.out_of_reach || record.list == visit::ListState::done;
-    };
-    const auto all = [&](const Work& work, bool open_too) {
-        return std::all_of(stories_.begin(), stories_.end(), [&](const auto& one) {
-            return finished(work, one.first) ||
-                   (open_too && work.run().record().of(one.first).list == visit::ListState::open);
-        });
-    };
+    // Each time until he is told that nothing is left.
     {
         Work work = open({job, false, plan_.stops}, plan_.stops.front());
-        sit(work, patience, [&](const auto&) { return all(work, true); });
+        sit(work, patience, [&](const auto&) { return told_end_; });
     }
     // By the list, what is left; what can't be tuned comes off it.
     visit::Record record{entries_};
@@ -329,7 +332,7 @@ void WholeVisit::tune(Seconds patience) {
     visit::RunOptions by_list{job};
     by_list.only_listed = true;
     Work work = open(std::move(by_list), plan_.stops.front());
-    sit(work, patience, [&](const auto&) { return all(work, false); });
+    sit(work, patience, [&](const auto&) { return told_end_; });
     find_in_book();
 }
 
@@ -360,7 +363,10 @@ std::vector<PipeStory> WholeVisit::stories() {
         for (const visit::Fault& fault : known.faults)
             story.dead = story.dead || fault.fault == visit::kFaults.front();
         story.done = known.list == visit::ListState::done;
-        if (known.before) story.found = known.before->deviation;
+        if (known.before) {
+            story.found = known.before->deviation;
+            story.found_beside = interval(story.untouched, known.before->pitch);
+        }
         story.tolerance = tuning::tolerance_at(organ::target(instrument_, story.pipe, {}));
         order([&story, this](simulator::Chamber& chamber) {
             story.off = off_in_truth(story.pipe, chamber);
@@ -385,14 +391,14 @@ std::string told(WholeVisit& visit) {
     std::vector<double> times;
     for (const PipeStory& story : stories) {
         const bool out_of_play = story.out_of_reach || story.dead;
-        add("%-28s %-12s found %7.2f, in truth %6.2f, %5.1f s, %d turns, %d moves\n",
+        add("%-28s %-12s found %7.2f (%5.2f beside), in truth %6.2f, %5.1f s, %d turns, %d moves\n",
             to_string(story.pipe.id).c_str(),
             story.out_of_reach ? "out of reach"
             : story.dead       ? "dead"
             : story.done       ? "done"
                                : "not done",
-            story.found.value(), story.off.value(), story.in_hand.count(), story.turns,
-            story.moves);
+            story.found.value(), story.found_beside.value(), story.off.value(),
+            story.in_hand.count(), story.turns, story.moves);
         if (out_of_play) continue;
         ++tuned;
         done += story.done ? 1U : 0U;

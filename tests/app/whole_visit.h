@@ -32,7 +32,11 @@ struct PipeStory {
     bool done = false;  ///< the screen says so, and the book has it
     bool out_of_reach = false, dead = false;
     Cents found{0.0};  ///< as the book has it
-    Cents off{0.0};    ///< in truth, from where its reference has it, or its target at today's A
+    /// What the book has as *found* from the pipe's pitch before anybody touched it; nought where
+    /// nothing was found.
+    Cents found_beside{0.0};
+    Hertz untouched;  ///< in truth
+    Cents off{0.0};   ///< in truth, from where its reference has it, or its target at today's A
     Cents tolerance{0.5};
     bool right() const;  ///< inside the tolerance, but for wander and a reading (0.6 cent)
 };
@@ -87,6 +91,7 @@ class WholeVisit {
     std::map<PipeId, PipeStory> stories_;
     std::vector<std::string> said_;  ///< by the survey of whole stops
     std::optional<PipeId> at_;
+    bool told_end_ = false;  ///< by the screen: nothing is left
     Seconds took_{0.0}, waited_{0.0};
     Cents pitch_{0.0};  ///< A of today as told last, from home
 };

@@ -221,6 +221,20 @@ inline Snapshot over_the_list() {
     return s;
 }
 
+/// After the last pipe.
+inline Snapshot at_the_end(std::size_t left, int elsewhere) {
+    Snapshot s = over_the_list();
+    EndView end;
+    for (std::size_t i = 0; i < left; ++i)
+        end.left.push_back(s.list->lines[i % (s.list->lines.size() - 1)]);
+    for (std::size_t i = 0; i < left; ++i)
+        end.left[i].why = i % 2 == 0 ? "left open · 2.9 cents sharp" : "slow of speech";
+    if (left > 1) end.left[1].out_of_reach = true;
+    end.elsewhere = end.mixtures = elsewhere;
+    s.end = end;
+    return s;
+}
+
 inline std::vector<Example> all() {
     using organ::Material;
     using organ::PipeKind;
@@ -265,6 +279,9 @@ inline std::vector<Example> all() {
     settled.wait = Seconds{214.0};
     settled.again_count = 5;
     add("let-cool", settled);
+    add("all-done", at_the_end(0, 0));
+    add("two-stay-open", at_the_end(2, 3));
+    add("many-stay-open", at_the_end(9, 0));
 
     Snapshot faulty = base();
     faulty.keeping = Keeping::not_yet;

@@ -77,6 +77,22 @@ TEST(Overlay, WhatIsReadFromTheLadderIsLargeEnough) {
         expect_from_the_ladder(drawing, words);
 }
 
+TEST(Overlay, ThatNothingIsLeftToTuneIsReadFromTheLadder) {
+    Drawing drawing({1280, 800});
+    const auto all = examples::all();
+    drawing.draw(example(all, "two-stay-open"));
+    for (const char* words : {"nothing else to tune", "2 pipes stay as they are:", "left open",
+                              "out of reach", "R: report · Q: mutes out, leave"})
+        expect_from_the_ladder(drawing, words);
+    for (const char* words : {"tenor G", "middle G", "--list --job mixture"})
+        EXPECT_TRUE(drawing.says(words)) << words;
+    drawing.draw(example(all, "many-stay-open"));
+    expect_from_the_ladder(drawing, "9 pipes stay as they are:");
+    expect_from_the_ladder(drawing, "and 6 more: L");
+    drawing.draw(example(all, "all-done"));
+    expect_from_the_ladder(drawing, "every pipe is done");
+}
+
 TEST(Overlay, ASurveyIsReadFromTheLadder) {
     Drawing drawing({1280, 800});
     const auto all = examples::all();
