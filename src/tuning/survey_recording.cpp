@@ -253,6 +253,7 @@ std::vector<HeardTone> beside(const HeardTone& tone, const Sound& sound, FrameIn
 /// stands there without creeping in it would have heard.
 std::optional<HeardTone> missed_between(FrameIndex from, FrameIndex to, const Sound& sound) {
     constexpr Seconds kLook{0.25}, kApart{0.4}, kLeast{0.9}, kMostPause{10.0};
+    constexpr Decibels kClear{0.0};  // the blower's noise, and a silent pipe's wind, stay under it
     const auto frames = [&](Seconds time) {
         return static_cast<std::int64_t>(time.count() * sound.rate.value());
     };
@@ -261,7 +262,7 @@ std::optional<HeardTone> missed_between(FrameIndex from, FrameIndex to, const So
          at = at + frames(kApart)) {
         const auto reading =
             listening::measure_pipe(cut(sound, 0, at, at + frames(kLook)), sound.rate);
-        if (!reading) continue;
+        if (!reading || reading->snr < kClear) continue;
         HeardTone tone;
         tone.from = tone.stood = at;
         tone.to = tone.left = at + frames(kLook);

@@ -7,6 +7,7 @@
 #include <cmath>
 #include <cstddef>
 #include <deque>
+#include <iterator>
 #include <vector>
 
 namespace rankwright::tuning {
@@ -102,13 +103,15 @@ class Way {
 
     std::optional<Piece> measure(double at_s, double near_cents) const {
         constexpr double kHonest_cents = 2.5;
+        constexpr Decibels kOverNoise{-10.0};  // in the whole band
         const auto first = static_cast<std::int64_t>((at_s - 0.5 * piece_s_) * rate_.value());
         const auto count = static_cast<std::int64_t>(piece_s_ * rate_.value());
         if (first < 0 || first + count > static_cast<std::int64_t>(samples_.size())) return {};
         const auto reading = listening::measure_pipe(
             samples_.subspan(static_cast<std::size_t>(first), static_cast<std::size_t>(count)),
             rate_, transpose(tone_.pitch, Cents{near_cents}));
-        if (!reading || reading->cents_sd().value() > kHonest_cents) return {};
+        if (!reading || reading->cents_sd().value() > kHonest_cents || reading->snr < kOverNoise)
+            return {};
         double power = 0.0;
         for (const listening::PartialLevel& partial : reading->partials)
             power += std::pow(10.0, 0.1 * partial.level.value());
@@ -124,6 +127,16 @@ class Way {
     double loudest_db_ = -200.0;
     std::deque<Piece> way_;
 };
+
+/// The wind in a silent pipe strays up and down.
+template <typename Iterator>
+bool goes_one_way(Iterator from, Iterator to) {
+    constexpr double kMostly = 0.75;
+    double all = 0.0;
+    for (auto piece = from; piece != to && std::next(piece) != to; ++piece)
+        all += std::abs(std::next(piece)->cents - piece->cents);
+    return all > 0.0 && std::abs(std::prev(to)->cents - from->cents) > kMostly * all;
+}
 
 }  // namespace
 
@@ -152,7 +165,8 @@ std::optional<WayIn> way_in(const HeardTone& tone, FrameIndex first, std::span<c
     const double half_s = 0.5 * finder.piece_s();
     WayIn in{frame(way.front().at_s - half_s), frame(way.back().at_s + half_s), false, {}};
     in.arrived = frame((arrived == way.end() ? way.back() : *arrived).at_s);
-    in.crept = std::any_of(way.begin(), arrived,
+    in.crept = goes_one_way(way.begin(), arrived) &&
+               std::any_of(way.begin(), arrived,
                            [&](const Piece& piece) { return far(piece, kCreeps_cents); });
     return in;
 }
