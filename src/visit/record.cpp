@@ -109,10 +109,12 @@ bool does_not_stay(const PipeRecord& pipe) {
     return pipe.left_to_be_heard_again >= kOften;
 }
 
-bool reference_moved_since(const Record& record, const PipeId& pipe) {
+bool reference_moved_since(const Record& record, const PipeId& pipe,
+                           const std::optional<PipeId>& named) {
     const PipeRecord& known = record.of(pipe);
-    return known.list == ListState::hear_again && known.after && known.after->reference &&
-           record.of(*known.after->reference).after_serial > known.after_serial;
+    if (known.list != ListState::hear_again || !known.after) return false;
+    const std::optional<PipeId> from = known.after->reference ? known.after->reference : named;
+    return from && record.of(*from).after_serial > known.after_serial;
 }
 
 std::optional<PipeId> Record::undo(WallTime at) {

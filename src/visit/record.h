@@ -78,8 +78,10 @@ class Record {
 /// It was left to be heard again so often in this visit that calling it once more won't help:
 /// something about it has to be looked at. Eight times (common practice, no source).
 bool does_not_stay(const PipeRecord& pipe);
-/// The pipe is to be heard again because its reference was kept anew after it was tuned from that.
-bool reference_moved_since(const Record& record, const PipeId& pipe);
+/// The pipe is to be heard again because its reference was kept anew after it was tuned: from that,
+/// or alone, where `named` is the reference that the instrument names for it.
+bool reference_moved_since(const Record& record, const PipeId& pipe,
+                           const std::optional<PipeId>& named = std::nullopt);
 /// Serials of the entries that were undone; a withdrawal that was itself withdrawn undoes nothing.
 std::set<std::uint64_t> withdrawn_in(std::span<const BookEntry> entries);
 /// The others, in order, without the withdrawals themselves.

@@ -237,7 +237,7 @@ void Run::turn_to(std::size_t pipe) {
     pitch_.left();
     day_.pitch = pitch_.a();
     current_ = pipe;
-    over_ = false;
+    over_ = hears_before_ = false;
     in_hand_since_ = now_.at;
     if (options_.job != Job::mixture) alone_ = was_left_alone();
     keeper_.turn_to(record_.of(pipes_[current_].id).before.has_value());

@@ -199,6 +199,9 @@ class Run {
     /// a cent, and its drift when they are heard again; a pitch that was typed or taken stands, but
     /// for the drift.
     bool follow(const tuning::PairedState& state);
+    /// What sounds is still the pipe that was in hand before: the helper hasn't moved on yet, or
+    /// the room sounds on. Nothing of it is shown or kept as the pipe in hand.
+    bool hears_pipe_before() const { return hears_before_; }
 
   private:
     bool follow(const tuning::PipeState& state, const std::optional<KeptReading>& figure);
@@ -219,6 +222,7 @@ class Run {
     std::optional<organ::StopRef> stop_waited_for() const;
     bool comes_back_to(const PipeId& pipe, const PipeOutcome& outcome) const;
     void hear_dependents_again();
+    std::optional<Hertz> stood_when(std::uint64_t other_kept) const;
     struct Listed {
         WorkList list;
         std::vector<organ::Pipe> feet;  ///< of this job, with the pipe in hand, as one walks
@@ -248,6 +252,7 @@ class Run {
     bool end_wait();
     void forget_hand();
     bool follow_key(const tuning::PipeState& state);
+    bool is_of_pipe_before(const tuning::PipeState& state);
     std::optional<KeptReading> figure_of(const tuning::PipeState& state) const;
     void note_pitch();
     std::optional<organ::Reference> named_reference_of(const organ::Pipe& pipe) const;
@@ -294,6 +299,15 @@ class Run {
     Record record_;
     Keeper keeper_;
     KeyFollower follower_;
+    struct Own {
+        PipeId pipe;
+        int tone = 0;
+        std::optional<Hertz> pitch{};
+        std::optional<Seconds> silent_since{};
+        bool ended = false;  ///< it was silent for a moment
+    };
+    std::optional<Own> own_;  ///< what was a pipe's own tone last
+    bool hears_before_ = false;
     struct LeftOpen {
         std::string note;
         Seconds at;

@@ -287,6 +287,8 @@ bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading
     // Held while others cool, a pipe that is done wanders: that says nothing.
     const bool waited = std::exchange(waits_, wait().has_value());
     if (waited && !waits_ && end_wait()) return true;
+    hears_before_ = is_of_pipe_before(state);
+    if (hears_before_) return false;
     PipeOutcome& outcome = outcomes_[current_];
     if (state.counts && state.deviation &&
         (state.stage == Stage::reading || state.stage == Stage::settled)) {
@@ -304,7 +306,10 @@ bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading
         }
         const bool own = state.stage == Stage::reading || state.stage == Stage::moving ||
                          (state.stage == Stage::settled && state.deviation);
-        if (own && !state.wrong_pitch) follower_.own(state.tone);
+        if (own && !state.wrong_pitch) {
+            follower_.own(state.tone);
+            own_ = {pipe().id, state.tone, state.pitch};
+        }
     }
     if (outcome.settled && state.wrong_key) {
         const auto to = ahead();
@@ -324,26 +329,6 @@ bool Run::end_wait() {
     keeper_.turn_to(true);
     turn_to(current_);
     return true;
-}
-
-// The helper may have misheard, or the technician has gone elsewhere: a key that goes on sounding
-// is meant.
-bool Run::follow_key(const tuning::PipeState& state) {
-    constexpr Seconds kFromADonePipe{0.7};
-    constexpr Seconds kFromAnOpenPipe{1.5};
-    if (options_.job == Job::bearings) return false;
-    // Stops are drawn with the last key still held, and then sound on it (common practice, no
-    // source).
-    constexpr Seconds kDrawsStops{6.0};
-    if (stop_taken_ && now_.at - *stop_taken_ < kDrawsStops && !keeper_.heard()) return false;
-    const bool free = outcomes_[current_].settled || !keeper_.heard();
-    const auto key = follower_.hear(now_.at, state.tone, state.wrong_key,
-                                    free ? kFromADonePipe : kFromAnOpenPipe);
-    if (!key) return false;
-    const auto meant = std::find_if(pipes_.begin(), pipes_.end(),
-                                    [&](const organ::Pipe& one) { return one.key == *key; });
-    if (meant == pipes_.end() || record_.of(meant->id).out_of_reach) return false;
-    return go_to(*key);
 }
 
 bool Run::follow(const tuning::PairedState& state) {

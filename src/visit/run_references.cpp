@@ -125,18 +125,33 @@ tuning::ReferencePitch Run::heard_before(const organ::Pipe& reference) const {
     return heard;
 }
 
-// The pipe in hand was moved: what was tuned from it doesn't stand any more.
+// As the pipe in hand stood when the other was kept: as it had been left by then, or else as found.
+std::optional<Hertz> Run::stood_when(std::uint64_t other_kept) const {
+    std::optional<Hertz> stood;
+    for (const BookEntry& entry : counted(record_.entries())) {
+        const auto* kept = std::get_if<KeptReading>(&entry.matter);
+        if (kept == nullptr || kept->pipe != pipe().id || kept->moment == Moment::survey) continue;
+        if (!stood || entry.serial < other_kept) stood = kept->pitch;
+        if (entry.serial > other_kept) break;
+    }
+    return stood;
+}
+
+// The pipe in hand was moved: what was tuned from it doesn't stand any more, and what was tuned
+// alone, to where it stood or unheard, may not beat as it should.
 void Run::hear_dependents_again() {
     const auto& now = record_.of(pipe().id).after;
     if (!now) return;
     for (const auto& [one, from] : tuned_from_) {
         const PipeRecord& known = record_.of(one);
-        if (from != pipe().id || known.list != ListState::done || !known.after ||
-            known.after->reference != from || !known.after->reference_deviation)
-            continue;
-        const Cents moved = now->deviation - *known.after->reference_deviation;
+        if (from != pipe().id || known.list != ListState::done || !known.after) continue;
+        std::optional<Cents> moved;
+        if (known.after->reference == from && known.after->reference_deviation)
+            moved = now->deviation - *known.after->reference_deviation;
+        else if (const auto stood = stood_when(known.after_serial))
+            moved = interval(*stood, now->pitch);
         const Cents tolerance = tuning::tolerance_at(known.after->target);
-        if (std::abs(moved.value()) <= tolerance.value()) continue;
+        if (moved && std::abs(moved->value()) <= tolerance.value()) continue;
         note(ListChange{one, ListState::hear_again});
         for (std::size_t i = 0; i < pipes_.size(); ++i)
             if (pipes_[i].id == one) outcomes_[i] = recalled(one);

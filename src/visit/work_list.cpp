@@ -249,12 +249,14 @@ class Lister {
 
     /// What its state says of itself, and what the technician should know before the work.
     void add_state(ListedPipe& one, const PipeRecord& known) const {
+        const auto reference = organ::reference_of(instrument_, one.pipe, {});
         if (one.state == ListState::hear_again)
-            one.why = {reference_moved_since(record_, one.pipe.id)
-                           ? "its reference was moved since: to be heard again"
-                       : one.pipe.make.reed()
-                           ? "its wire was driven far and creeps on: to be heard again"
-                           : "warm from the hand when it was left: to be heard again"};
+            one.why = {
+                reference_moved_since(record_, one.pipe.id,
+                                      reference ? std::optional{reference->pipe.id} : std::nullopt)
+                    ? "its reference was moved since: to be heard again"
+                : one.pipe.make.reed() ? "its wire was driven far and creeps on: to be heard again"
+                                       : "warm from the hand when it was left: to be heard again"};
         if (one.state == ListState::open)
             one.why.insert(one.why.begin(),
                            does_not_stay(known)
@@ -265,7 +267,6 @@ class Lister {
         if (one.why.empty())
             one.why.emplace_back(known.list == ListState::wanted ? "added by hand"
                                                                  : "proposed by the survey");
-        const auto reference = organ::reference_of(instrument_, one.pipe, {});
         const organ::Pipe* from = reference ? find(reference->pipe.id) : nullptr;
         const auto figure = from != nullptr ? figure_of(*from) : std::nullopt;
         if (one.to_do() && figure && stands_off(*figure))

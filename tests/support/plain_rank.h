@@ -20,4 +20,10 @@ inline organ::Stop plain_rank(const char* id, const char* name, const char* feet
     return stop;
 }
 
+/// A tone (listening::Hearing::tone) that is this pipe's alone; below 0, so that any other comes
+/// later.
+inline int tone_of(const organ::Pipe& pipe) {
+    return -1000 * static_cast<int>(pipe.stop.size()) - pipe.key;
+}
+
 }  // namespace rankwright::testing

@@ -34,7 +34,7 @@ struct RunDone : ::testing::Test {
                                     double sd = 0.1) {
         tuning::PipeState state;
         state.stage = stage;
-        state.tone = 1;
+        state.tone = testing::tone_of(run.pipe());
         state.deviation = Cents{off};
         state.pitch = transpose(run.target_of(run.pipe()), Cents{off});
         state.uncertainty = Cents{sd};

@@ -42,9 +42,9 @@ struct RunOverTheList : ::testing::Test {
     static void work(visit::Run& run, tuning::Stage stage, Seconds& now) {
         tuning::PipeState state;
         state.stage = stage;
-        state.tone = 1;
+        state.tone = testing::tone_of(run.pipe());
         state.deviation = Cents{0.1};
-        state.pitch = Hertz{262.0};
+        state.pitch = run.target_of(run.pipe());
         state.uncertainty = Cents{0.05};
         state.heard = Seconds{2.0};
         for (int i = 0; i < 12; ++i) {

@@ -41,7 +41,7 @@ struct RunReferences : ::testing::Test {
     static tuning::PipeState stands(const visit::Run& run, Cents off, tuning::Stage stage) {
         tuning::PipeState state;
         state.stage = stage;
-        state.tone = 1;
+        state.tone = testing::tone_of(run.pipe());
         state.deviation = off;
         state.pitch = transpose(run.target_of(run.pipe()), off);
         state.uncertainty = Cents{0.1};
@@ -254,6 +254,41 @@ TEST_F(RunReferences, WhenAReferenceIsMovedWhatWasTunedFromItIsHeardAgain) {
     tune(run, Cents{0.1}, Cents{0.1});
     ASSERT_TRUE(run.next());
     EXPECT_EQ(run.pipe().id, pipe("principal-8", 37));
+}
+
+// Its reference may have been dead, or drew it.
+TEST_F(RunReferences, APipeTunedAloneIsHeardAgainWhenItsReferenceIsMovedAfterwards) {
+    visit::Run run = begin();
+    for (const int key : {37, 38}) {
+        ASSERT_TRUE(run.go_to_any(pipe("principal-8", key)));
+        run.hear_alone();
+        for (int look = 0; look < 2; ++look) {
+            at(run, now + 2.0);
+            run.follow(stands(run, Cents{0.1}, tuning::Stage::settled));
+        }
+    }
+    ASSERT_TRUE(run.go_to_any(pipe("octave-4", 38)));
+    tune(run, Cents{1.5}, Cents{1.4});
+    ASSERT_TRUE(run.go_to_any(pipe("octave-4", 37)));
+    tune(run, Cents{4.0}, Cents{0.1});
+    ASSERT_TRUE(run.go_to_any(pipe("octave-4", 38)));
+    EXPECT_EQ(run.record().of(pipe("principal-8", 38)).list, ListState::done) << "hardly moved";
+    EXPECT_EQ(run.record().of(pipe("principal-8", 37)).list, ListState::hear_again);
+    const WorkList list = work_list(instrument, run.record().entries());
+    const auto listed =
+        std::find_if(list.pipes.begin(), list.pipes.end(),
+                     [&](const ListedPipe& one) { return one.pipe.id == pipe("principal-8", 37); });
+    ASSERT_NE(listed, list.pipes.end());
+    EXPECT_THAT(listed->why.front(), ::testing::HasSubstr("reference was moved"));
+    // Heard again it stands: that is all.
+    at(run, now + 400.0);
+    ASSERT_TRUE(run.go_to_any(pipe("octave-4", 37)));
+    tune(run, Cents{0.1}, Cents{0.1});
+    ASSERT_TRUE(run.go_to_any(pipe("principal-8", 37)));
+    at(run, now + 2.0);
+    run.follow(stands(run, Cents{0.1}, tuning::Stage::settled));
+    run.rest();
+    EXPECT_EQ(run.record().of(pipe("principal-8", 37)).list, ListState::done);
 }
 
 }  // namespace run_references_test
