@@ -119,9 +119,17 @@ bool reference_moved_since(const Record& record, const PipeId& pipe,
 
 std::optional<PipeId> Record::undo(WallTime at) {
     const auto last = std::find_if(entries_.rbegin(), entries_.rend(), [&](const BookEntry& entry) {
-        return pipe_of(entry.matter) && !withdrawn(entry.serial);
+        const auto* remark = std::get_if<Remark>(&entry.matter);
+        const bool complaint = remark != nullptr && remark->complaint;
+        return (complaint || pipe_of(entry.matter)) && !withdrawn(entry.serial);
     });
     if (last == entries_.rend()) return std::nullopt;
+    if (const auto* complaint = std::get_if<Remark>(&last->matter)) {
+        const StopId about = complaint->stop.value_or(StopId{});
+        const PipeId pipe{about.division, about.stop, 1, complaint->key.value_or(0)};
+        add(at, Withdrawal{last->serial});
+        return pipe;
+    }
     const PipeId pipe = *pipe_of(last->matter);
     const auto* change = std::get_if<ListChange>(&last->matter);
     const bool left = change != nullptr &&

@@ -56,8 +56,9 @@ class Record {
     const std::vector<BookEntry>& entries() const { return entries_; }
 
     /// Withdraws the latest entry about a pipe that still counts, and with it what was noted in the
-    /// same breath; with a pipe's being done, how it was left. Returns the pipe; empty when nothing
-    /// is left to undo.
+    /// same breath; with a pipe's being done, how it was left; or a complaint that came later.
+    /// Returns the pipe (key 0 where a complaint is about no single one); empty when nothing is
+    /// left to undo.
     std::optional<PipeId> undo(WallTime at);
 
   private:

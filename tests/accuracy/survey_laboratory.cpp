@@ -1,6 +1,7 @@
 // A simulated survey of each stop named, with pipes slow of speech at keys drawn by the seed, told
 // fault by fault; run by hand.
-//   survey_laboratory ORGAN.toml [--seed N] [--seeds COUNT] [--slow PIPES] [--creeps S] [--tells]
+//   survey_laboratory ORGAN.toml [--seed N] [--seeds COUNT] [--slow PIPES] [--dead PIPES]
+//   [--creeps S] [--tells]
 //   STOP...
 // Played as a helper plays a rank through: 2 s a key, give or take a tenth, 0.25 s between. STOP is
 // "Division/Stop".
@@ -15,6 +16,7 @@
 #include <cmath>
 #include <cstdio>
 #include <map>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -28,13 +30,13 @@ constexpr SampleRate kRate{24000.0};
 
 struct Plan {
     std::uint64_t seed = 1;
-    int seeds = 1, slow = 5;
+    int seeds = 1, slow = 5, dead = 0;
     double creeps_s = 1.6;
     bool tells = false;
 };
 
 struct Count {
-    int slow = 0, found = 0, false_slow = 0, other = 0, keys = 0, read = 0;
+    int slow = 0, found = 0, dead = 0, silent = 0, false_slow = 0, other = 0, keys = 0, read = 0;
 };
 
 class Take {
@@ -52,6 +54,13 @@ class Take {
                 static_cast<std::size_t>(random_.uniform() * static_cast<double>(pipes.size()));
             slow_[pipes[at].key] = false;
             chamber_.set_speech(pipes[at].id, Seconds{plan.creeps_s});
+        }
+        for (int i = 0; i < plan.dead; ++i) {
+            const auto at =
+                static_cast<std::size_t>(random_.uniform() * static_cast<double>(pipes.size()));
+            if (slow_.count(pipes[at].key) != 0) continue;
+            dead_.insert(pipes[at].key);
+            chamber_.put_mute_in(pipes[at].id);
         }
     }
 
@@ -75,6 +84,11 @@ class Take {
         for (const tuning::SurveyFault& fault : result.faults) {
             const int key = fault.pipe ? fault.pipe->key : 0;
             const bool speech = fault.kind == tuning::FaultKind::off_speech;
+            const bool missing = fault.kind == tuning::FaultKind::missing;
+            if (missing && fault.time_passed == true && dead_.count(key) != 0) {
+                ++count.silent;
+                continue;
+            }
             const auto slow = slow_.find(key);
             if (speech && slow != slow_.end() && fault.speech && !fault.heard) {
                 slow->second = true;
@@ -94,6 +108,7 @@ class Take {
             std::printf("  missed: %s %d\n", stop_.stop->id.c_str(), key);
             if (plan_.tells) tell(key, tones);
         }
+        count.dead += static_cast<int>(dead_.size());
         count.keys += static_cast<int>(plan.pipes.size());
         count.read += static_cast<int>(result.readings.size());
     }
@@ -136,6 +151,7 @@ class Take {
     simulator::Chamber chamber_;
     std::vector<float> sound_;
     std::map<int, bool> slow_;  ///< by key: was it found
+    std::set<int> dead_;        ///< keys
     std::map<int, double> pressed_;
 };
 
@@ -151,6 +167,7 @@ int main(int argc, char** argv) {
     options.add_option("--seed", plan.seed);
     options.add_option("--seeds", plan.seeds);
     options.add_option("--slow", plan.slow);
+    options.add_option("--dead", plan.dead);
     options.add_option("--creeps", plan.creeps_s);
     options.add_flag("--tells", plan.tells);
     CLI11_PARSE(options, argc, argv);
@@ -169,6 +186,7 @@ int main(int argc, char** argv) {
             take.judge(all);
         }
     }
+    std::printf("%d of %d dead pipes found\n", all.silent, all.dead);
     std::printf("%d of %d slow pipes found, %d falsely slow, %d other faults, %d of %d keys read\n",
                 all.found, all.slow, all.false_slow, all.other, all.read, all.keys);
     return 0;

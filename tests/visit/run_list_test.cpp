@@ -209,6 +209,20 @@ TEST_F(RunOverTheList, AnUndoneDropIsOnTheListAgainAndNothingElseIsUndone) {
     EXPECT_TRUE(run.record().of(pipe("octave-4", 10)).after) << "how it was left still counts";
 }
 
+TEST_F(RunOverTheList, ATypedComplaintCanBeUndone) {
+    want(pipe("octave-4", 10));
+    visit::Run run = begin();
+    run.tell_time({now, WallTime{std::chrono::seconds{20}}});
+    run.note(Remark{StopId{"great", "octave-4"}, 20, "growls", true});
+    run.note(Remark{std::nullopt, std::nullopt, "checked before the work: wind up", false});
+    EXPECT_EQ(run.list().to_do(), 2U);
+    EXPECT_TRUE(run.undo());
+    EXPECT_EQ(run.list().to_do(), 1U);
+    EXPECT_TRUE(run.undo()) << "before it the pipe was wanted";
+    EXPECT_EQ(run.list().to_do(), 0U);
+    EXPECT_FALSE(run.undo()) << "what was checked was checked";
+}
+
 TEST_F(RunOverTheList, AnEmptyListStaysAtTheStop) {
     visit::Run run = begin();
     EXPECT_EQ(run.stop().stop->id, "principal-8");
