@@ -50,8 +50,8 @@ class KeyHearing {
   private:
     std::vector<MixtureState> search(const std::vector<MixtureBand>& bands) const;
     MixtureState judge(const std::vector<MixtureBand>& bands, const MixtureState& found);
-    void look_closer_at(std::size_t j, PresenceEvidence& evidence, const MixtureModel& model,
-                        MixtureState& places);
+    bool look_closer_at(std::size_t j, PresenceEvidence& evidence, const MixtureModel& model,
+                        MixtureState& places, bool again = false);
     bool still_there(std::size_t j, const MixtureModel& model, const MixtureState& others,
                      MixtureState& places);
     MixtureState refine(const MixtureState& found);
@@ -63,7 +63,10 @@ class KeyHearing {
     }
     // A reference has partials wherever the pipes do; their higher ones stand clear of its sooner.
     int partials_asked() const { return request_.reference ? 12 : 6; }
-    bool sounds(std::size_t j) const { return readings_[j].presence == Presence::sounding; }
+    // Of the pipe's fundamental over the span.
+    double cycles(std::size_t j, double cents) const {
+        return std::abs(cents) * kCent * reach_[j].nominal_hz * sound_.seconds;
+    }
 
     const MixtureSound& sound_;
     const MixtureRequest& request_;
@@ -135,6 +138,7 @@ MixtureState KeyHearing::judge(const std::vector<MixtureBand>& bands, const Mixt
     model.wander_terms =
         static_cast<std::size_t>(std::clamp(std::round(1.7 * sound_.seconds), 2.0, 5.0));
     model.gain_terms = 3;
+    model.most_unrest = mixture_prior::kMostUnrest;
     MixtureFit fit(bands, model);
     MixtureState state = fit.start();
     state.present = found.present;
@@ -150,9 +154,24 @@ MixtureState KeyHearing::judge(const std::vector<MixtureBand>& bands, const Mixt
     for (std::size_t j = 0; j < reach_.size(); ++j)
         places.unknowns[j] = state.unknowns[j * fit.terms()];
     // First those that were missed: what they explain isn't left for others to be drawn to.
+    std::vector<std::size_t> joined;
+    std::vector<std::size_t> known(reach_.size(), 0);  // how many of those when a pipe was judged
     for (const bool present : {false, true})
-        for (std::size_t j = 0; j < reach_.size(); ++j)
-            if ((state.present[j] != 0) == present) look_closer_at(j, evidence[j], model, places);
+        for (std::size_t j = 0; j < reach_.size(); ++j) {
+            if ((state.present[j] != 0) != present) continue;
+            if (look_closer_at(j, evidence[j], model, places)) known[j] = joined.size();
+            if (!present && places.present[j]) joined.push_back(j);
+        }
+    // What was taken for a pipe may have been partials of one that has joined since.
+    for (std::size_t j = 0; j < reach_.size(); ++j) {
+        const auto taken = [&](std::size_t other) {
+            return other != j && fit.share_bands(j, other) &&
+                   cycles(j, places.unknowns[j] - places.unknowns[other]) < 1.0;
+        };
+        const auto since = joined.begin() + static_cast<std::ptrdiff_t>(known[j]);
+        if (places.present[j] && std::any_of(since, joined.end(), taken))
+            look_closer_at(j, evidence[j], model, places, true);
+    }
     return places;
 }
 
@@ -162,7 +181,7 @@ bool KeyHearing::still_there(std::size_t j, const MixtureModel& model, const Mix
                              MixtureState& places) {
     const double stood = places.present[j] ? places.unknowns[j] : request_.before[j]->value();
     const PresenceEvidence there = look_there(sound_, model, others, reach_, j, stood);
-    if (presence_by(there) != Presence::sounding) return false;
+    if (presence_by(there, kStillSounds) != Presence::sounding) return false;
     if (!places.present[j]) {
         places.present[j] = 1;
         places.unknowns[j] = there.joint_cents;
@@ -172,13 +191,14 @@ bool KeyHearing::still_there(std::size_t j, const MixtureModel& model, const Mix
 }
 
 // Those that aren't sure yet are heard again in more of their partials.
-void KeyHearing::look_closer_at(std::size_t j, PresenceEvidence& evidence,
-                                const MixtureModel& model, MixtureState& places) {
+// `again`: sure or not. False when there was no need.
+bool KeyHearing::look_closer_at(std::size_t j, PresenceEvidence& evidence,
+                                const MixtureModel& model, MixtureState& places, bool again) {
     constexpr double kNoDoubt = 12.0, kNoDoubtBefore = 6.0, kNoHope = -6.0, kElsewhere_cycles = 1.0;
     Presence& presence = readings_[j].presence;
     if (model.pipes[j].sure) {
         presence = Presence::sounding;
-        return;
+        return true;
     }
     MixtureState others = places;
     others.present[j] = 0;
@@ -189,11 +209,11 @@ void KeyHearing::look_closer_at(std::size_t j, PresenceEvidence& evidence,
         others.loud[*evidence.rival] = places.loud[j];
     }
     const bool known = heard_before(j) && !evidence.rival;
-    const bool doubtful =
-        evidence.ln_ratio < (known ? kNoDoubtBefore : kNoDoubt) && evidence.ln_ratio > kNoHope;
+    const bool doubtful = again || (evidence.ln_ratio < (known ? kNoDoubtBefore : kNoDoubt) &&
+                                    evidence.ln_ratio > kNoHope);
     if (doubtful && known && still_there(j, model, others, places)) {
         presence = Presence::sounding;
-        return;
+        return true;
     }
     if (evidence.rival || doubtful)
         evidence =
@@ -207,19 +227,19 @@ void KeyHearing::look_closer_at(std::size_t j, PresenceEvidence& evidence,
         places.unknowns[j] = evidence.behind->cents;
         places.level[j] = places.loud[j] = std::log(usual_level(places, j));
         places.unknowns[evidence.behind->lower] = evidence.behind->lower_cents;
-        return;
+        return true;
     }
     const double place = evidence.joint ? evidence.joint_cents : evidence.cents;
     if (evidence.joint) likely_[j] = {evidence.cents};
     if (evidence.joint && places.present[j]) likely_[j].push_back(places.unknowns[j]);
-    const double moved =
-        std::abs(place - places.unknowns[j]) * kCent * reach_[j].nominal_hz * sound_.seconds;
-    if (presence == Presence::sounding && (!places.present[j] || moved > kElsewhere_cycles)) {
+    if (presence == Presence::sounding &&
+        (!places.present[j] || cycles(j, place - places.unknowns[j]) > kElsewhere_cycles)) {
         places.unknowns[j] = place;
         places.level[j] = places.loud[j] = std::log(usual_level(places, j));
     }
     // One of two rivals explains what is heard, whichever it is.
     places.present[j] = presence == Presence::sounding || (evidence.rival && places.present[j]);
+    return evidence.rival || doubtful;
 }
 
 // Bands around the places found, wander and slow gains in full. Returns where the pipes stand then.
@@ -272,23 +292,23 @@ MixtureState KeyHearing::refine(const MixtureState& found) {
 
 bool KeyHearing::elsewhere(const MixtureState& refined, const MixtureState& found) const {
     constexpr double kElsewhere_cycles = 0.3;
-    for (std::size_t j = 0; j < reach_.size(); ++j) {
-        const double cycles = std::abs(refined.unknowns[j] - found.unknowns[j]) * kCent *
-                              reach_[j].nominal_hz * sound_.seconds;
-        if (refined.present[j] && cycles > kElsewhere_cycles) return true;
-    }
+    for (std::size_t j = 0; j < reach_.size(); ++j)
+        if (refined.present[j] &&
+            cycles(j, refined.unknowns[j] - found.unknowns[j]) > kElsewhere_cycles)
+            return true;
     return false;
 }
 
 void KeyHearing::report(MixtureFit& fit, const MixtureState& state,
                         const std::vector<std::size_t>& which) {
-    constexpr double kStrong = 1e-4;  // of its strongest partial's power
+    constexpr double kSoftest = 11.5;  // ln, 50 dB: no mute leaks as little; it's another's unrest
     const std::vector<double> c = fit.covariance(state);
     for (std::size_t i = 0; i < which.size(); ++i) {
         MixturePipeReading& r = readings_[which[i]];
         if (!state.present[i] || r.presence != Presence::sounding) continue;
         const double nominal = fit.model().pipes[i].nominal_hz;
-        if (!fit.stands_out(state, i)) {
+        const double softer = std::log(usual_level(state, i)) - state.loud[i];
+        if (!fit.stands_out(state, i) || (!fit.model().pipes[i].sure && softer > kSoftest)) {
             r.presence = Presence::cannot_tell;
             continue;
         }
@@ -297,20 +317,9 @@ void KeyHearing::report(MixtureFit& fit, const MixtureState& state,
         r.cents_sd = Cents{
             std::sqrt(c[i * which.size() + i] + mean.scatter + kLeastSd_cents * kLeastSd_cents)};
         r.hz = transpose(Hertz{nominal}, *r.cents);
-        double power = 0.0, most = 0.0;
-        std::vector<std::pair<int, double>> partials;
-        for (const std::size_t b : fit.bands_of(i))
-            for (std::size_t a = 0; a < fit.bands()[b].tones.size(); ++a) {
-                const MixtureTone& tone = fit.bands()[b].tones[a];
-                if (tone.pipe != i) continue;
-                partials.emplace_back(tone.partial, state.bands[b].tones[a].found);
-                power += partials.back().second;
-                most = std::max(most, partials.back().second);
-            }
-        for (const auto& [partial, found] : partials)
-            if (found > kStrong * most)
-                strongest_hz_[which[i]] = std::max(strongest_hz_[which[i]], partial * nominal);
-        r.level = Decibels{10.0 * std::log10(4.0 * power + 1e-12)};
+        const MixtureHeard heard = fit.heard(state, i);
+        strongest_hz_[which[i]] = heard.highest_strong * nominal;
+        r.level = Decibels{10.0 * std::log10(4.0 * heard.power + 1e-12)};
     }
 }
 

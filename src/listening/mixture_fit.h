@@ -28,6 +28,8 @@ struct MixtureModel {
     std::size_t wander_terms = 0;
     std::size_t gain_terms = 1;
     double temper = 0.4;
+    /// Of a partial's gains, the first term's share of its power at most.
+    double most_unrest = 0.1;
 
     /// Of one pitch: nothing but what was known before tells which is which.
     bool twins(std::size_t i, std::size_t j) const {
@@ -80,6 +82,13 @@ struct MixturePartial {
     double information = 0.0;  ///< in noise alike for all
 };
 
+/// What is heard of a pipe: power of all its partials, and the highest that is within 40 dB of its
+/// loudest (0: none).
+struct MixtureHeard {
+    double power = 0.0;
+    int highest_strong = 0;
+};
+
 class MixtureFit {
   public:
     MixtureFit(std::span<const MixtureBand> bands, const MixtureModel& model);
@@ -103,6 +112,7 @@ class MixtureFit {
     /// Whether the fit has left the pipe anything to be heard by: some partial of it is clear of
     /// noise and of what the others' unrest puts there.
     bool stands_out(const MixtureState& state, std::size_t pipe) const;
+    MixtureHeard heard(const MixtureState& state, std::size_t pipe) const;
     /// Those that tell the pipe's pitch.
     std::vector<MixturePartial> partials(const MixtureState& state, std::size_t pipe);
     /// Mean of the pipe's common path, from which its partials' slopes count; in the fit's cents.

@@ -14,7 +14,8 @@ using namespace mixture_prior;
 
 namespace {
 constexpr double kUnrestWeight = 1.0;  // what is expected of it counts as so many terms
-}
+constexpr double kLeastUnrest = 1e-6;
+}  // namespace
 
 // Levels, unrest and noise of a band, given the amplitudes' posterior.
 void MixtureFit::relevel(std::size_t b, MixtureState& state) {
@@ -65,7 +66,7 @@ void MixtureFit::relevel(std::size_t b, MixtureState& state) {
         const double scale = std::max(tone.found, std::exp(at));
         tone.unrest = std::clamp((sum / scale + kUnrestWeight * kUnrest) /
                                      (static_cast<double>(g - 1) + kUnrestWeight),
-                                 1e-6, 0.1) *
+                                 kLeastUnrest, model_.most_unrest) *
                       scale / std::exp(at);
         tone.power = std::exp(at);
     }
@@ -97,6 +98,21 @@ void MixtureFit::repipe(MixtureState& state) {
             state.level[j] = sum[j] / weight[j];
             state.loud[j] = std::log(most[j] + 1e-30);
         }
+}
+
+MixtureHeard MixtureFit::heard(const MixtureState& state, std::size_t pipe) const {
+    constexpr double kStrong = 1e-4;
+    MixtureHeard heard;
+    for (const std::size_t b : bands_of_[pipe])
+        for (std::size_t a = 0; a < bands_[b].tones.size(); ++a) {
+            const MixtureTone& tone = bands_[b].tones[a];
+            const double found = state.bands[b].tones[a].found;
+            if (tone.pipe != pipe) continue;
+            heard.power += found;
+            if (found > kStrong * std::exp(state.loud[pipe]))
+                heard.highest_strong = std::max(heard.highest_strong, tone.partial);
+        }
+    return heard;
 }
 
 void MixtureFit::settle(MixtureState& state, int rounds) {

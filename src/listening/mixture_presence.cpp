@@ -9,12 +9,12 @@
 namespace rankwright::listening {
 
 double usual_level(const MixtureState& state, std::size_t pipe) {
-    constexpr double kSounds = 4.6;  // ln, 20 dB: what is softer than the loudest by more leaks
+    constexpr double kLouder = 4.6;  // ln, 20 dB: what is softer than the loudest by more leaks
     double loudest = -1e300, sum = 0.0, count = 0.0;
     for (std::size_t j = 0; j < state.present.size(); ++j)
         if (j != pipe && state.present[j]) loudest = std::max(loudest, state.loud[j]);
     for (std::size_t j = 0; j < state.present.size(); ++j) {
-        if (j == pipe || !state.present[j] || state.loud[j] < loudest - kSounds) continue;
+        if (j == pipe || !state.present[j] || state.loud[j] < loudest - kLouder) continue;
         sum += state.loud[j];
         count += 1.0;
     }
@@ -188,13 +188,13 @@ std::vector<PresenceEvidence> judge_presence(MixtureFit& fit, MixtureState& stat
     return Judge(fit, state, reach, highest).judge();
 }
 
-Presence presence_by(const PresenceEvidence& evidence) {
-    constexpr double kSounds = 0.0, kSilent = -2.05;  // of a closer look; from the same keys
+Presence presence_by(const PresenceEvidence& evidence, double sounds) {
+    constexpr double kSilent = -2.05;  // of a closer look; from the same keys
     constexpr double kMayHide = 0.5;
     constexpr double kMostJoint = 40.0;  // another's unrest, too, may be worth more
     const double ln =
         evidence.ln_ratio + kJointWorth * std::min(evidence.joint.value_or(0.0), kMostJoint);
-    if (ln >= (evidence.joint ? kSounds : kSurelySounds)) return Presence::sounding;
+    if (ln >= (evidence.joint ? sounds : kSurelySounds)) return Presence::sounding;
     if (evidence.behind && evidence.behind->ln_ratio > kMayHide) return Presence::cannot_tell;
     return ln < (evidence.joint ? kSilent : kSurelySilent) ? Presence::silent
                                                            : Presence::cannot_tell;

@@ -75,8 +75,12 @@ inline constexpr double kSurelySilent = -1.6;
 /// What the joint evidence counts beside the ratio: from the development keys.
 inline constexpr double kJointWorth = 1.0 / 60.0;
 
+/// Of a closer look: above it a pipe is said to sound, or still to sound where it stood.
+inline constexpr double kSounds = -0.3;
+inline constexpr double kStillSounds = 0.0;
+
 /// What the evidence says. After a closer look it counts too how much leaving the pipe out strains
 /// the others.
-Presence presence_by(const PresenceEvidence& evidence);
+Presence presence_by(const PresenceEvidence& evidence, double sounds = kSounds);
 
 }  // namespace rankwright::listening

@@ -10,6 +10,9 @@ inline constexpr double kWanderFall = 0.6;     ///< term m is smaller by m to th
 /// Power of a partial's own slow gain as a share of its level, and its fall with the term's number.
 inline constexpr double kUnrest = 0.07 * 0.07;
 inline constexpr double kUnrestFall = 1.4;
+/// At most, where it is asked who sounds: with more, a loud pipe's gains explain a soft one that
+/// stands two or three cycles beside.
+inline constexpr double kMostUnrest = 0.09 * 0.09;
 inline constexpr double kLevelSpread = 2.0;  ///< of a partial's level: ln power, 9 dB
 inline constexpr double kTimbreFall = 2.0;   ///< ln power against ln of the partial's number
 
