@@ -126,6 +126,16 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
                                     place.pipe_hz - model_.nominal_hz[1]));
         fit_.refine(modes_.back(), kFirstSteps);
     }
+    // Two alike explain the sound as well with their names exchanged; what is known of the
+    // reference tells, if that is among the explanations.
+    const double ratio = model_.nominal_hz[0] / model_.nominal_hz[1];
+    const PairPlace& best = places.front();
+    if (std::abs(ratio * best.pipe_hz - model_.nominal_hz[0]) <
+        std::abs(best.reference_hz - model_.nominal_hz[0])) {
+        modes_.push_back(fit_.start(ratio * best.pipe_hz - model_.nominal_hz[0],
+                                    best.reference_hz / ratio - model_.nominal_hz[1]));
+        fit_.refine(modes_.back(), kFirstSteps);
+    }
     drop_unlikely();
     if (modes_.empty()) return false;
     alone_bands_ = bands_;
@@ -133,7 +143,6 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
         band.line.pipe_partial = 0;
     alone_fit_.take(alone_bands_, alone_model_);
     // One tone may stand where either of the two was found.
-    const double ratio = model_.nominal_hz[0] / model_.nominal_hz[1];
     bool any = false;
     for (const double offset : {0.0, places.front().reference_hz - model_.nominal_hz[0],
                                 ratio * places.front().pipe_hz - model_.nominal_hz[0]}) {

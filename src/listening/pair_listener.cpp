@@ -134,6 +134,7 @@ struct PairListener::State {
     FrameIndex ticked;        // last looked at
     FrameIndex steady_since;  // nothing moved since
     bool both = false;        // two were heard on this key since it went down
+    bool heard_both = false;  // and that hasn't been silent since, whatever else began again
     bool moving = false, looked_again = false;
     FrameIndex searched;
     Seconds patience{kLooksAgain};  // until one that stands alone, or is weak, is searched again
@@ -239,7 +240,7 @@ void PairListener::State::wait_for_tones() {
     stage = Stage::speaking;
     ++hearing.tone;
     frames.clear();
-    both = false;
+    both = heard_both = false;
     begin_again(begins);
 }
 
@@ -291,6 +292,7 @@ bool PairListener::State::look(FrameIndex at, double doubt) {
         return false;
     }
     both = both || follower.two();
+    heard_both = heard_both || both;
     ticked = sound.end();
     changes.look_again(follower.foretold(), moving);
     newcomer.looked(watch(), sound.end());
@@ -405,6 +407,8 @@ void PairListener::State::tick() {
     }
     if (!follower.follow(at, sound.end(), hidden.ended())) return;
     if (!follower.two()) {
+        // Two that beat slowly pass for one while they stand against each other.
+        if (heard_both && !watch().pipe_missing()) return;
         // The newest may hold the speech of another tone that isn't noticed yet.
         alone = alone_latest;
         alone_latest = follower.alone(at, sound.end());
