@@ -6,6 +6,7 @@
 #include "capture/recording_source.h"
 #include "listening/mains.h"
 #include "listening/measure.h"
+#include "listening/partial_power.h"
 #include "listening/pipe_listener.h"
 #include "organ/note.h"
 
@@ -41,10 +42,7 @@ std::string familiar_note(Hertz pitch) {
 /// some 30 dB of full scale, and hum far under that (common practice, no source).
 bool is_faint(const listening::PitchReading& reading) {
     constexpr double kFaintest = 1e-3;
-    double power = 0.0;
-    for (const listening::PartialLevel& partial : reading.partials)
-        power += std::pow(10.0, partial.level.value() / 10.0);
-    return power < kFaintest;
+    return power(reading.partials) < kFaintest;
 }
 
 void print_reading(const listening::PitchReading& reading, SampleRate rate) {

@@ -1,26 +1,17 @@
 #include "app/recorded_input.h"
 
+#include "listening/partial_power.h"
+
 #include <algorithm>
 #include <cmath>
 #include <iostream>
 
 namespace rankwright::app {
 
-namespace {
-
-double power(const listening::PitchReading& reading) {
-    double sum = 0.0;
-    for (const listening::PartialLevel& partial : reading.partials)
-        sum += std::pow(10.0, partial.level.value() / 10.0);
-    return sum;
-}
-
-}  // namespace
-
 bool better(const listening::PitchReading& one, const listening::PitchReading& other) {
     constexpr double kSameNoteCents = 50.0;
     if (std::abs(interval(one.pitch, other.pitch).value()) > kSameNoteCents)
-        return power(one) > power(other);
+        return power(one.partials) > power(other.partials);
     return one.sd < other.sd;
 }
 

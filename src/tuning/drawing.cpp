@@ -1,5 +1,6 @@
 #include "tuning/drawing.h"
 
+#include "listening/partial_power.h"
 #include "listening/wander.h"
 
 #include <algorithm>
@@ -21,10 +22,7 @@ constexpr double kOne = 12.0;        // surely one tone
 constexpr double kPerhapsOne = 6.0;  // no longer surely two
 
 double level_db(const listening::PitchReading& reading) {
-    double power = 1e-20;
-    for (const listening::PartialLevel& partial : reading.partials)
-        power += std::pow(10.0, partial.level.value() / 10.0);
-    return 10.0 * std::log10(power);
+    return 10.0 * std::log10(1e-20 + power(reading.partials));
 }
 
 /// By how much one tone explains both better than it could if they sounded apart, decibels.

@@ -2,6 +2,7 @@
 
 #include "core/median.h"
 #include "listening/measure.h"
+#include "listening/partial_power.h"
 
 #include <algorithm>
 #include <cmath>
@@ -112,11 +113,8 @@ class Way {
             rate_, transpose(tone_.pitch, Cents{near_cents}));
         if (!reading || reading->cents_sd().value() > kHonest_cents || reading->snr < kOverNoise)
             return {};
-        double power = 0.0;
-        for (const listening::PartialLevel& partial : reading->partials)
-            power += std::pow(10.0, 0.1 * partial.level.value());
         return Piece{at_s, interval(tone_.pitch, reading->pitch).value(),
-                     10.0 * std::log10(std::max(power, 1e-20))};
+                     10.0 * std::log10(std::max(power(reading->partials), 1e-20))};
     }
 
     const HeardTone& tone_;

@@ -70,6 +70,14 @@ struct RunReferences : ::testing::Test {
             run.follow(state);
         }
     }
+    /// Why the list has a pipe; empty where it hasn't.
+    std::string first_reason(const visit::Run& run, const PipeId& pipe) const {
+        const WorkList list = work_list(instrument, run.record().entries());
+        const auto listed =
+            std::find_if(list.pipes.begin(), list.pipes.end(),
+                         [&](const ListedPipe& one) { return one.pipe.id == pipe; });
+        return listed == list.pipes.end() ? std::string() : listed->why.front();
+    }
 
     organ::Instrument instrument;
     Record record;
@@ -241,12 +249,8 @@ TEST_F(RunReferences, WhenAReferenceIsMovedWhatWasTunedFromItIsHeardAgain) {
     ASSERT_TRUE(run.go_to_any(pipe("principal-8", 38)));
     EXPECT_EQ(run.record().of(pipe("principal-8", 37)).list, ListState::hear_again);
     EXPECT_TRUE(reference_moved_since(run.record(), pipe("principal-8", 37)));
-    const WorkList list = work_list(instrument, run.record().entries());
-    const auto listed =
-        std::find_if(list.pipes.begin(), list.pipes.end(),
-                     [&](const ListedPipe& one) { return one.pipe.id == pipe("principal-8", 37); });
-    ASSERT_NE(listed, list.pipes.end());
-    EXPECT_THAT(listed->why.front(), ::testing::HasSubstr("reference was moved"));
+    EXPECT_THAT(first_reason(run, pipe("principal-8", 37)),
+                ::testing::HasSubstr("reference was moved"));
     // First the reference must cool, then both come by themselves.
     at(run, now + 400.0);
     ASSERT_TRUE(run.next());
@@ -274,12 +278,8 @@ TEST_F(RunReferences, APipeTunedAloneIsHeardAgainWhenItsReferenceIsMovedAfterwar
     ASSERT_TRUE(run.go_to_any(pipe("octave-4", 38)));
     EXPECT_EQ(run.record().of(pipe("principal-8", 38)).list, ListState::done) << "hardly moved";
     EXPECT_EQ(run.record().of(pipe("principal-8", 37)).list, ListState::hear_again);
-    const WorkList list = work_list(instrument, run.record().entries());
-    const auto listed =
-        std::find_if(list.pipes.begin(), list.pipes.end(),
-                     [&](const ListedPipe& one) { return one.pipe.id == pipe("principal-8", 37); });
-    ASSERT_NE(listed, list.pipes.end());
-    EXPECT_THAT(listed->why.front(), ::testing::HasSubstr("reference was moved"));
+    EXPECT_THAT(first_reason(run, pipe("principal-8", 37)),
+                ::testing::HasSubstr("reference was moved"));
     // Heard again it stands: that is all.
     at(run, now + 400.0);
     ASSERT_TRUE(run.go_to_any(pipe("octave-4", 37)));
