@@ -38,11 +38,23 @@ std::string familiar_note(Hertz pitch) {
     return text;
 }
 
-/// Nothing in the sound parts hum from a pipe that stands just there, but a pipe is recorded within
-/// some 30 dB of full scale, and hum far under that (common practice, no source).
+/// A pipe is recorded within some 30 dB of full scale, and hum far under that. Common practice, no
+/// source.
 bool is_faint(const listening::PitchReading& reading) {
     constexpr double kFaintest = 1e-3;
     return power(reading.partials) < kFaintest;
+}
+
+/// Hum is there from the first to the last frame, where whoever records a pipe for a while has its
+/// beginning or its end as well; of a short piece nothing follows.
+bool never_begins_nor_ends(const listening::PitchReading& reading,
+                           const capture::Recording& recording) {
+    constexpr Seconds kMargin{0.1};
+    constexpr Seconds kWhile{3.0};
+    const FrameIndex end = recording.first + static_cast<std::int64_t>(recording.frames());
+    return duration(reading.from - recording.first, recording.rate) < kMargin &&
+           duration(end - reading.to, recording.rate) < kMargin &&
+           duration(end - recording.first, recording.rate) > kWhile;
 }
 
 void print_reading(const listening::PitchReading& reading, SampleRate rate) {
@@ -88,8 +100,10 @@ ExitCode listen_to_file(const ListenOptions& options) {
     auto best = best_channel(*recording, [&](const std::vector<float>& samples) {
         return measure_channel(*recording, samples, options);
     });
+    // Nothing in the tone itself parts hum from a pipe that stands just there.
     const bool perhaps_hum = best && !options.near && listening::on_mains(best->pitch);
-    const bool only_hum = perhaps_hum && !options.from && !options.to && is_faint(*best);
+    const bool only_hum = perhaps_hum && !options.from && !options.to &&
+                          (is_faint(*best) || never_begins_nor_ends(*best, *recording));
     if (only_hum) best.reset();
     if (options.json) {
         Json line = reading_json(best, recording->rate);
@@ -98,8 +112,8 @@ ExitCode listen_to_file(const ListenOptions& options) {
     }
     if (!best)
         return report({ErrorKind::nothing_heard,
-                       only_hum ? "only mains hum is heard, or a faint pipe that stands just "
-                                  "there; if it is a pipe give its pitch with --near"
+                       only_hum ? "only mains hum is heard, or a pipe that stands just there; "
+                                  "if it is a pipe give its pitch with --near"
                        : options.near
                            ? "no steady pipe is heard near that pitch; try another --near, "
                              "or --from and --to round the part where the pipe stands"

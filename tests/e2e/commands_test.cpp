@@ -111,7 +111,8 @@ TEST_F(Commands, ListenTakesTheChannelThatHearsThePipe) {
 }
 
 // Mains hum stands at 50 or 60 Hz and, after a rectifier, at their octave (common practice, no
-// source); it is no reading, but a pipe that stands just there is read when it is loud, or named.
+// source), and never begins nor ends; it is no reading, but a pipe that stands just there is read
+// when it is loud and does begin, or named.
 TEST_F(Commands, ListenTakesHumForNoPipe) {
     for (const double mains : {50.0, 60.0, 100.0}) {
         const auto of_loudness = [&](double amplitude) {
@@ -134,6 +135,15 @@ TEST_F(Commands, ListenTakesHumForNoPipe) {
         ASSERT_EQ(loud.code, 0) << loud.error;
         EXPECT_NEAR(loud.json()["hz"].get<double>(), mains, 0.01);
         EXPECT_TRUE(loud.json()["may_be_hum"].get<bool>());
+
+        auto long_sound = render(sawtooth_like(mains, 48000, 4.0, 6, 0.3, random));
+        const auto loud_hum = rankwright("listen --json " + file("hum.wav", long_sound, 48000));
+        EXPECT_EQ(loud_hum.code, 1);
+        EXPECT_TRUE(loud_hum.json()["hz"].is_null());
+        std::fill_n(long_sound.begin(), 24000, 0.0F);
+        const auto begins = rankwright("listen --json " + file("pipe.wav", long_sound, 48000));
+        ASSERT_EQ(begins.code, 0) << begins.error;
+        EXPECT_NEAR(begins.json()["hz"].get<double>(), mains, 0.01);
     }
 }
 
