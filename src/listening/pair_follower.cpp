@@ -33,6 +33,13 @@ constexpr double kBassBelow_hz = 130.0;
 constexpr double kHeardAlone = 4.6e-4;
 constexpr double kSeenKnown = 1.0;
 constexpr double kSeenWeak = 0.5;
+/// Two in tune leave over what passes for a tone of −40 to −23 dB (simulated pipes): so many times
+/// what may pass for a second tone (`holds_two`), at 22 dB under the other, where the two swell by
+/// 1.4 dB …
+constexpr double kInaudible = 3.0;
+/// … unless it explains so much more than one tone does. Of simulated pipes what two in tune left
+/// had gains up to 43, pipes 21 to 24 dB softer 104 to 340.
+constexpr double kNoUnrest = 60.0;
 constexpr double kMoves = 0.0018;  // room for the pipe to be moved, relative: 3 cents
 constexpr double kMovesLeast_hz = 0.6;
 constexpr int kFirstSteps = 8;
@@ -52,6 +59,13 @@ constexpr double kStraysOn = 7e-9;
 /// A room that still fills, and a pipe that still finds its pitch, pass for a second tone the more
 /// the less was heard.
 double passing(Seconds heard) { return std::max(1.0, std::pow(heard.count(), -2.5)); }
+
+/// So does a pipe's unrest the more the slower it is.
+double slow(double turns) {
+    constexpr double kFew = 1.0;
+    const double share = kFew / std::max(std::abs(turns), 0.1);
+    return std::max(1.0, share * share);
+}
 
 }  // namespace
 
@@ -112,10 +126,6 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     std::vector<PairPlace> places = find_places(samples, request_, plan, effort);
     if (places.empty()) return false;
     if (places.size() > kMostModes) places.resize(kMostModes);
-    const double span_s = duration(to - from, rate_).count();
-    const double beats = std::abs(places.front().beat(request_)) * span_s;
-    const bool strong = listening::holds_two(
-        places.front(), (beats > kBeatsCounted ? 1.0 : premise.times) * passing(Seconds{span_s}));
     choose_bands(plan, places, sound, from);
     if (!stream_.active()) return false;
     set_model(from, to);
@@ -151,18 +161,23 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
         if (!any || one.evidence > one_.evidence) one_ = one;
         any = true;
     }
-    judge_number(premise.surely_two, strong);
+    judge_number(places.front(), premise);
     return true;
 }
 
 /// A second tone that is strong enough, and either explains much or beats for sure.
-void PairFollower::judge_number(bool surely_two, bool strong) {
+void PairFollower::judge_number(const PairPlace& best, const PairPremise& premise) {
+    const double gain = modes_.front().evidence - one_.evidence;
+    explains_ = gain > kNoUnrest;
     two_ = true;
     answer();
-    if (surely_two) return;
-    const double beats = std::abs(reading_.beat.value()) * model_.span_s;
-    two_ = strong && (modes_.front().evidence - one_.evidence > kSurelyTwo ||
-                      (beats > kBeatsSeen && !reading_.under));
+    if (premise.surely_two) return;
+    const double times =
+        std::abs(best.beat(request_)) * model_.span_s > kBeatsCounted ? 1.0 : premise.times;
+    const bool strong = listening::holds_two(
+        best, std::max(explains_ ? 1.0 : kInaudible, times * passing(Seconds{model_.span_s})));
+    const bool beats = std::abs(reading_.beat.value()) * model_.span_s > kBeatsSeen;
+    two_ = strong && (gain > kSurelyTwo || (beats && !reading_.under));
     if (!two_) answer();
 }
 
@@ -225,10 +240,17 @@ void PairFollower::answer() {
         }
         std::reverse(places_.begin(), places_.end());
         reading_ = weigh(places_, request_, kOfNow);
-        weak_ = !holds_two();
+        const PairPlace heard = powers();
+        const bool audible = explains_ || listening::holds_two(heard, kInaudible);
+        const double unrest =
+            explains_ ? 1.0 : kInaudible * slow(reading_.beat.value() * model_.span_s);
+        weak_ = !audible ||
+                !listening::holds_two(heard, std::max(passing(Seconds{model_.span_s}), unrest));
         const Hertz seen{turns_seen() / (model_.span_s * (weak_ ? 1 : highest_meeting()))};
         const Hertz size{std::abs(reading_.beat.value())};
-        if (size < seen || weak_)
+        if (!audible && !pipe_has_own())
+            say_in_tune(seen);
+        else if (size < seen || weak_)
             reading_.under = std::max(seen, reading_.under.value_or(size + reading_.beat_sd * 2.0));
     } else {
         best = alone_fit_.answer(one_);
@@ -238,6 +260,16 @@ void PairFollower::answer() {
     const double curvature = best.variance[0][0] * (1.0 + (kLiveRustle - 1.0) * best.rustle[0]);
     const double defined = kDefined * f;
     reference_sd_ = Hertz{std::sqrt(std::max(curvature, best.scatter[0]) + defined * defined)};
+}
+
+/// What is too weak to be the pipe is the unrest of two that stand so near that they sound as one;
+/// a pipe with partials of its own shows itself there.
+void PairFollower::say_in_tune(Hertz under) {
+    reading_.pipe =
+        Hertz{reading_.reference.value() * request_.reference_partial / request_.pipe_partial};
+    reading_.beat = Hertz{0.0};
+    reading_.cents = Cents{0.0};
+    reading_.under = under;
 }
 
 /// How many turns a beat has to make, where it is seen best, to be a value. One that hardly turns
@@ -250,8 +282,8 @@ double PairFollower::turns_seen() const {
     return model_.nominal_hz[1] < kBassBelow_hz ? kSeenBass : kSeen;
 }
 
-/// Both tones are strong enough to be pipes where they meet, in the lowest lines.
-bool PairFollower::holds_two() const {
+/// How strong both tones are where they meet, in the lowest lines too.
+PairPlace PairFollower::powers() const {
     PairPlace place;
     const PairState& state = modes_.front();
     const double highest = kLowestMeetings * request_.reference_partial * model_.nominal_hz[0];
@@ -264,7 +296,7 @@ bool PairFollower::holds_two() const {
         }
     }
     if (place.low_power[0] + place.low_power[1] <= 0.0) place.low_power = place.power;
-    return listening::holds_two(place, passing(Seconds{model_.span_s}));
+    return place;
 }
 
 /// Partials that only the pipe has are heard well.

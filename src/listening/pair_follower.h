@@ -81,9 +81,10 @@ class PairFollower {
     void answer();
     int highest_meeting() const;
     double turns_seen() const;
-    bool holds_two() const;
+    PairPlace powers() const;
+    void say_in_tune(Hertz under);
     bool pipe_has_own() const;
-    void judge_number(bool surely_two, bool strong);
+    void judge_number(const PairPlace& best, const PairPremise& premise);
     void choose_bands(const PairPlan& plan, const std::vector<PairPlace>& places,
                       const SoundHistory& sound, FrameIndex from);
 
@@ -99,6 +100,7 @@ class PairFollower {
     PairState one_;
     std::vector<PairPlace> places_;
     bool two_ = false, weak_ = false;
+    bool explains_ = false;  // the second tone explained what no unrest does when it was found
     BeatReading reading_;
     Hertz reference_, reference_sd_;
 };

@@ -9,6 +9,8 @@ namespace rankwright::listening {
 
 namespace {
 
+/// What seems to join as the room fills mustn't put off for ever what beats slowly.
+constexpr int kMostAgain = 2;
 constexpr std::array<Seconds, 4> kLooksForJoined{Seconds{0.25}, Seconds{0.5}, Seconds{0.9},
                                                  Seconds{1.6}};
 
@@ -17,17 +19,20 @@ constexpr std::array<Seconds, 4> kLooksForJoined{Seconds{0.25}, Seconds{0.5}, Se
 void PairJoining::begin(FrameIndex at, bool own) {
     joined_ = at;
     own_ = own;
+    open_ = false;
     looks_ = 0;
 }
 
 void PairJoining::note(bool odd, bool own, FrameIndex now) {
     if (joined_) {
         // What seemed to join was the room; the pipe itself comes now.
-        if (!own_ && own) begin(now, true);
-        return;
+        if (!own_ && own) return begin(now, true);
+        if (!open_) return;
     }
-    if (!odd && !own) odd_ = now;
-    if (duration(now - odd_, rate_) > kChangeHolds) begin(odd_, own);
+    if (!odd && (!own || (joined_ && own_))) odd_ = now;
+    if (duration(now - odd_, rate_) <= kChangeHolds) return;
+    again_ = joined_ ? again_ + 1 : 0;
+    begin(odd_, own);
 }
 
 std::optional<FrameIndex> PairJoining::due(double spacing_hz, FrameIndex now) const {
@@ -39,6 +44,10 @@ std::optional<FrameIndex> PairJoining::due(double spacing_hz, FrameIndex now) co
     return spoken;
 }
 
-bool PairJoining::looked() { return ++looks_ < kLooksForJoined.size(); }
+bool PairJoining::looked(FrameIndex now, bool filling) {
+    odd_ = now;
+    open_ = filling && again_ < kMostAgain;
+    return ++looks_ < kLooksForJoined.size();
+}
 
 }  // namespace rankwright::listening

@@ -29,8 +29,9 @@ class PairJoining {
     std::optional<FrameIndex> due(double spacing_hz, FrameIndex now) const;
     /// How long the first had sounded when it joined, from `began`.
     Seconds joined_after(FrameIndex began) const { return duration(*joined_ - began, rate_); }
-    /// It was looked for. False when it was the last time.
-    bool looked();
+    /// It was looked for, and what sounds now is usual. `filling`: the room may still have done so,
+    /// and what changes after be the other one. False when it was the last time.
+    bool looked(FrameIndex now, bool filling);
 
   private:
     void begin(FrameIndex at, bool own);
@@ -40,6 +41,8 @@ class PairJoining {
     std::optional<FrameIndex> joined_;  // since when a second may sound beside the first
     bool own_ = false;                  // the pipe's own partials stood out by then
     std::size_t looks_ = 0;
+    bool open_ = false;  // another change may be the one
+    int again_ = 0;      // how often there was one
 };
 
 }  // namespace rankwright::listening

@@ -35,6 +35,8 @@ constexpr Seconds kFirstLook{0.25};
 constexpr Seconds kMovingLook{0.36};
 constexpr Seconds kSecondLook{1.2};
 constexpr Seconds kSettles{0.4};  // after speech, until the room is filled and the pitch found
+/// A tone over the wind that stood out before it, at least, in power.
+constexpr double kOverWind = 30.0;
 constexpr Seconds kFallsFor{0.3};
 constexpr Seconds kStandsAgain{0.35};
 /// How far a pipe's mean pitch strays between one span and the next, in the middle compass; more
@@ -130,6 +132,7 @@ struct PairListener::State {
 
     Stage stage = Stage::silent;
     FrameIndex begins;        // something stands out since
+    double wind = 0.0;        // power at the tones' places when something stood out there
     FrameIndex from;          // the span heard
     FrameIndex ticked;        // last looked at
     FrameIndex steady_since;  // nothing moved since
@@ -240,6 +243,7 @@ void PairListener::State::wait_for_tones() {
     stage = Stage::speaking;
     ++hearing.tone;
     frames.clear();
+    wind = watch().line_power();
     both = heard_both = false;
     begin_again(begins);
 }
@@ -266,6 +270,11 @@ void PairListener::State::hear_speech() {
         return;
     }
     begins = sound.end();
+    // What stood out first may have been wind.
+    if (watch().line_power() > kOverWind * wind) {
+        wind = watch().line_power();
+        begin_again(sound.end());
+    }
     if (since(from) < look_span(kFirstLook) || since(ticked) < kTickYoung) return;
     ticked = sound.end();
     const bool were_two = both;
@@ -368,7 +377,8 @@ void PairListener::State::await_another() {
     if (!spoken) return;
     const bool filling = joining.joined_after(from) < kYoungPair;
     if (!look(std::max(*spoken, back(longest())), filling ? kDoubtYoung : 1.0)) return restart();
-    const bool again = joining.looked();
+    const bool again = joining.looked(sound.end(), filling);
+    if (filling) watch().learn();
     if (again && !follower.two()) return;
     from = std::max(*spoken, back(longest()));
     steady_since = from;
