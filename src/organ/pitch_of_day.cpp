@@ -137,14 +137,15 @@ std::vector<std::string> thermometer_warnings(const Instrument& instrument, cons
     return warnings;
 }
 
-void DriftFollower::heard(Seconds at, const PipeId& pipe, Cents from_target) {
+void DriftFollower::heard(Seconds at, const PipeId& pipe, Cents from_target, Cents uncertainty) {
     for (const First& first : first_) {
         if (first.pipe != pipe) continue;
-        changes_.push_back({at, pipe, from_target - first.from_target});
+        const double doubt = std::hypot(first.uncertainty.value(), uncertainty.value());
+        changes_.push_back({at, pipe, from_target - first.from_target, Cents{doubt}});
         return;
     }
     // A pipe that joins later starts from where the others say the reference is by then.
-    first_.push_back({pipe, from_target - drift()});
+    first_.push_back({pipe, from_target - drift(), uncertainty});
 }
 
 void DriftFollower::forget(const PipeId& pipe) {
@@ -168,31 +169,39 @@ Cents DriftFollower::drift() const {
     constexpr std::size_t kOfEach = 3, kEnoughPipes = 2;
     // Of one change: a pipe wanders by some tenths of a cent each time it is heard (recorded
     // pipes).
-    constexpr double kDoubt = 0.4;
+    constexpr double kWanders = 0.4;
     if (changes_.empty()) return Cents{0.0};
-    std::vector<PipeId> pipes;
-    std::vector<std::vector<double>> of_pipe;
+    struct OfPipe {
+        PipeId pipe;
+        std::vector<double> changes, doubts;
+    };
+    std::vector<OfPipe> pipes;
     for (auto change = changes_.rbegin(); change != changes_.rend(); ++change) {
         const bool recent = changes_.back().at - change->at <= kRecent;
         if (!recent && pipes.size() >= kEnoughPipes) break;
-        const auto known = std::find(pipes.begin(), pipes.end(), change->pipe);
-        const auto index = static_cast<std::size_t>(known - pipes.begin());
-        if (known == pipes.end()) {
-            pipes.push_back(change->pipe);
-            of_pipe.emplace_back();
-        }
-        if (recent ? of_pipe[index].size() < kOfEach : of_pipe[index].empty())
-            of_pipe[index].push_back(change->change.value());
+        auto of = std::find_if(pipes.begin(), pipes.end(),
+                               [&](const OfPipe& one) { return one.pipe == change->pipe; });
+        if (of == pipes.end()) of = pipes.insert(of, {change->pipe, {}, {}});
+        if (!of->changes.empty() && (!recent || of->changes.size() == kOfEach)) continue;
+        of->changes.push_back(change->change.value());
+        of->doubts.push_back(std::hypot(kWanders, change->uncertainty.value()));
     }
     // A pipe's changes are all from its first hearing, and share what that was off by; where it is
     // misheard, it may be so again and again.
-    std::vector<double> changes;
-    for (std::vector<double>& of_one : of_pipe)
-        changes.push_back(middle_or_lesser(of_one));
+    std::vector<double> changes, doubts;
+    for (OfPipe& one : pipes) {
+        changes.push_back(middle_or_lesser(one.changes));
+        doubts.push_back(median(one.doubts));
+    }
     const double drift = middle_or_lesser(changes);
-    // A median errs by 1.25 times as much as a mean.
-    const double doubt = 1.2533 * kDoubt / std::sqrt(static_cast<double>(pipes.size()));
-    const bool alone_too_far = pipes.size() == 1 && std::abs(drift) > kAKelvin;
+    // The air moves all alike: of two that contradict each other one was moved or misread, and the
+    // other tells it alone. A median errs by 1.25 times as much as a mean.
+    const double of_one = median(doubts);
+    const auto agreeing = std::count_if(changes.begin(), changes.end(), [&](double change) {
+        return std::abs(change - drift) <= 3.0 * of_one;
+    });
+    const double doubt = 1.2533 * of_one / std::sqrt(static_cast<double>(std::max(agreeing, 1L)));
+    const bool alone_too_far = agreeing <= 1 && std::abs(drift) > kAKelvin;
     return Cents{alone_too_far || std::abs(drift) <= 2.0 * doubt ? 0.0 : drift};
 }
 

@@ -47,26 +47,30 @@ std::vector<std::string> thermometer_warnings(const Instrument& instrument, cons
 /// What a pipe itself stands off doesn't matter: only its change since it was first heard counts.
 class DriftFollower {
   public:
-    /// A reference pipe was heard `from_target` off its target at the day's first pitch.
-    void heard(Seconds at, const PipeId& pipe, Cents from_target);
+    /// A reference pipe was heard `from_target` off its target at the day's first pitch, with that
+    /// standard uncertainty.
+    void heard(Seconds at, const PipeId& pipe, Cents from_target, Cents uncertainty);
     /// The pipe was moved, or is another one now: what it changed by tells nothing.
     void forget(const PipeId& pipe);
     /// How far the reference has gone since the first hearings: the median over the pipes heard in
     /// the 15 minutes before the newest change, at least the last two of them, each by the middle
     /// of its last three changes (of two, pipes or changes, the lesser one). 0 while every pipe was
-    /// heard once, and where it is no more than pipes wander (2 standard errors). More than a
-    /// kelvin makes (3 cents) is believed when two pipes tell it.
+    /// heard once, and where it is no more than pipes wander and hearings are unsure (2 standard
+    /// errors of those that agree). More than a kelvin makes (3 cents) is believed when two pipes
+    /// tell it.
     Cents drift() const;
 
   private:
     struct First {
         PipeId pipe;
         Cents from_target;
+        Cents uncertainty;
     };
     struct Change {
         Seconds at;
         PipeId pipe;
         Cents change;
+        Cents uncertainty;  ///< of both hearings
     };
     std::vector<First> first_;
     std::vector<Change> changes_;

@@ -39,7 +39,7 @@ void PitchToday::heard(Seconds at, const organ::ReferenceReading& reference,
 void PitchToday::left() {
     if (!latest_) return;
     const Hertz home = organ::target(instrument_, latest_->pipe, {});
-    follower_.heard(now_, latest_->pipe.id, interval(home, latest_->heard));
+    follower_.heard(now_, latest_->pipe.id, interval(home, latest_->heard), latest_->uncertainty);
     latest_.reset();
     std::fill(done_.begin(), done_.end(), true);
 }
