@@ -170,6 +170,8 @@ Cents DriftFollower::drift() const {
     // Of one change: a pipe wanders by some tenths of a cent each time it is heard (recorded
     // pipes).
     constexpr double kWanders = 0.4;
+    // The drift is asked for a hundred times a visit: two standard errors come by chance.
+    constexpr double kClearly = 2.5;
     if (changes_.empty()) return Cents{0.0};
     struct OfPipe {
         PipeId pipe;
@@ -202,7 +204,7 @@ Cents DriftFollower::drift() const {
     });
     const double doubt = 1.2533 * of_one / std::sqrt(static_cast<double>(std::max(agreeing, 1L)));
     const bool alone_too_far = agreeing <= 1 && std::abs(drift) > kAKelvin;
-    return Cents{alone_too_far || std::abs(drift) <= 2.0 * doubt ? 0.0 : drift};
+    return Cents{alone_too_far || std::abs(drift) <= kClearly * doubt ? 0.0 : drift};
 }
 
 }  // namespace rankwright::organ

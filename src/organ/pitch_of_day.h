@@ -55,7 +55,7 @@ class DriftFollower {
     /// How far the reference has gone since the first hearings: the median over the pipes heard in
     /// the 15 minutes before the newest change, at least the last two of them, each by the middle
     /// of its last three changes (of two, pipes or changes, the lesser one). 0 while every pipe was
-    /// heard once, and where it is no more than pipes wander and hearings are unsure (2 standard
+    /// heard once, and where it is no more than pipes wander and hearings are unsure (2.5 standard
     /// errors of those that agree). More than a kelvin makes (3 cents) is believed when two pipes
     /// tell it.
     Cents drift() const;
