@@ -133,18 +133,20 @@ class Judge {
             const bool goes_on = std::any_of(times.begin(), times.end(),
                                              [&](std::size_t t) { return tones_[t].goes_on; });
             if (!goes_on && again.size() < kTimes) continue;
+            under_cipher_.insert(again.begin(), again.end());
+            // What is heard of a cipher between the keys may be one of its partials.
+            if (covered(first.pitch, first.from)) continue;
             fault(FaultKind::cipher, by_key_.at(key), first.from);
             ciphers_.push_back(times[0]);
-            under_cipher_.insert(again.begin(), again.end());
         }
     }
 
     // What a cipher's partials cover, as its own octaves, can't be heard while it sounds.
-    bool covered(const organ::Pipe& pipe, FrameIndex when) const {
+    bool covered(Hertz pitch, FrameIndex when) const {
         constexpr Cents kCovered{60.0};
         return std::any_of(ciphers_.begin(), ciphers_.end(), [&](std::size_t cipher) {
             if (when < tones_[cipher].from) return false;
-            const double times = target_on(day_, pipe) / tones_[cipher].pitch;
+            const double times = pitch / tones_[cipher].pitch;
             const double whole = std::max(1.0, std::round(times));
             return std::abs(1200.0 * std::log2(times / whole)) < kCovered.value();
         });
@@ -236,7 +238,8 @@ class Judge {
             const double passed =
                 (at(after.tone.from, rate_) - at(before.tone.from, rate_)).count();
             for (const int key : keys) {
-                if (heard.contains(key) || tremulant_ || covered(by_key_.at(key), before.tone.to))
+                if (heard.contains(key) || tremulant_ ||
+                    covered(target_on(day_, by_key_.at(key)), before.tone.to))
                     continue;
                 SurveyFault& one = missing[key];
                 one.kind = FaultKind::missing;

@@ -4,6 +4,7 @@
 
 #include "listening/pipe_listener.h"
 #include "organ/note.h"
+#include "organ/target.h"
 #include "simulator/chamber.h"
 #include "tuning/survey_recording.h"
 
@@ -202,6 +203,37 @@ TEST(Survey, ACipherFromTheBeginningIsNamedAndTheKeysAreReadAllTheSame) {
             << reading.pipe.key;
     EXPECT_GE(result.readings.size(), 23U);
     EXPECT_TRUE(of_kind(result, FaultKind::missing).empty());
+}
+
+// As heard in a simulated visit: a cipher comes back between the keys, and its octave as well,
+// which was taken for a second one.
+TEST(Survey, ACiphersOctaveIsNoSecondCipher) {
+    const Take take(1);
+    const SurveyPlan plan = take.plan("octave");
+    std::vector<HeardTone> tones;
+    const auto sounds = [&](int key, bool goes_on = false) {
+        HeardTone tone;
+        const auto began = static_cast<double>(tones.size()) * 1.5;
+        tone.from = FrameIndex{} + static_cast<std::int64_t>(began * kRate);
+        tone.stood = tone.from + static_cast<std::int64_t>(0.2 * kRate);
+        tone.to = tone.left = tone.from + static_cast<std::int64_t>(1.3 * kRate);
+        tone.pitch = tone.about =
+            organ::target(take.instrument, plan.pipes[static_cast<std::size_t>(key - 1)], {});
+        tone.uncertainty = Cents{0.1};
+        tone.read = true;
+        tone.speech = Seconds{0.2};
+        tone.goes_on = goes_on;
+        tones.push_back(tone);
+    };
+    for (int key = 1; key <= 25; ++key) {
+        sounds(key, key == 8);
+        if (key > 8 && key % 4 == 3) sounds(8);
+        if (key > 8 && key % 4 == 1) sounds(20);
+    }
+    const SurveyResult result = judge_survey(plan, tones, SampleRate{kRate});
+    const auto ciphers = of_kind(result, FaultKind::cipher);
+    ASSERT_EQ(ciphers.size(), 1U);
+    EXPECT_EQ(ciphers[0]->pipe->key, 8);
 }
 
 TEST(Survey, ATremulantLeftOnIsNamedAndSpoilsTheFiguresNotThePlaces) {
