@@ -215,11 +215,12 @@ void AgainstReference::judge(const listening::PairHearing& pair, const listening
                            standing_.span() > kMayComeFor || pipe.stage == Stage::settled;
     if (both_came) both_came_in_ = pair.tone;
     state_.perhaps_both = both_came_in_ != pair.tone;
-    pipe.counts = spoken_.by(tone_, state_.at, moving, pipe.heard) && !state_.perhaps_both;
-    const bool stands = both_came && !moving && !pipe.drifting && !state_.drawn() &&
+    pipe.counts = spoken_.by(tone_, state_.at, moving, now, pipe.heard) && !state_.perhaps_both;
+    const bool goes = moving || spoken_.creeps();
+    const bool stands = both_came && !goes && !pipe.drifting && !state_.drawn() &&
                         settles({*pipe.deviation, *pipe.uncertainty, expectation_->tolerance,
                                  standing_.span(), pipe.stage == Stage::settled});
-    pipe.stage = moving ? Stage::moving : stands ? Stage::settled : Stage::reading;
+    pipe.stage = goes ? Stage::moving : stands ? Stage::settled : Stage::reading;
     advise(expectation_->pipe, expectation_->tolerance, expectation_->speed_of_sound, state_.at,
            standing_, taps_, pipe);
 }

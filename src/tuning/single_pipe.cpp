@@ -135,8 +135,8 @@ void SinglePipe::judge(const listening::Hearing& hearing) {
     state_.uncertainty = standing_.uncertainty();
     state_.heard = std::max(standing_.span(), duration(reading.to - reading.from, hearing.rate));
     state_.drifting = drifts(standing_, state_.stage == Stage::settled);
-    state_.counts = spoken_.by(tone_, at, moving, state_.heard);
-    if (moving)
+    state_.counts = spoken_.by(tone_, at, moving, interval(kZero, reading.pitch), state_.heard);
+    if (moving || spoken_.creeps())
         state_.stage = Stage::moving;
     else
         state_.stage = stands() ? Stage::settled : Stage::reading;

@@ -3,6 +3,9 @@
 
 #include "core/units.h"
 
+#include <algorithm>
+#include <cmath>
+
 namespace rankwright::tuning {
 
 /// From which frame on a pipe of `pitch` (> 0) has spoken that began at `from`. Until then it may
@@ -15,26 +18,42 @@ inline FrameIndex speech_over(FrameIndex from, Hertz pitch, SampleRate rate) {
     return from + static_cast<std::int64_t>(seconds * rate.value());
 }
 
-/// Whether a pipe has stood since its tone began. Until then it may creep in: a slow one does for
-/// two seconds (common practice, no source), and what moves then was moved by no hand.
+/// Whether a pipe has stood since its tone began. Until then it may creep in, and what moves then
+/// was moved by no hand. On its way it comes to stand for moments, as the ear hears it.
 class Spoken {
   public:
-    /// At a time of the stream that never runs backwards; `stood`: so long without moving.
-    bool by(int tone, Seconds at, bool moving, Seconds stood) {
-        constexpr Seconds kStands{0.6}, kSlowest{2.5};
+    /// At a time of the stream that never runs backwards, a pipe stands `off` some pitch that is
+    /// the same for all of a tone; `stood`: so long without moving.
+    bool by(int tone, Seconds at, bool moving, Cents off, Seconds stood) {
+        constexpr Seconds kStands{0.6};
+        // Of one that creeps in (common practice, no source).
+        constexpr Seconds kArrives{1.5}, kSlowest{6.0};
+        constexpr Cents kStraysBy{0.7}, kCreepsBy{3.0};
         if (tone != tone_) {
             tone_ = tone;
             began_ = at;
-            spoken_ = false;
+            here_since_ = at - stood;
+            first_ = here_ = off;
+            spoken_ = creeps_ = false;
         }
-        spoken_ = spoken_ || (!moving && stood >= kStands) || at - began_ > kSlowest;
+        const auto apart = [](Cents a, Cents b) { return Cents{std::abs((a - b).value())}; };
+        creeps_ = creeps_ || apart(off, first_) > kCreepsBy;
+        if (moving || apart(off, here_) > kStraysBy) {
+            here_ = off;
+            here_since_ = at;
+        }
+        const Seconds here = std::min(stood, at - here_since_);
+        spoken_ = spoken_ || here >= (creeps_ ? kArrives : kStands) || at - began_ > kSlowest;
         return spoken_;
     }
+    /// It is on its way to where it will stand.
+    bool creeps() const { return creeps_ && !spoken_; }
 
   private:
     int tone_ = -1;
-    Seconds began_{0.0};
-    bool spoken_ = false;
+    Seconds began_{0.0}, here_since_{0.0};
+    Cents first_{0.0}, here_{0.0};
+    bool spoken_ = false, creeps_ = false;
 };
 
 }  // namespace rankwright::tuning
