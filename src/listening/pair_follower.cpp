@@ -17,8 +17,6 @@ constexpr std::size_t kMostModes = 3;
 constexpr double kGiveUp = 30.0;  // in evidence, below the best
 /// Evidence that two have over one before two are believed.
 constexpr double kSurelyTwo = 12.0;
-/// So many whole beats in the span, clearly read, are two by themselves.
-constexpr double kBeatsSeen = 0.5;
 /// So many, and it's no pipe that finds its pitch in a room that fills.
 constexpr double kBeatsCounted = 1.5;
 /// Turns in the span, at the highest meeting, before a beat is a value; more in the bass, where
@@ -165,7 +163,7 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     return true;
 }
 
-/// A second tone that is strong enough, and either explains much or beats for sure.
+/// A second tone that is strong enough and explains much.
 void PairFollower::judge_number(const PairPlace& best, const PairPremise& premise) {
     const double gain = modes_.front().evidence - one_.evidence;
     explains_ = gain > kNoUnrest;
@@ -176,8 +174,7 @@ void PairFollower::judge_number(const PairPlace& best, const PairPremise& premis
         std::abs(best.beat(request_)) * model_.span_s > kBeatsCounted ? 1.0 : premise.times;
     const bool strong = listening::holds_two(
         best, std::max(explains_ ? 1.0 : kInaudible, times * passing(Seconds{model_.span_s})));
-    const bool beats = std::abs(reading_.beat.value()) * model_.span_s > kBeatsSeen;
-    two_ = strong && (gain > kSurelyTwo || (beats && !reading_.under));
+    two_ = strong && gain > kSurelyTwo;
     if (!two_) answer();
 }
 
