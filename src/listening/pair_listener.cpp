@@ -42,6 +42,11 @@ constexpr Seconds kStandsAgain{0.35};
 /// How far a pipe's mean pitch strays between one span and the next, in the middle compass; more
 /// in the bass.
 constexpr Cents kReferenceStrays{0.15};
+/// One that stands alone is believed to be the reference at once so near to where that was, and
+/// after it has stood alone for a while so near.
+constexpr Cents kNoSurprise{1.0};
+constexpr Seconds kStoodAlone{1.2};
+constexpr Cents kMayHaveMoved{8.0};
 constexpr Cents kOtherKey{60.0};       // of the reference
 constexpr Cents kOtherKeysPipe{90.0};  // from a reference that is in place
 /// A tone that stands alone is searched again so often.
@@ -107,6 +112,7 @@ struct PairListener::State {
     void begin_again(FrameIndex at);
     void report();
     PairRequest request() const;
+    bool may_be_reference(Hertz heard) const;
     PairWatch& watch() { return channels.watch(); }
     Seconds since(FrameIndex then) const { return duration(sound.end() - then, sound.rate()); }
     FrameIndex back(Seconds by) const {
@@ -212,6 +218,16 @@ PairRequest PairListener::State::request() const {
     r.reference_partial = expected->reference_partial;
     r.pipe_partial = expected->pipe_partial;
     return r;
+}
+
+/// The pipe's key may go down before the reference's, and its tone stand alone for a moment.
+bool PairListener::State::may_be_reference(Hertz heard) const {
+    const auto cents = [&](Hertz other) {
+        return std::abs(interval(expected->reference, other).value());
+    };
+    const double apart = cents(heard), doubt = cents(expected->reference + expected->reference_sd);
+    if (apart < std::max(kNoSurprise.value(), doubt)) return true;
+    return since(from) > kStoodAlone && apart < std::max(kMayHaveMoved.value(), 4.0 * doubt);
 }
 
 void PairListener::State::analyse() {
@@ -419,6 +435,7 @@ void PairListener::State::tick() {
     if (!follower.two()) {
         // Two that beat slowly pass for one while they stand against each other.
         if (heard_both && !watch().pipe_missing()) return;
+        if (!may_be_reference(follower.reference())) return;
         // The newest may hold the speech of another tone that isn't noticed yet.
         alone = alone_latest;
         alone_latest = follower.alone(at, sound.end());

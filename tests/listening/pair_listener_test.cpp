@@ -146,6 +146,26 @@ TEST(PairListener, ReadsTheReferenceAloneAndThenThePipeThatJoins) {
     }
 }
 
+// The pipe's key may go down before its reference's, which was heard a while ago.
+TEST(PairListener, ThePipeAloneIsNotTakenForAReferenceThatIsKnown) {
+    for (const double beat_hz : {4.1, -3.2, 0.9, -0.7}) {
+        Awaited awaited;
+        awaited.doubt_cents = 0.3;
+        Scene scene(kRate, 4.0, 5);
+        // Far off its reference it is known however long it stands alone, near it only for a
+        // moment.
+        const double from_s = std::abs(beat_hz) > 2.0 ? 0.4 : 1.1;
+        scene.add(Tone{.hz = awaited.pipe_hz(beat_hz), .from_s = from_s});
+        scene.add(Tone{.hz = awaited.reference_hz, .from_s = 1.8, .phase_seed = 9});
+        scene.add_white(0.1, 40.0);
+        const auto moments = listen(scene, awaited);
+        EXPECT_FALSE(at(moments, 1.7).reference);
+        EXPECT_FALSE(at(moments, 1.7).reading);
+        for (const double t : {2.8, 3.9})
+            EXPECT_NEAR(beat(at(moments, t)), beat_hz, 0.1) << t;
+    }
+}
+
 // What passed for the pipe was a room: a faint second tone beside the reference. The pipe itself
 // comes later, out of the bands in which the two were followed: an octave below, with partials of
 // its own, and an octave above, with none.
