@@ -1,8 +1,8 @@
 #include "listening/pair_listener.h"
 
-#include "listening/arithmetic.h"
 #include "listening/hidden_spans.h"
 #include "listening/input_meter.h"
+#include "listening/pair_alone.h"
 #include "listening/pair_changes.h"
 #include "listening/pair_channels.h"
 #include "listening/pair_follower.h"
@@ -13,7 +13,6 @@
 #include "listening/pair_times.h"
 #include "listening/sound_history.h"
 #include "listening/stream_steps.h"
-#include "listening/wander.h"
 
 #include <algorithm>
 #include <cmath>
@@ -39,14 +38,6 @@ constexpr Seconds kSettles{0.4};  // after speech, until the room is filled and 
 constexpr double kOverWind = 30.0;
 constexpr Seconds kFallsFor{0.3};
 constexpr Seconds kStandsAgain{0.35};
-/// How far a pipe's mean pitch strays between one span and the next, in the middle compass; more
-/// in the bass.
-constexpr Cents kReferenceStrays{0.15};
-/// One that stands alone is believed to be the reference at once so near to where that was, and
-/// after it has stood alone for a while so near.
-constexpr Cents kNoSurprise{1.0};
-constexpr Seconds kStoodAlone{1.2};
-constexpr Cents kMayHaveMoved{8.0};
 constexpr Cents kOtherKey{60.0};       // of the reference
 constexpr Cents kOtherKeysPipe{90.0};  // from a reference that is in place
 /// A tone that stands alone is searched again so often.
@@ -112,7 +103,6 @@ struct PairListener::State {
     void begin_again(FrameIndex at);
     void report();
     PairRequest request() const;
-    bool may_be_reference(Hertz heard) const;
     PairWatch& watch() { return channels.watch(); }
     Seconds since(FrameIndex then) const { return duration(sound.end() - then, sound.rate()); }
     FrameIndex back(Seconds by) const {
@@ -148,7 +138,7 @@ struct PairListener::State {
     FrameIndex searched;
     Seconds patience{kLooksAgain};  // until one that stands alone, or is weak, is searched again
     HiddenSpans hidden;
-    std::optional<PitchReading> alone, alone_latest;
+    PairAlone alone;
     std::vector<PartialFrame> frames;
     PairHearing hearing;
 };
@@ -173,8 +163,7 @@ void PairListener::expect(const PairExpectation& expected) {
     const bool same = s.expected && near(*s.expected);
     s.expected = expected;
     if (same) return;
-    s.alone.reset();
-    s.alone_latest.reset();
+    s.alone.forget();
     s.channels.expect(expected.reference, expected.reference_partial, expected.pipe_partial,
                       s.sound);
     s.restart();
@@ -208,26 +197,11 @@ void PairListener::State::restart() {
 PairRequest PairListener::State::request() const {
     PairRequest r;
     r.rate = sound.rate();
-    r.reference = alone ? alone->pitch : expected->reference;
-    r.reference_sd = expected->reference_sd;
-    if (alone) {
-        const double strays = kReferenceStrays.value() * wander_along_compass(alone->pitch);
-        r.reference_sd =
-            Hertz{std::hypot(alone->sd.value(), strays / kCents * alone->pitch.value())};
-    }
+    r.reference = alone.heard() ? alone.heard()->pitch : expected->reference;
+    r.reference_sd = alone.heard() ? alone.doubt() : expected->reference_sd;
     r.reference_partial = expected->reference_partial;
     r.pipe_partial = expected->pipe_partial;
     return r;
-}
-
-/// The pipe's key may go down before the reference's, and its tone stand alone for a moment.
-bool PairListener::State::may_be_reference(Hertz heard) const {
-    const auto cents = [&](Hertz other) {
-        return std::abs(interval(expected->reference, other).value());
-    };
-    const double apart = cents(heard), doubt = cents(expected->reference + expected->reference_sd);
-    if (apart < std::max(kNoSurprise.value(), doubt)) return true;
-    return since(from) > kStoodAlone && apart < std::max(kMayHaveMoved.value(), 4.0 * doubt);
 }
 
 void PairListener::State::analyse() {
@@ -373,14 +347,14 @@ bool PairListener::State::note_changes() {
             restart();
             break;
         case What::reference_gone:
-            alone.reset();
+            alone.forget();
             begin_again(sound.end());
             break;
         case What::pipe_gone:
             begin_again(sound.end());
             break;
     }
-    alone_latest.reset();
+    alone.forget_latest();
     return true;
 }
 
@@ -428,18 +402,16 @@ void PairListener::State::tick() {
         if (!look(std::max({from, at, back(kLookedThrough)}), was_two ? 1.0 : kDoubt))
             return restart();
         // What was read as the reference alone were both.
-        if (!was_two && follower.two()) alone.reset();
+        if (!was_two && follower.two()) alone.forget();
         return;
     }
     if (!follower.follow(at, sound.end(), hidden.ended())) return;
     if (!follower.two()) {
         // Two that beat slowly pass for one while they stand against each other.
         if (heard_both && !watch().pipe_missing()) return;
-        if (!may_be_reference(follower.reference())) return;
-        // The newest may hold the speech of another tone that isn't noticed yet.
-        alone = alone_latest;
-        alone_latest = follower.alone(at, sound.end());
-        if (!alone) alone = alone_latest;
+        if (PairAlone::may_be_reference(follower.reference(), expected->reference,
+                                        expected->reference_sd, since(from)))
+            alone.learn(follower.alone(at, sound.end()));
         return;
     }
     judge_pace();
@@ -459,7 +431,7 @@ void PairListener::State::report() {
     hearing.input = meter.level();
     hearing.suspicions = {};
     hearing.suspicions.clipping = hearing.input.clipped > kClippedShare;
-    hearing.reference = alone;
+    hearing.reference = alone.heard();
     hearing.reading.reset();
     hearing.reference_alone = hearing.perhaps_both = false;
     hearing.heard = Seconds{0.0};
