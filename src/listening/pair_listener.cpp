@@ -35,7 +35,7 @@ constexpr Seconds kMovingLook{0.36};
 constexpr Seconds kSecondLook{1.2};
 constexpr Seconds kSettles{0.4};  // after speech, until the room is filled and the pitch found
 /// A tone over the wind that stood out before it, at least, in power.
-constexpr double kOverWind = 30.0;
+constexpr double kToneOverWind = 30.0;
 constexpr Seconds kFallsFor{0.3};
 constexpr Seconds kStandsAgain{0.35};
 constexpr Cents kOtherKey{60.0};       // of the reference
@@ -261,7 +261,7 @@ void PairListener::State::hear_speech() {
     }
     begins = sound.end();
     // What stood out first may have been wind.
-    if (watch().line_power() > kOverWind * wind) {
+    if (watch().line_power() > kToneOverWind * wind) {
         wind = watch().line_power();
         begin_again(sound.end());
     }
