@@ -40,6 +40,7 @@ constexpr double kRingFalls_db = -5.0;  // a second, even in a church
 constexpr double kPartialUnder_db = 12.0;
 constexpr double kLeastShare = 0.1;  // of all power, to be taken for a pipe
 constexpr double kMostOfIt = 0.5;
+constexpr Seconds kMultipleStands{0.5};  // a pipe's upper partials may speak before the rest
 constexpr double kLeastAwaited = 0.01;
 constexpr double kLeastAtMains = 0.8;
 constexpr Seconds kOwnAgain{0.07};  // between looks at them: longer in all than a word lasts
@@ -82,6 +83,7 @@ struct PipeListener::State {
     bool soft_as_wind(const ToneFollower& tone) const;
     bool is_still_wind(const ToneFollower& tone) const;
     bool is_of_another_note(const ToneFollower& tone) const;
+    bool is_multiple_of_awaited(const ToneFollower& tone) const;
     int overblown(const ToneFollower& tone) const;
     bool trial_is_a_pipe() const;
     bool trial_replaces_active() const;
@@ -299,6 +301,15 @@ bool PipeListener::State::is_of_another_note(const ToneFollower& tone) const {
     return tone.share_beside(m) < kOwnBesideAwaited || tone.standing_beside(m) < 2;
 }
 
+// In whole numbers, either way round: so far it may be some partials of the awaited pipe.
+bool PipeListener::State::is_multiple_of_awaited(const ToneFollower& tone) const {
+    if (!expected) return false;
+    const double ratio = tone.pitch() / *expected;
+    const double times = std::max(ratio, 1.0 / ratio);
+    return times > 1.5 &&
+           std::abs(1200.0 * std::log2(times / std::round(times))) < 2.0 * kSameNote.value();
+}
+
 // An overblown pipe speaks with its body before it sounds the octave or twelfth: which partial of
 // `tone` it sounds, 1 for a pipe like any other.
 int PipeListener::State::overblown(const ToneFollower& tone) const {
@@ -330,6 +341,7 @@ bool PipeListener::State::trial_is_a_pipe() const {
                                                       : kLeastShare;
     if (trial.share() < least) return false;
     if (!awaited && heard.count() * trial.pitch().value() < kPeriodsHeard) return false;
+    if (is_multiple_of_awaited(trial) && heard < kMultipleStands) return false;
     const bool young = heard < kYoungReading;
     // It may be the even partials of a note an octave lower, which the next look finds.
     if (!awaited && young && trial.share() < kMostOfIt) return false;
