@@ -16,6 +16,8 @@ using Complex = std::complex<double>;
 constexpr std::size_t kPoints = 64;
 /// A band whose noise is this much more than the noise between the partials: the pipes' own rustle.
 constexpr double kRustling = 2.5;
+/// Wander beyond the path's cosines moves the mean by this much of a cosine's (simulated pipes).
+constexpr double kUnheardWander = 0.01;
 
 /// Variance of a weighted mean from how its members differ.
 double scatter(const std::vector<std::pair<double, double>>& slopes, double total, double mean) {
@@ -129,6 +131,10 @@ PairAnswer PairFit::part(const PairState& state, double from, double to) {
         for (std::size_t l = 0; l < 2; ++l)
             for (std::size_t p = 0; p < unknowns_; ++p)
                 answer.variance[i][l] += by_[i][p] * by_[l][p];
+    for (std::size_t i = 0; i < 2; ++i) {
+        const double unheard = kUnheardWander * wander_over_span(state, i);
+        answer.variance[i][i] += unheard * unheard;
+    }
     return answer;
 }
 

@@ -132,10 +132,14 @@ int PairFit::partial(std::size_t b, std::size_t pipe) const {
 
 bool PairFit::has(std::size_t b, std::size_t pipe) const { return partial(b, pipe) > 0; }
 
-double PairFit::wander_variance(const PairState& state, std::size_t pipe, std::size_t term) const {
+double PairFit::wander_over_span(const PairState& state, std::size_t pipe) const {
     const double cents = state.wander[pipe] * std::sqrt(kWanderSpan / model_.span_s);
-    const double cycles = cents * std::numbers::sqrt2 * model_.span_s * model_.nominal_hz[pipe] /
-                          (kCents * std::numbers::pi * static_cast<double>(term));
+    return cents * kCent * model_.nominal_hz[pipe];
+}
+
+double PairFit::wander_variance(const PairState& state, std::size_t pipe, std::size_t term) const {
+    const double cycles = wander_over_span(state, pipe) * std::numbers::sqrt2 * model_.span_s /
+                          (std::numbers::pi * static_cast<double>(term));
     return cycles * cycles;
 }
 

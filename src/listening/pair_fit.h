@@ -112,6 +112,8 @@ class PairFit {
     };
     void mean_slope(std::size_t b, std::size_t pipe, const PairState& state);
     void mean_of_pipe(std::size_t pipe, const PairState& state, PairAnswer& answer);
+    /// Usual size of one cosine of the frequency's path (Hz).
+    double wander_over_span(const PairState& state, std::size_t pipe) const;
     double wander_variance(const PairState& state, std::size_t pipe, std::size_t term) const;
     bool has(std::size_t b, std::size_t pipe) const;
     int partial(std::size_t b, std::size_t pipe) const;
