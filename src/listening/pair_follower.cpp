@@ -38,6 +38,9 @@ constexpr double kInaudible = 3.0;
 /// … unless it explains so much more than one tone does. Of simulated pipes what two in tune left
 /// had gains up to 43, pipes 21 to 24 dB softer 104 to 340.
 constexpr double kNoUnrest = 60.0;
+/// What passed for that once has to grow to so many times as much before it is a pipe, or a search
+/// has to say so.
+constexpr double kNoLongerUnrest = 4.0;
 constexpr double kMoves = 0.0018;  // room for the pipe to be moved, relative: 3 cents
 constexpr double kMovesLeast_hz = 0.6;
 constexpr int kFirstSteps = 8;
@@ -167,6 +170,7 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
 void PairFollower::judge_number(const PairPlace& best, const PairPremise& premise) {
     const double gain = modes_.front().evidence - one_.evidence;
     explains_ = gain > kNoUnrest;
+    in_tune_ = false;
     two_ = true;
     answer();
     if (premise.surely_two) return;
@@ -238,14 +242,17 @@ void PairFollower::answer() {
         std::reverse(places_.begin(), places_.end());
         reading_ = weigh(places_, request_, kOfNow);
         const PairPlace heard = powers();
-        const bool audible = explains_ || listening::holds_two(heard, kInaudible);
+        const bool audible =
+            explains_ ||
+            listening::holds_two(heard, in_tune_ ? kNoLongerUnrest * kInaudible : kInaudible);
+        in_tune_ = !audible && !pipe_has_own();
         const double unrest =
             explains_ ? 1.0 : kInaudible * slow(reading_.beat.value() * model_.span_s);
         weak_ = !audible ||
                 !listening::holds_two(heard, std::max(passing(Seconds{model_.span_s}), unrest));
         const Hertz seen{turns_seen() / (model_.span_s * (weak_ ? 1 : highest_meeting()))};
         const Hertz size{std::abs(reading_.beat.value())};
-        if (!audible && !pipe_has_own())
+        if (in_tune_)
             say_in_tune(seen);
         else if (size < seen || weak_)
             reading_.under = std::max(seen, reading_.under.value_or(size + reading_.beat_sd * 2.0));

@@ -100,6 +100,7 @@ class PairFollower {
     PairState one_;
     std::vector<PairPlace> places_;
     bool two_ = false, weak_ = false;
+    bool in_tune_ = false;   // the second tone is no more than the unrest of two in tune
     bool explains_ = false;  // the second tone explained what no unrest does when it was found
     BeatReading reading_;
     Hertz reference_, reference_sd_;
