@@ -33,6 +33,7 @@ class Judge {
         find_tremulant();
         put_in_place();
         find_ciphers();
+        find_strange_tones();
         find_pitch();
         make_readings();
         find_slips();
@@ -69,6 +70,9 @@ class Judge {
         if (placing_.stop_interval != Cents{0.0})
             fault(FaultKind::wrong_stop, std::nullopt, {}).interval = placing_.stop_interval;
         if (placing_.or_keys_off) fault(FaultKind::semitone_doubtful, std::nullopt, {});
+    }
+
+    void find_strange_tones() {
         for (std::size_t i = 0; i < tones_.size(); ++i) {
             constexpr Seconds kWorthSaying{1.0};  // longer than a word
             const HeardTone& tone = tones_[i];
@@ -92,8 +96,7 @@ class Judge {
         return result_.faults.back();
     }
 
-    // One that sounded before its key's turn came stands in no order; its pitch alone tells the
-    // key.
+    // A cipher sounds out of its key's turn, in no order; its pitch alone tells the key.
     void place_by_pitch(std::size_t tone) {
         constexpr Cents kOwn{60.0};
         Cents nearest = kOwn;
@@ -103,6 +106,7 @@ class Judge {
             if (std::abs(off.value()) >= nearest.value()) continue;
             nearest = Cents{std::abs(off.value())};
             placing_.tones[tone].key = key;
+            placing_.tones[tone].slip = Slip::none;
         }
     }
 
@@ -110,7 +114,7 @@ class Judge {
     void find_ciphers() {
         if (tremulant_) return;
         for (std::size_t i = 0; i < tones_.size(); ++i)
-            if (tones_[i].goes_on && !placed(i)) place_by_pitch(i);
+            if (tones_[i].goes_on) place_by_pitch(i);
         std::map<int, std::vector<std::size_t>> heard;  // by key, of the tones in place
         std::size_t in_place = 0;
         std::vector<std::size_t> place_of(tones_.size(), 0);
@@ -138,6 +142,7 @@ class Judge {
             if (covered(first.pitch, first.from)) continue;
             fault(FaultKind::cipher, by_key_.at(key), first.from);
             ciphers_.push_back(times[0]);
+            stuck_.insert(key);
         }
     }
 
@@ -195,7 +200,7 @@ class Judge {
 
     void find_slips() {
         for (const SurveyReading& reading : result_.readings)
-            if (reading.slip != Slip::none)
+            if (reading.slip != Slip::none && !stuck_.contains(reading.pipe.key))
                 fault(FaultKind::octave, reading.pipe, reading.tone.from).interval =
                     size_of(reading.slip);
     }
@@ -278,7 +283,9 @@ class Judge {
         constexpr Seconds kLeast{1.0}, kSeen{0.3}, kLeastSeen{0.7};
         for (const SurveyReading& reading : result_.readings) {
             const HeardTone& tone = reading.tone;
-            if (tone.tremulant || tone.onset_disturbed) continue;
+            // Of a cipher nobody heard how it began at its key.
+            if (tone.tremulant || tone.onset_disturbed || stuck_.contains(reading.pipe.key))
+                continue;
             const Seconds allowed =
                 tone.crept
                     ? std::max(kLeastSeen, kSeen + Seconds{kPeriodsSeen / tone.pitch.value()})
@@ -330,7 +337,8 @@ class Judge {
     SampleRate rate_;
     std::map<int, organ::Pipe> by_key_;
     Placing placing_;
-    std::vector<std::size_t> ciphers_;    // the first tone of each
+    std::vector<std::size_t> ciphers_;    // the first tone of each …
+    std::set<int> stuck_;                 // and their keys
     std::set<std::size_t> under_cipher_;  // tones that are a cipher heard again
     organ::Day day_;
     bool tremulant_ = false;

@@ -9,6 +9,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 #include <optional>
 #include <utility>
 #include <vector>
@@ -115,18 +116,29 @@ class CipherWatch {
         constexpr Seconds kHeld{1.5};
         from_ = std::min(tone.left, tone.stood + frames(kHeld));
         const FrameIndex own_to = std::min(tone.to, tone.stood + frames(kWindow));
-        if (own_to < tone.stood + frames(kLeastOwn)) return;
-        double loudest = -200.0;
+        if (own_to < tone.stood + frames(kShortest)) return;
         const std::vector<float> own = cut(sound, 0, tone.stood, own_to);
+        std::vector<Line> all;
         for (int k = 1; k <= kPartials && k * tone.pitch.value() < 0.45 * sound.rate.value(); ++k) {
             const Hertz hz = k * tone.pitch;
-            const double level = listening::line_level(own, sound.rate, hz).value();
-            loudest = std::max(loudest, level);
-            if (level > loudest - kWeak_db) lines_.push_back({hz, level});
+            all.push_back({k, hz, listening::line_level(own, sound.rate, hz).value()});
+        }
+        double loudest = -200.0;
+        for (const Line& line : all)
+            loudest = std::max(loudest, line.level_db);
+        // Lines that don't carry the tone are the room's noise, which always stands.
+        if (loudest < tone.level.value() - kWeak_db) return;
+        times_ = 0;
+        for (const Line& line : all) {
+            if (line.level_db > loudest - kAbsent_db) times_ = std::gcd(times_, line.number);
+            if (line.level_db > loudest - kWeak_db) lines_.push_back(line);
         }
     }
 
     FrameIndex from() const { return from_; }
+    /// What sounds is this multiple of the tone's pitch: of its partials no others are there. A
+    /// cipher between two keys may be read as an undertone of its own, near the key before it.
+    int times() const { return times_; }
     bool sounds_on() const {
         if (lines_.empty()) return false;
         constexpr int kLooks = 4;
@@ -143,12 +155,12 @@ class CipherWatch {
 
   private:
     static constexpr int kPartials = 6;
-    static constexpr double kWeak_db = 20.0;
+    static constexpr double kWeak_db = 20.0, kAbsent_db = 35.0;
     static constexpr double kNearlyAsLoud_db = 15.0;
     static constexpr Seconds kWindow{1.0};
-    static constexpr Seconds kLeastOwn{0.4};
 
     struct Line {
+        int number;
         Hertz hz;
         double level_db;
     };
@@ -168,6 +180,7 @@ class CipherWatch {
     const Sound& sound_;
     FrameIndex from_;
     std::vector<Line> lines_;
+    int times_ = 1;
 };
 
 /// A slow pipe is lost to the ear on its way, or taken for its own octave: it may sound on until
@@ -304,6 +317,10 @@ std::vector<HeardTone> hear_all(const Sound& sound, int most_ciphers) {
         if (!tones[i].read) continue;
         const CipherWatch watch(tones[i], sound);
         if (!watch.sounds_on()) continue;
+        if (watch.times() > 1) {
+            tones[i].pitch = tones[i].about = watch.times() * tones[i].pitch;
+            measure(tones[i], sound, tones[i].stood, tones[i].to);
+        }
         const auto others = beside(tones[i], sound, watch.from(), most_ciphers);
         // A key held for long, with nothing beside it, is none.
         if (others.empty() || duration(others.front().from - watch.from(), sound.rate) > kSoon)

@@ -205,6 +205,24 @@ TEST(Survey, ACipherFromTheBeginningIsNamedAndTheKeysAreReadAllTheSame) {
     EXPECT_TRUE(of_kind(result, FaultKind::missing).empty());
 }
 
+// As in a simulated visit: the ear has the cipher for some tenths of a second before the first key
+// goes down, and then for a partial of that, which was said to cipher or not to be a pipe.
+TEST(Survey, ACipherAloneForAMomentIsNamedAndNoOtherPipe) {
+    for (const double alone_s : {0.3, 0.5})
+        for (const int stuck : {13, 25}) {
+            Take take(30 + static_cast<std::uint64_t>(stuck));
+            take.chamber.set_cipher({"great", "octave", 1, stuck}, true);
+            take.wait(alone_s);
+            for (int key = 1; key <= 25; ++key)
+                if (key != stuck) take.press(key);
+            const SurveyResult result = take.survey();
+            ASSERT_EQ(result.faults.size(), 1U) << stuck << ", " << alone_s;
+            EXPECT_EQ(result.faults[0].kind, FaultKind::cipher) << stuck;
+            EXPECT_EQ(result.faults[0].pipe->key, stuck);
+            EXPECT_GE(result.readings.size(), 24U) << stuck;
+        }
+}
+
 // As heard in a simulated visit: a cipher comes back between the keys, and its octave as well,
 // which was taken for a second one.
 TEST(Survey, ACiphersOctaveIsNoSecondCipher) {
