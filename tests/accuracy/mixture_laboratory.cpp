@@ -2,9 +2,10 @@
 //   mixture_laboratory seed=7 keys=30 silent=0.25 leaking=0.25 leak=-30 spread=4.5 seconds=2.4
 //     ranks=Montre8,Trompette8 six=1 doubled=1 apart=0.2 reference=1 reference-off=0.2 rows=1
 //     only=12 truth=1
-// apart: cents between the two of one pitch; reference-off: cents by which the number given is
-// wrong; only: that key; truth: the ear is told where the pipes are that sound; truth=2: where the
-// muted ones were, too, as if they had sounded a moment ago. The truth is in mixture_cases.h.
+// rows=2: every pipe also as it is read alone; apart: cents between the two of one pitch;
+// reference-off: cents by which the number given is wrong; only: that key; truth: the ear is told
+// where the pipes are that sound; truth=2: where the muted ones were, too, as if they had sounded a
+// moment ago. The truth is in mixture_cases.h.
 #include "accuracy/mixture_cases.h"
 #include "listening/mixture.h"
 #include "support/coverage.h"
@@ -35,7 +36,8 @@ struct Tally {
     double all_s = 0.0;
 };
 
-void print_key(int k, const MixedKey& key, const listening::MixtureReading& reading, double took) {
+void print_key(int k, const MixedKey& key, const listening::MixtureReading& reading, double took,
+               bool alone_too) {
     std::printf("key %d, unison %.1f Hz, %.2f s of processor time\n", k, key.request.unison.value(),
                 took);
     for (std::size_t j = 0; j < key.pipes.size(); ++j) {
@@ -56,7 +58,7 @@ void print_key(int k, const MixedKey& key, const listening::MixtureReading& read
             std::printf(
                 " %+8.3f ± %.3f (%.1f sd) %.1f dB", pipe.cents->value(), pipe.cents_sd->value(),
                 (pipe.cents->value() - cents) / pipe.cents_sd->value(), pipe.level->value());
-        if (!truth.silent) {
+        if (!truth.silent && alone_too) {
             // The same pipe read while it is alone.
             listening::MixtureRequest alone = key.request;
             alone.pipes = {key.request.pipes[j]};
@@ -123,7 +125,8 @@ int judge(const Options& options) {
             continue;
         }
         *reading = in_best_order(std::move(*reading), *key);
-        if (number(options, "rows", 0.0) > 0.0) print_key(k, *key, *reading, took);
+        const double rows = number(options, "rows", 0.0);
+        if (rows > 0.0) print_key(k, *key, *reading, took, rows > 1.0);
         for (std::size_t j = 0; j < key->pipes.size(); ++j) {
             const MixedPipe& truth = key->pipes[j];
             const listening::MixturePipeReading& pipe = reading->pipes[j];
