@@ -231,6 +231,11 @@ void fill_notices(Snapshot& out, const SnapshotInputs& in) {
         add(false, text);
     }
     if (!in.book_trouble.empty()) add(true, in.book_trouble);
+    out.unanswered = in.run.is_unanswered();
+    if (out.unanswered)
+        add(true,
+            "Nothing heard changes. If this pipe was moved, another sounds in its place: check "
+            "the stop, look for a cipher, hear it alone.");
     if (const auto dead = in.run.dead_reference())
         add(false, "Its reference, " + dead->stop + " " + dead->note +
                        ", is noted as dead: the pipe is heard alone, to its own target.");

@@ -38,20 +38,25 @@ std::optional<visit::Command> ScreenReader::look(const overlay::Snapshot& snapsh
     const double off = std::abs(screen.cents);
     screen.settled = screen.kept || (snapshot.stage == Stage::reading && snapshot.uncertainty &&
                                      snapshot.uncertainty->value() < std::max(0.2, 0.2 * off));
+    // Who has moved a pipe a few times, and is told that another may sound, believes it.
+    constexpr int kFewMoves = 3;
+    if (snapshot.unanswered && technician_.moves() >= kFewMoves) return leave(snapshot);
     const simulator::Deed deed = technician_.look(screen, now);
     switch (deed.kind) {
         case simulator::Deed::Kind::move:
             return visit::MoveDevice{deed.up};
         case simulator::Deed::Kind::next:
-            if (!screen.kept && !snapshot.reference.empty() && !snapshot.alone && !tried_alone_) {
-                tried_alone_ = true;
-                return visit::HearAlone{};
-            }
-            return visit::GoNext{};
+            return screen.kept ? visit::GoNext{} : leave(snapshot);
         case simulator::Deed::Kind::wait:
             break;
     }
     return std::nullopt;
+}
+
+visit::Command ScreenReader::leave(const overlay::Snapshot& snapshot) {
+    if (snapshot.reference.empty() || snapshot.alone || tried_alone_) return visit::GoNext{};
+    tried_alone_ = true;
+    return visit::HearAlone{};
 }
 
 std::optional<visit::Command> ScreenReader::listen_for_nothing(const overlay::Snapshot& snapshot,

@@ -24,6 +24,8 @@ class ScreenReader {
     std::optional<visit::Command> look_at_mutes(const overlay::MixtureKey& mixture, int key,
                                                 bool others_sound, Seconds now);
 
+    /// A pipe that can't be settled: it is heard alone first, then left open.
+    visit::Command leave(const overlay::Snapshot& snapshot);
     /// Notes a pipe as dead whose key the helper holds and that isn't heard.
     std::optional<visit::Command> listen_for_nothing(const overlay::Snapshot& snapshot,
                                                      Seconds now);

@@ -200,6 +200,7 @@ struct Snapshot {
     std::optional<Cents> reference_deviation;
     /// The A that the reference stands at, while that of the day isn't known.
     std::optional<Hertz> reference_a;
+    bool unanswered = false;       ///< a move is asked for, and nothing heard changes
     bool pulled_together = false;  ///< the two draw each other: their beat tells nothing
     Seconds heard{0.0};            ///< what the figure rests on
     organ::Movement advice;

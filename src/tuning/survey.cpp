@@ -290,7 +290,8 @@ class Judge {
                 tone.crept
                     ? std::max(kLeastSeen, kSeen + Seconds{kPeriodsSeen / tone.pitch.value()})
                     : kLeast + Seconds{kPeriods / tone.pitch.value()};
-            const bool other_note = tone.spoke_first && is_overblown(tone);
+            const bool other_note =
+                tone.spoke_first && !reading.pipe.make.reed() && is_overblown(tone);
             if (tone.speech && *tone.speech < allowed && !other_note) continue;
             SurveyFault& one = fault(FaultKind::off_speech, reading.pipe, tone.from);
             one.speech = tone.speech;

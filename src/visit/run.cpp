@@ -253,6 +253,7 @@ void Run::turn_to(std::size_t pipe) {
 void Run::forget_hand() {
     told_since_.reset();
     was_told_ = false;
+    unanswered_.forget();
     hand_ = Seconds{0.0};
     touched_last_.reset();
 }
@@ -273,7 +274,10 @@ bool Run::go_to(const PipeId& id) {
     return true;
 }
 
-void Run::hear_alone() { alone_ = !alone_ && reference_of(pipe()).has_value(); }
+void Run::hear_alone() {
+    alone_ = !alone_ && reference_of(pipe()).has_value();
+    unanswered_.forget();
+}
 
 void Run::set_temperature(Celsius air, std::optional<double> humidity) {
     day_.temperature = air;

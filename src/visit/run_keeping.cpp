@@ -222,6 +222,8 @@ void Run::follow_advice(const tuning::PipeState& state) {
         return told_since_.reset();
     if (!told_since_) told_since_ = now_.at;
     was_told_ = was_told_ || now_.at - *told_since_ >= kSeesAndActs;
+    if (state.pitch && state.uncertainty)
+        unanswered_.asked(*state.pitch, *state.uncertainty, now_.at);
 }
 
 // As it was left against as it was found again, nobody having touched it.

@@ -366,6 +366,13 @@ inline std::vector<Example> all() {
                        "Octave 4′ is itself 4.2 cents flat here: what is tuned from it copies "
                        "that."}};
     add("beating-copied", copied);
+    Snapshot unanswered = advised(beating(4.2, 0.05, 6.0), PipeKind::open, Material::metal,
+                                  TuningDevice::sleeve, way(Way::up, "sleeve up"));
+    unanswered.unanswered = true;
+    unanswered.notices = {{true,
+                           "Nothing heard changes. If this pipe was moved, another sounds in its "
+                           "place: check the stop, look for a cipher, hear it alone."}};
+    add("beating-unanswered", unanswered);
     Snapshot two_keys = beating(0.8, 0.02, 3.0);
     two_keys.stop = "Great · Clarion 4′";
     two_keys.reference = "Clarion 4′";

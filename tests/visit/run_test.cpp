@@ -649,5 +649,29 @@ TEST_F(BearingsRun, TheChestIsShownAsItStands) {
     }
 }
 
+// What is moved changes. Half a minute: common practice, no source.
+TEST_F(RunTest, APipeThatIsToBeMovedAndStaysWhereItIsIsntHeard) {
+    const auto tell = [&](double at_s, double off) {
+        run.tell_time({Seconds{at_s}, {}});
+        tuning::PipeState state = stands(Cents{off}, tuning::Stage::reading);
+        state.advice = organ::Movement{};
+        run.follow(state);
+    };
+    for (int s = 0; s <= 29; ++s)
+        tell(s, 27.0 + 0.3 * (s % 2));
+    EXPECT_FALSE(run.is_unanswered());
+    tell(31.0, 27.0);
+    EXPECT_TRUE(run.is_unanswered());
+    tell(32.0, 24.0);
+    EXPECT_FALSE(run.is_unanswered());
+    for (int s = 33; s <= 70; ++s)
+        tell(s, 24.0);
+    EXPECT_TRUE(run.is_unanswered());
+    EXPECT_FALSE(run.outcomes()[run.current()].settled);
+    run.next();
+    EXPECT_FALSE(run.is_unanswered());
+    EXPECT_EQ(run.open_count(), 1U);
+}
+
 }  // namespace run_test
 }  // namespace rankwright::visit
