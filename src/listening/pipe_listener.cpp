@@ -341,7 +341,7 @@ bool PipeListener::State::trial_is_a_pipe() const {
                                                       : kLeastShare;
     if (trial.share() < least) return false;
     if (!awaited && heard.count() * trial.pitch().value() < kPeriodsHeard) return false;
-    if (is_multiple_of_awaited(trial) && heard < kMultipleStands) return false;
+    if (!active.active() && is_multiple_of_awaited(trial) && heard < kMultipleStands) return false;
     const bool young = heard < kYoungReading;
     // It may be the even partials of a note an octave lower, which the next look finds.
     if (!awaited && young && trial.share() < kMostOfIt) return false;
