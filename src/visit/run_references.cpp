@@ -144,14 +144,17 @@ void Run::hear_dependents_again() {
     if (!now) return;
     for (const auto& [one, from] : tuned_from_) {
         const PipeRecord& known = record_.of(one);
-        if (from != pipe().id || known.list != ListState::done || !known.after) continue;
-        std::optional<Cents> moved;
-        if (known.after->reference == from && known.after->reference_deviation)
-            moved = now->deviation - *known.after->reference_deviation;
-        else if (const auto stood = stood_when(known.after_serial))
-            moved = interval(*stood, now->pitch);
-        const Cents tolerance = tuning::tolerance_at(known.after->target);
-        if (moved && std::abs(moved->value()) <= tolerance.value()) continue;
+        if (from != pipe().id || known.list != ListState::done) continue;
+        // One that settled and was left at once may have been kept as it was found only.
+        if (known.after) {
+            std::optional<Cents> moved;
+            if (known.after->reference == from && known.after->reference_deviation)
+                moved = now->deviation - *known.after->reference_deviation;
+            else if (const auto stood = stood_when(known.after_serial))
+                moved = interval(*stood, now->pitch);
+            const Cents tolerance = tuning::tolerance_at(known.after->target);
+            if (moved && std::abs(moved->value()) <= tolerance.value()) continue;
+        }
         note(ListChange{one, ListState::hear_again});
         for (std::size_t i = 0; i < pipes_.size(); ++i)
             if (pipes_[i].id == one) outcomes_[i] = recalled(one);

@@ -291,5 +291,21 @@ TEST_F(RunReferences, APipeTunedAloneIsHeardAgainWhenItsReferenceIsMovedAfterwar
     EXPECT_EQ(run.record().of(pipe("principal-8", 37)).list, ListState::done);
 }
 
+// What settles and is left at once is known as it was found, and no more (common practice, no
+// source).
+TEST_F(RunReferences, APipeLeftAsSoonAsItSettledIsHeardAgainToo) {
+    visit::Run run = begin();
+    ASSERT_TRUE(run.go_to_any(pipe("principal-8", 37)));
+    run.hear_alone();
+    at(run, now + 2.0);
+    run.follow(stands(run, Cents{0.1}, tuning::Stage::settled));
+    ASSERT_TRUE(run.go_to_any(pipe("octave-4", 37)));
+    ASSERT_EQ(run.record().of(pipe("principal-8", 37)).list, ListState::done);
+    ASSERT_FALSE(run.record().of(pipe("principal-8", 37)).after);
+    tune(run, Cents{4.0}, Cents{0.1});
+    ASSERT_TRUE(run.go_to_any(pipe("octave-4", 38)));
+    EXPECT_EQ(run.record().of(pipe("principal-8", 37)).list, ListState::hear_again);
+}
+
 }  // namespace run_references_test
 }  // namespace rankwright::visit
