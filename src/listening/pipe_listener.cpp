@@ -54,6 +54,11 @@ constexpr double kAboveWind_db = 6.0;
 constexpr double kUnderPipes_db = 20.0;  // common practice, no source
 constexpr Seconds kStandsInWind{0.6};    // a pipe as soft as that
 
+/// Twice as high, or more whole times.
+bool is_multiple(double times, Cents within) {
+    return times > 1.5 && std::abs(1200.0 * std::log2(times / std::round(times))) < within.value();
+}
+
 }  // namespace
 
 struct PipeListener::State {
@@ -306,8 +311,7 @@ bool PipeListener::State::is_multiple_of_awaited(const ToneFollower& tone) const
     if (!expected) return false;
     const double ratio = tone.pitch() / *expected;
     const double times = std::max(ratio, 1.0 / ratio);
-    return times > 1.5 &&
-           std::abs(1200.0 * std::log2(times / std::round(times))) < 2.0 * kSameNote.value();
+    return is_multiple(times, kSameNote * 2.0);
 }
 
 // An overblown pipe speaks with its body before it sounds the octave or twelfth: which partial of
@@ -355,12 +359,8 @@ bool PipeListener::State::trial_is_a_pipe() const {
 bool PipeListener::State::trial_replaces_active() const {
     if (active.ending()) return true;
     const Seconds age = trial.steady_hops() * trial.hop();
-    const auto near_whole = [](double times) {
-        return times > 1.5 &&
-               std::abs(1200.0 * std::log2(times / std::round(times))) < kSameNote.value();
-    };
     // An octave (or more) below: its own partials must stand, unlike a knock's.
-    if (const double times = active.pitch() / trial.pitch(); near_whole(times)) {
+    if (const double times = active.pitch() / trial.pitch(); is_multiple(times, kSameNote)) {
         const int m = static_cast<int>(std::lround(times));
         if (trial.standing_beside(m) < 2) return false;
         double least = 1.0;
@@ -375,7 +375,7 @@ bool PipeListener::State::trial_replaces_active() const {
     if (!active.disturbed() && trial.share() > kExplainsBetter * active.share()) return true;
     if (age < kSureAfter) return false;
     const double times = trial.pitch() / active.pitch();
-    const bool multiple = near_whole(times);
+    const bool multiple = is_multiple(times, kSameNote);
     // A multiple that explains as much: the other partials have gone.
     if (multiple)
         return trial.share() > kExplainsAsMuch * active.share() ||
