@@ -123,8 +123,10 @@ PairAnswer PairFit::part(const PairState& state, double from, double to) {
     PairAnswer answer;
     factor_ = hessian_;
     cholesky<double>(factor_, unknowns_);
-    const double step_s = (to - from) * model_.span_s / static_cast<double>(kPoints);
-    lay_basis(from * model_.span_s + 0.5 * step_s, step_s, kPoints, points_path_, points_gain_);
+    const double over_s = model_.means_over_s();
+    const double step_s = (to - from) * over_s / static_cast<double>(kPoints);
+    lay_basis(0.5 * model_.span_s + (from - 0.5) * over_s + 0.5 * step_s, step_s, kPoints,
+              points_path_, points_gain_);
     for (std::size_t i = 0; i < 2; ++i)
         mean_of_pipe(i, state, answer);
     for (std::size_t i = 0; i < 2; ++i)
@@ -139,7 +141,7 @@ PairAnswer PairFit::part(const PairState& state, double from, double to) {
 }
 
 Complex PairFit::tone(std::size_t b, std::size_t pipe, const PairState& state, double at_s) const {
-    if (!has(b, pipe)) return 0.0;
+    if (!has(b, pipe) || (pipe == 1 && at_s < model_.pipe_from_s)) return 0.0;
     const double k = partial(b, pipe), u = at_s / model_.span_s;
     double cycles = state.unknowns[pipe * path_] * at_s;
     for (std::size_t j = 1; j < path_; ++j)

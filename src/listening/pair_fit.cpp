@@ -76,18 +76,20 @@ void PairFit::lay_work(std::size_t b) {
     w.normal.resize(q * q);
     w.gram.assign(q * q, 0.0);
     w.gain_pairs.resize(gains_ * (gains_ + 1) / 2 * n);
+    const std::size_t silent = first_of_pipe(b);
     for (std::size_t j = 0; j < gains_; ++j)
         for (std::size_t l = 0; l <= j; ++l) {
             double* pair = &w.gain_pairs[(j * (j + 1) / 2 + l) * n];
-            double same = 0.0;
+            double same[2] = {};
             for (std::size_t m = 0; m < n; ++m) {
                 pair[m] = w.gain[j * n + m] * w.gain[l * n + m];
-                same += pair[m];
+                same[0] += pair[m];
+                if (m >= silent) same[1] += pair[m];
             }
             for (std::size_t i = 0; i < 2; ++i) {
                 if (!has(b, i)) continue;
-                w.gram[(i * gains_ + j) * q + i * gains_ + l] = same;
-                w.gram[(i * gains_ + l) * q + i * gains_ + j] = same;
+                w.gram[(i * gains_ + j) * q + i * gains_ + l] = same[i];
+                w.gram[(i * gains_ + l) * q + i * gains_ + j] = same[i];
             }
         }
     w.matched.resize(q);
@@ -131,6 +133,13 @@ int PairFit::partial(std::size_t b, std::size_t pipe) const {
 }
 
 bool PairFit::has(std::size_t b, std::size_t pipe) const { return partial(b, pipe) > 0; }
+
+/// Of a band's samples, the first in which the pipe sounds.
+std::size_t PairFit::first_of_pipe(std::size_t b) const {
+    const PairBand& band = bands_[b];
+    const double first = std::ceil((model_.pipe_from_s - band.first_s) * band.rate);
+    return static_cast<std::size_t>(std::clamp(first, 0.0, static_cast<double>(band.z.size())));
+}
 
 double PairFit::wander_over_span(const PairState& state, std::size_t pipe) const {
     const double cents = state.wander[pipe] * std::sqrt(kWanderSpan / model_.span_s);
@@ -192,6 +201,10 @@ void PairFit::lay_tones(std::size_t b, const PairState& state) {
         for (std::size_t m = 0; m < n; ++m)
             cycles[m] = k * cycles[m] + at_hz * w.path[m];
         lay_circle(cycles.data(), w.tone[i].re.data(), w.tone[i].im.data(), n);
+        if (i == 0) continue;
+        const auto silent = static_cast<std::ptrdiff_t>(first_of_pipe(b));
+        std::fill_n(w.tone[i].re.begin(), silent, 0.0);
+        std::fill_n(w.tone[i].im.begin(), silent, 0.0);
     }
 }
 

@@ -5,6 +5,7 @@
 
 #include "listening/pair_bands.h"
 
+#include <algorithm>
 #include <array>
 #include <complex>
 #include <cstddef>
@@ -23,6 +24,9 @@ struct PairModel {
     double pipe_sd_hz = 20.0;      ///< of the pipe's, which is hardly known
     std::size_t wander_terms = 8;  ///< cosines of each phase path
     std::size_t gain_terms = 4;    ///< cosines of each partial's own slow gain
+    double pipe_from_s = -1e9;     ///< the pipe is silent before, from the span's middle
+    double means_from_s = -1e9;    ///< what is asked for are means from here to the span's end
+    double means_over_s() const { return std::min(span_s, 0.5 * span_s - means_from_s); }
 };
 
 /// One place in the space of unknowns. Index 0 is the reference, 1 the pipe.
@@ -72,7 +76,8 @@ class PairFit {
     /// Means over the span, weighted by amplitude within a partial and by information over
     /// partials, with their covariance. `state` has to be one just refined.
     PairAnswer answer(const PairState& state);
-    /// The same over a part of the span, from −0.5 to 0.5, for the state answered for last.
+    /// The same over a part of the time that means are asked for, from −0.5 to 0.5, for the state
+    /// answered for last.
     PairAnswer part(const PairState& state, double from, double to);
     /// One tone's phasor in band `b`, `at_s` from the span's middle; after the span the wander
     /// stands still. For the state fitted or asked last.
@@ -91,6 +96,7 @@ class PairFit {
     void evaluate(const PairState& state, bool curvature, bool moved);
     void lay_work(std::size_t b);
     void lay_tones(std::size_t b, const PairState& state);
+    std::size_t first_of_pipe(std::size_t b) const;
     void gather(std::size_t b);
     void evaluate_band(std::size_t b, const PairState& state, bool curvature);
     void lay_residual(std::size_t b);

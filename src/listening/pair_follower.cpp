@@ -13,7 +13,7 @@ namespace {
 
 constexpr double kLeastRate = 60.0;  // of the bands: what moves is seen soon
 constexpr std::size_t kBands = 10;
-constexpr std::size_t kMostModes = 3;
+constexpr std::size_t kMostHidden = 32;
 constexpr double kGiveUp = 30.0;  // in evidence, below the best
 /// Evidence that two have over one before two are believed.
 constexpr double kSurelyTwo = 12.0;
@@ -71,13 +71,15 @@ double slow(double turns) {
 }  // namespace
 
 PairFollower::PairFollower(SampleRate rate, Seconds longest)
-    : rate_(rate), stream_(rate, longest, kLeastRate) {
+    : rate_(rate), stream_(rate, std::max(longest, kHearsBefore), kLeastRate) {
     modes_.reserve(2 * kMostModes);
     places_.reserve(2 * kMostModes);
+    hidden_.reserve(kMostHidden);
 }
 
 void PairFollower::stop() {
     modes_.clear();
+    before_.reset();
     stream_.stop();
     two_ = false;
 }
@@ -116,7 +118,11 @@ void PairFollower::set_model(FrameIndex from, FrameIndex to) {
 }
 
 bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex to,
-                          const PairRequest& request, const PairPremise& premise) {
+                          const PairRequest& request, const PairPremise& premise,
+                          const std::optional<HeardBefore>& before) {
+    // Where they were found from before is worth a try again.
+    const bool again = before && before_ && before->from == before_->from && two_;
+    const std::vector<PairPlace> earlier = again ? places_ : std::vector<PairPlace>{};
     stop();
     request_ = request;
     request_.rate = rate_;
@@ -127,7 +133,7 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     std::vector<PairPlace> places = find_places(samples, request_, plan, effort);
     if (places.empty()) return false;
     if (places.size() > kMostModes) places.resize(kMostModes);
-    choose_bands(plan, places, sound, from);
+    choose_bands(plan, places, sound, before ? before->from : from);
     if (!stream_.active()) return false;
     set_model(from, to);
     stream_.window(from, to, {}, bands_);
@@ -163,6 +169,8 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
         any = true;
     }
     judge_number(places.front(), premise);
+    before_ = before;
+    if (hears_before(to)) hear_from_before(to, earlier);
     return true;
 }
 
@@ -175,9 +183,10 @@ void PairFollower::judge_number(const PairPlace& best, const PairPremise& premis
     answer();
     if (premise.surely_two) return;
     const double times =
-        std::abs(best.beat(request_)) * model_.span_s > kBeatsCounted ? 1.0 : premise.times;
+        std::abs(best.beat(request_)) * model_.means_over_s() > kBeatsCounted ? 1.0 : premise.times;
     const bool strong = listening::holds_two(
-        best, std::max(explains_ ? 1.0 : kInaudible, times * passing(Seconds{model_.span_s})));
+        best,
+        std::max(explains_ ? 1.0 : kInaudible, times * passing(Seconds{model_.means_over_s()})));
     two_ = strong && gain > kSurelyTwo;
     if (!two_) answer();
 }
@@ -185,10 +194,10 @@ void PairFollower::judge_number(const PairPlace& best, const PairPremise& premis
 bool PairFollower::follow(FrameIndex from, FrameIndex to, std::span<const HiddenSpan> hidden) {
     if (duration(to - from, rate_) < kShortest) return false;
     const PairModel old = model_, old_alone = alone_model_;
+    const FrameIndex old_from = from_, old_to = to_;
+    hear_window(from, to, hidden);
     const double later_s =
-        0.5 * (duration(from - from_, rate_) + duration(to - to_, rate_)).count();
-    set_model(from, to);
-    stream_.window(from, to, hidden, bands_);
+        0.5 * (duration(from_ - old_from, rate_) + duration(to_ - old_to, rate_)).count();
     if (two_) {
         fit_.take(bands_, model_);
         for (PairState& mode : modes_) {
@@ -247,10 +256,10 @@ void PairFollower::answer() {
             listening::holds_two(heard, in_tune_ ? kNoLongerUnrest * kInaudible : kInaudible);
         in_tune_ = !audible && !pipe_has_own();
         const double unrest =
-            explains_ ? 1.0 : kInaudible * slow(reading_.beat.value() * model_.span_s);
-        weak_ = !audible ||
-                !listening::holds_two(heard, std::max(passing(Seconds{model_.span_s}), unrest));
-        const Hertz seen{turns_seen() / (model_.span_s * (weak_ ? 1 : highest_meeting()))};
+            explains_ ? 1.0 : kInaudible * slow(reading_.beat.value() * model_.means_over_s());
+        weak_ = !audible || !listening::holds_two(
+                                heard, std::max(passing(Seconds{model_.means_over_s()}), unrest));
+        const Hertz seen{turns_seen() / (model_.means_over_s() * (weak_ ? 1 : highest_meeting()))};
         const Hertz size{std::abs(reading_.beat.value())};
         if (in_tune_)
             say_in_tune(seen);

@@ -30,9 +30,13 @@ class PairFollower {
     /// Where the next searches listen, from 0.
     void choose(int channel) { channel_ = channel; }
     /// Looks for both in `from` to `to` without knowing where the pipe is. False, and nothing is
-    /// held, when nothing stands out there. Allocates.
+    /// held, when nothing stands out there. `before`: while that is no more than kHearsBefore ago
+    /// the two are heard from there on, since what the reference was alone, partial by partial,
+    /// tells its share of what both are. Allocates.
+    static constexpr Seconds kHearsBefore{9.0};
     bool search(const SoundHistory& sound, FrameIndex from, FrameIndex to,
-                const PairRequest& request, const PairPremise& premise);
+                const PairRequest& request, const PairPremise& premise,
+                const std::optional<HeardBefore>& before = std::nullopt);
     /// Goes on from the last answer. Requires active(). False when the span is too short, or
     /// nothing can be held on to.
     bool follow(FrameIndex from, FrameIndex to, std::span<const HiddenSpan> hidden);
@@ -56,6 +60,8 @@ class PairFollower {
         double beat = 0.0, sd = 0.0;
     };
     Part part(double from, double to);
+    /// The two are heard from before the pipe joined. Requires active().
+    bool hears_joining() const { return hears_before(to_); }
     /// The reference alone, for the reading it is.
     PitchReading alone(FrameIndex from, FrameIndex to) const;
 
@@ -76,7 +82,11 @@ class PairFollower {
     Foretold foretold() const;
 
   private:
+    static constexpr std::size_t kMostModes = 3;
     void set_model(FrameIndex from, FrameIndex to);
+    bool hears_before(FrameIndex to) const;
+    void hear_from_before(FrameIndex to, std::span<const PairPlace> places);
+    void hear_window(FrameIndex from, FrameIndex to, std::span<const HiddenSpan> hidden);
     void drop_unlikely();
     void answer();
     int highest_meeting() const;
@@ -99,6 +109,8 @@ class PairFollower {
     std::vector<PairState> modes_;  // best first
     PairState one_;
     std::vector<PairPlace> places_;
+    std::optional<HeardBefore> before_;
+    std::vector<HiddenSpan> hidden_;  // with the pipe's speech
     bool two_ = false, weak_ = false;
     bool in_tune_ = false;   // the second tone is no more than the unrest of two in tune
     bool explains_ = false;  // the second tone explained what no unrest does when it was found

@@ -2,6 +2,7 @@
 
 #include "listening/pair_times.h"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 
@@ -13,6 +14,12 @@ namespace {
 constexpr int kMostAgain = 2;
 constexpr std::array<Seconds, 4> kLooksForJoined{Seconds{0.25}, Seconds{0.5}, Seconds{0.9},
                                                  Seconds{1.6}};
+
+/// Another had begun before it changed what was heard by enough to be noticed.
+constexpr Seconds kNoticedAfter{0.1};
+/// So much of the first alone tells its partials' levels, and more costs more.
+constexpr Seconds kLeastBefore{0.4};
+constexpr Seconds kMostBefore{1.0};
 
 }  // namespace
 
@@ -42,6 +49,19 @@ std::optional<FrameIndex> PairJoining::due(double spacing_hz, FrameIndex now) co
         at_least(span, kFirstLookPeriods * span / kLooksForJoined.front(), spacing_hz);
     if (duration(now - spoken, rate_) < least) return std::nullopt;
     return spoken;
+}
+
+std::optional<HeardBefore> PairJoining::before(FrameIndex began, std::span<const HiddenSpan> hidden,
+                                               FrameIndex spoken) const {
+    const auto earlier = [&](FrameIndex at, Seconds by) {
+        return at + -std::llround(by.count() * rate_.value());
+    };
+    const FrameIndex to = earlier(*joined_, kNoticedAfter);
+    FrameIndex from = std::max(began, earlier(to, kMostBefore));
+    for (const HiddenSpan& h : hidden)
+        from = std::max(from, h.to);
+    if (duration(to - from, rate_) < kLeastBefore) return std::nullopt;
+    return HeardBefore{from, to, spoken};
 }
 
 bool PairJoining::looked(FrameIndex now, bool filling) {

@@ -2,9 +2,11 @@
 #pragma once
 
 #include "core/units.h"
+#include "listening/pair_stream.h"
 
 #include <cstddef>
 #include <optional>
+#include <span>
 
 namespace rankwright::listening {
 
@@ -24,6 +26,11 @@ class PairJoining {
     void note(bool odd, bool own, FrameIndex now);
     /// Another may have joined.
     bool joined() const { return joined_.has_value(); }
+    /// What was heard of the first alone, which began at `began`, clear of what was hidden, before
+    /// another joined it, which has spoken by `spoken`. Empty where that is too little to tell.
+    /// Requires joined().
+    std::optional<HeardBefore> before(FrameIndex began, std::span<const HiddenSpan> hidden,
+                                      FrameIndex spoken) const;
     /// Once joined: in the sound from here on it is to be looked for now; `spacing_hz` between the
     /// two's partials.
     std::optional<FrameIndex> due(double spacing_hz, FrameIndex now) const;

@@ -22,7 +22,7 @@ namespace rankwright::listening {
 
 namespace {
 
-constexpr Seconds kKept{4.3};
+constexpr Seconds kKept = PairFollower::kHearsBefore + Seconds{0.5};
 constexpr Seconds kLongest{3.0};
 constexpr Seconds kLongestBass{4.0};
 constexpr Hertz kBassPairBelow{130.0};
@@ -94,6 +94,11 @@ struct PairListener::State {
         return follower.weak() || follower.reading().under ||
                std::abs(follower.reading().beat.value()) * span.count() < kShared;
     }
+    /// The one that stands alone, rather than the pipe.
+    bool is_reference() const {
+        return PairAlone::may_be_reference(follower.reference(), expected->reference,
+                                           expected->reference_sd, since(from));
+    }
     Seconds shown_span() const {
         return moving ? look_span(kMovingLook) : std::min(since(from), longest());
     }
@@ -138,6 +143,7 @@ struct PairListener::State {
     FrameIndex searched;
     Seconds patience{kLooksAgain};  // until one that stands alone, or is weak, is searched again
     HiddenSpans hidden;
+    std::optional<HeardBefore> before;  // the reference alone, before the pipe joined it
     PairAlone alone;
     std::vector<PartialFrame> frames;
     PairHearing hearing;
@@ -242,6 +248,7 @@ void PairListener::State::wait_for_tones() {
 void PairListener::State::begin_again(FrameIndex at) {
     stage = Stage::speaking;
     moving = false;
+    before.reset();
     looked_again = false;
     hidden.clear();
     changes.restart(sound.end());
@@ -282,7 +289,7 @@ void PairListener::State::hear_speech() {
 bool PairListener::State::look(FrameIndex at, double doubt) {
     searched = sound.end();
     const PairPremise premise{both || watch().pipe_sounds(), doubt, moving};
-    if (!follower.search(sound, at, sound.end(), request(), premise)) return false;
+    if (!follower.search(sound, at, sound.end(), request(), premise, before)) return false;
     const bool other_key =
         std::abs(interval(expected->reference, follower.reference()).value()) > kOtherKey.value() ||
         (follower.two() && std::abs(follower.reading().cents.value()) > kOtherKeysPipe.value());
@@ -339,6 +346,7 @@ bool PairListener::State::note_changes() {
             return false;
         case What::moved:
             moving = true;
+            before.reset();
             forget_pace();
             steady_since = sound.end();
             ticked = back(kTickYoung);
@@ -366,6 +374,8 @@ void PairListener::State::await_another() {
     const auto spoken = joining.due(spacing(), sound.end());
     if (!spoken) return;
     const bool filling = joining.joined_after(from) < kYoungPair;
+    before.reset();
+    if (is_reference()) before = joining.before(from, hidden.ended(), *spoken);
     if (!look(std::max(*spoken, back(longest())), filling ? kDoubtYoung : 1.0)) return restart();
     const bool again = joining.looked(sound.end(), filling);
     if (filling) watch().learn();
@@ -409,9 +419,7 @@ void PairListener::State::tick() {
     if (!follower.two()) {
         // Two that beat slowly pass for one while they stand against each other.
         if (heard_both && !watch().pipe_missing()) return;
-        if (PairAlone::may_be_reference(follower.reference(), expected->reference,
-                                        expected->reference_sd, since(from)))
-            alone.learn(follower.alone(at, sound.end()));
+        if (is_reference()) alone.learn(follower.alone(at, sound.end()));
         return;
     }
     judge_pace();

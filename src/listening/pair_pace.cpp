@@ -40,7 +40,11 @@ void PairPace::judge(PairFollower& follower, const Span& span) {
     const double least = kOffLeast.value() * wander_along_compass(follower.reading().pipe) *
                          span.meets.value() / kCents;
     read_end(follower, span, least);
-    outgrown_ = span.heard >= 2.0 * kEnd && differ(late, follower.part(-0.5, -0.5 + share), least);
+    // How two that hardly beat share the sound is told by all of it since before they did.
+    const bool hardly = follower.weak() || follower.reading().under;
+    const bool known = !follower.hears_joining() || !hardly;
+    outgrown_ =
+        known && span.heard >= 2.0 * kEnd && differ(late, follower.part(-0.5, -0.5 + share), least);
 }
 
 void PairPace::read_end(PairFollower& follower, const Span& span, double least) {

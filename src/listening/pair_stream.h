@@ -19,6 +19,12 @@ struct HiddenSpan {
     FrameIndex from, to;
 };
 
+/// The reference alone, and the pipe that has joined it since.
+struct HeardBefore {
+    FrameIndex from, to;   ///< alone
+    FrameIndex both_from;  ///< the pipe has spoken
+};
+
 /// Cuts the same bands as cut_band, output by output. Frames are those of the SoundHistory.
 class PairStream {
   public:

@@ -6,6 +6,7 @@
 #include "support/scene.h"
 
 #include <cmath>
+#include <numbers>
 #include <vector>
 
 #include <gtest/gtest.h>
@@ -144,6 +145,52 @@ TEST(PairListener, ReadsTheReferenceAloneAndThenThePipeThatJoins) {
             EXPECT_FALSE(m.t > 4.5 && m.hearing.reading && !m.hearing.reading->under)
                 << "no beat is left at " << m.t;
     }
+}
+
+// Two that hardly beat and wander by as much as they differ: neither the beat nor the reference's
+// pitch of a moment ago tells them apart. What each partial of the reference was alone does.
+TEST(PairListener, TwoThatHardlyBeatAreToldApartByWhatTheReferenceWasAlone) {
+    const double joins_s = 2.0, end_s = 5.0;
+    double squares = 0.0;
+    int heard = 0;
+    for (std::uint64_t seed = 1; seed <= 12; ++seed) {
+        const double off_cents = seed % 2 == 0 ? 0.4 : -0.4;
+        const auto wander = [](double slowness, double turn) {
+            return [=](double t) {
+                return 0.25 * std::sin(2.0 * std::numbers::pi * (t / slowness + turn));
+            };
+        };
+        const double turn = 0.37 * static_cast<double>(seed);
+        const auto first = wander(3.1, turn), second = wander(4.3, 1.7 * turn);
+        const Awaited awaited;
+        Scene scene(kRate, end_s, seed);
+        scene.add(
+            Tone{.hz = awaited.reference_hz, .from_s = 0.3, .cents = first, .phase_seed = seed});
+        scene.add(Tone{.hz = awaited.reference_hz,
+                       .from_s = joins_s,
+                       .cents = [&](double t) { return off_cents + second(t); },
+                       .phase_seed = 90 + seed});
+        scene.add_white(0.1, 40.0);
+        const auto moments = listen(scene, awaited);
+        const PairHearing& hearing = at(moments, end_s - 0.05);
+        if (!hearing.reading) continue;
+        ++heard;
+        // The least-squares slope of a phase weighs its pitch by 6u(1 - u) along the span
+        // (calculus).
+        double truth = 0.0;
+        const int points = 400;
+        for (int i = 0; i < points; ++i) {
+            const double u = (i + 0.5) / points;
+            const double t = end_s - 0.05 - hearing.heard.count() * u;
+            truth += 6.0 * u * (1.0 - u) * (off_cents + second(t) - first(t)) / points;
+        }
+        const double error = hearing.reading->cents.value() - truth;
+        squares += error * error;
+        EXPECT_LT(std::abs(error), 0.5) << seed;
+        EXPECT_GT(truth * hearing.reading->cents.value(), 0.0) << seed;
+    }
+    EXPECT_EQ(heard, 12);
+    EXPECT_LT(std::sqrt(squares / heard), 0.2);
 }
 
 // The pipe's key may go down before its reference's, which was heard a while ago.

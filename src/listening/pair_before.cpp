@@ -1,0 +1,73 @@
+// A reference and a pipe, heard from the time when the reference was still alone.
+#include "listening/pair_follower.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+namespace rankwright::listening {
+
+namespace {
+
+constexpr int kBeforeSteps = 8;
+/// Two that hardly beat are looked for here too, in turns from the best.
+constexpr std::array<double, 4> kBeatsTried{-0.6, -0.2, 0.2, 0.6};
+/// Cosines a second, and at most: of the paths, and of the gains.
+constexpr double kPathTerms = 3.0, kMostPathTerms = 18.0;
+constexpr double kGainTerms = 1.5, kMostGainTerms = 6.0;
+
+std::size_t terms(double a_second, Seconds span, double most) {
+    return static_cast<std::size_t>(std::clamp(std::round(a_second * span.count()), 2.0, most));
+}
+
+}  // namespace
+
+bool PairFollower::hears_before(FrameIndex to) const {
+    return two_ && before_ && duration(to - before_->from, rate_) <= kHearsBefore;
+}
+
+/// The bands that are fitted next, of a span or of all since before it, and what the fit takes for
+/// granted there. What is asked for are the means from `from` on.
+void PairFollower::hear_window(FrameIndex from, FrameIndex to, std::span<const HiddenSpan> hidden) {
+    if (!hears_before(to)) {
+        set_model(from, to);
+        return stream_.window(from, to, hidden, bands_);
+    }
+    const FrameIndex alone_from = before_->from;
+    set_model(alone_from, to);
+    const auto from_middle = [&](FrameIndex at) {
+        return 0.5 * (duration(at - alone_from, rate_) - duration(to - at, rate_)).count();
+    };
+    model_.pipe_from_s = from_middle(before_->both_from);
+    model_.means_from_s = from_middle(std::max(from, before_->both_from));
+    const Seconds span{model_.span_s};
+    model_.wander_terms = terms(kPathTerms, span, kMostPathTerms);
+    model_.gain_terms = terms(kGainTerms, span, kMostGainTerms);
+    hidden_.assign(hidden.begin(), hidden.end());
+    hidden_.push_back({before_->to, before_->both_from});
+    stream_.window(alone_from, to, hidden_, bands_);
+}
+
+/// Goes back to before the pipe joined, from what was found since and from `places` besides.
+void PairFollower::hear_from_before(FrameIndex to, std::span<const PairPlace> places) {
+    const PairModel old = model_;
+    const FrameIndex old_from = from_, old_to = to_;
+    hear_window(before_->both_from, to, {});
+    const Seconds later = duration(from_ - old_from, rate_) + duration(to_ - old_to, rate_);
+    fit_.take(bands_, model_);
+    for (PairState& mode : modes_)
+        fit_.carry(mode, old, 0.5 * later.count());
+    for (const double turns : kBeatsTried)
+        modes_.push_back(fit_.start(0.0, turns / (model_.means_over_s() * request_.pipe_partial)));
+    for (const PairPlace& place : places)
+        modes_.push_back(fit_.start(place.reference_hz - model_.nominal_hz[0],
+                                    place.pipe_hz - model_.nominal_hz[1]));
+    for (PairState& mode : modes_)
+        fit_.refine(mode, kBeforeSteps);
+    drop_unlikely();
+    if (modes_.empty()) return stop();
+    if (modes_.size() > kMostModes) modes_.resize(kMostModes);
+    answer();
+}
+
+}  // namespace rankwright::listening
