@@ -56,7 +56,7 @@ Result<std::unique_ptr<VisitBook>> open_book(const organ::Instrument& instrument
     if (options.book.empty() && options.input == "simulated") {
         // Practice isn't the organ's history; and its pipes are out of tune anew each time.
         wanted.file = storage::usual_book().replace_filename("simulated.sqlite");
-        wanted.new_visit = !options.run.only_listed;
+        wanted.new_visit = wanted.throwaway = !options.run.only_listed;
     } else if (options.book.empty() && options.input == "mic") {
         wanted.file = storage::usual_book();
     }

@@ -7,6 +7,7 @@
 #include "app/visit_book.h"
 #include "app/visit_list.h"
 #include "core/text.h"
+#include "storage/at_work.h"
 #include "storage/book_json.h"
 #include "visit/record.h"
 #include "visit/wall_time.h"
@@ -83,6 +84,8 @@ Result<std::vector<visit::BookMatter>> edits_of(const ListOptions& options,
 /// Into the visit that isn't over, or into one that begins with it.
 Result<void> write_edits(const std::filesystem::path& file, const organ::Instrument& instrument,
                          const std::string& instrument_file, std::vector<visit::BookMatter> edits) {
+    const auto at_work = storage::AtWork::begin(file, slug(instrument.name));
+    if (!at_work) return tl::unexpected(at_work.error());
     auto book = storage::TuningBook::open(file);
     if (!book) return tl::unexpected(book.error());
     const auto open = book->open_visit(slug(instrument.name));

@@ -56,6 +56,12 @@ visit::VisitRecord visit_begun_now(const organ::Instrument& instrument,
 Result<std::unique_ptr<VisitBook>> VisitBook::open(const organ::Instrument& instrument,
                                                    const Options& options) {
     const std::string organ = slug(instrument.name);
+    std::optional<storage::AtWork> at_work;
+    if (!options.throwaway) {
+        auto begun = storage::AtWork::begin(options.file, organ);
+        if (!begun) return tl::unexpected(begun.error());
+        at_work = std::move(*begun);
+    }
     std::optional<OpenVisit> found;
     if (!options.new_visit) {
         auto open = find_open_visit(options.file, organ);
@@ -69,13 +75,14 @@ Result<std::unique_ptr<VisitBook>> VisitBook::open(const organ::Instrument& inst
         found.emplace();
         found->visit = visit_begun_now(instrument, options.instrument_file);
     }
-    return std::unique_ptr<VisitBook>(
-        new VisitBook(options, std::move(found->visit), std::move(found->earlier)));
+    return std::unique_ptr<VisitBook>(new VisitBook(
+        options, std::move(at_work), std::move(found->visit), std::move(found->earlier)));
 }
 
-VisitBook::VisitBook(const Options& options, visit::VisitRecord visit,
-                     std::vector<visit::BookEntry> earlier)
-    : file_(options.file),
+VisitBook::VisitBook(const Options& options, std::optional<storage::AtWork> at_work,
+                     visit::VisitRecord visit, std::vector<visit::BookEntry> earlier)
+    : at_work_(std::move(at_work)),
+      file_(options.file),
       visit_(std::move(visit)),
       earlier_(std::move(earlier)),
       writer_(options.file, visit_) {}

@@ -4,6 +4,7 @@
 #include "app/work.h"
 #include "core/result.h"
 #include "organ/instrument.h"
+#include "storage/at_work.h"
 #include "storage/book_writer.h"
 #include "visit/record.h"
 #include "visit/work_list.h"
@@ -29,9 +30,12 @@ class VisitBook {
         std::filesystem::path file;
         std::string instrument_file;
         bool new_visit = false;  ///< don't go on with the one that isn't over
+        /// A visit that nobody goes on with: others may be at work beside it.
+        bool throwaway = false;
     };
-    /// Goes on with the organ's visit that isn't over, or begins one. A book that can't be read
-    /// fails with what to do; one that can't be written doesn't: the work goes on, and says so.
+    /// Goes on with the organ's visit that isn't over, or begins one. A book that can't be read, or
+    /// in which another program is at work on the organ, fails with what to do; one that can't be
+    /// written doesn't: the work goes on, and says so.
     static Result<std::unique_ptr<VisitBook>> open(const organ::Instrument& instrument,
                                                    const Options& options);
 
@@ -51,9 +55,10 @@ class VisitBook {
     std::string resumed() const;
 
   private:
-    VisitBook(const Options& options, visit::VisitRecord visit,
-              std::vector<visit::BookEntry> earlier);
+    VisitBook(const Options& options, std::optional<storage::AtWork> at_work,
+              visit::VisitRecord visit, std::vector<visit::BookEntry> earlier);
 
+    std::optional<storage::AtWork> at_work_;  ///< until all is written
     std::filesystem::path file_;
     visit::VisitRecord visit_;
     std::vector<visit::BookEntry> earlier_;

@@ -4,6 +4,7 @@
 #include "support/sound_server.h"
 
 #include <chrono>
+#include <csignal>
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
@@ -116,6 +117,32 @@ TEST_F(ListInTheWindow, IsWalkedChangedAndReportedOn) {
     std::ostringstream all;
     all << std::ifstream(folder / "all.json").rdbuf();
     EXPECT_THAT(all.str(), HasSubstr("checked before leaving: mutes out, and counted"));
+}
+
+// Two programs that go on with one visit would each have a list of their own.
+TEST_F(ListInTheWindow, IsChangedThereWhileTheWindowIsOpen) {
+    ASSERT_EQ(list("--want \"Great/Octave 4'/13\"").code, 0);
+    start();
+    EXPECT_TRUE(at("Great · Octave 4'", 13)) << shown();
+    for (const char* edit : {"--want \"Great/Octave 4'/25\"", "--complaint sour"}) {
+        const Outcome refused = list(edit);
+        EXPECT_EQ(refused.code, 2);
+        EXPECT_THAT(refused.error, HasSubstr("another Rankwright is at work"));
+        EXPECT_THAT(refused.error, HasSubstr("L opens the work list"));
+    }
+    const Outcome second =
+        rankwright("chamber '" + organ + "' --input simulated --for 1 --book '" + book + "'");
+    EXPECT_EQ(second.code, 2);
+    EXPECT_THAT(second.error, HasSubstr("another Rankwright is at work"));
+    EXPECT_EQ(list("").json()["to_do"], 1) << "it is only looked at";
+    for (const char* key : {"l", "d", "Escape"})
+        press(key);
+    EXPECT_TRUE(comes_true([&] { return list("").code == 1 || list("").json()["to_do"] == 0; }));
+    program.signal(SIGKILL);
+    program.wait(20s);
+    EXPECT_EQ(list("--want \"Great/Octave 4'/25\"").json()["to_do"], 1)
+        << "the visit is free again, however its program ended";
+    EXPECT_EQ(rankwright("book visits --json --book '" + book + "'").json()["visits"].size(), 1U);
 }
 
 TEST_F(ListInTheWindow, AnEmptyListIsSaidBeforeTheWindowOpens) {
