@@ -171,6 +171,7 @@ void Record::note(const BookEntry& entry) {
                                  known.list_serial = entry.serial;
                                  if (m.state == ListState::hear_again)
                                      ++known.left_to_be_heard_again;
+                                 if (m.state == ListState::open) ++known.left_open;
                              },
                              [](const auto&) {}};
     std::visit(visitor, entry.matter);

@@ -26,6 +26,7 @@ struct PipeRecord {
     std::optional<ListState> list;
     std::uint64_t list_serial = 0;   ///< of `list`; 0 without one
     int left_to_be_heard_again = 0;  ///< so often in this visit
+    int left_open = 0;               ///< likewise
 };
 
 /// A visit's entries in memory. Belongs to the listening thread; nothing here touches a disk.

@@ -132,10 +132,8 @@ std::size_t Run::again_count() const {
 
 // By the list the open ones come round: once more is worth it.
 bool Run::is_given_up(const PipeId& pipe) const {
-    constexpr int kMostTries = 2;
     const PipeRecord& known = record_.of(pipe);
-    const auto tries = tries_.find(pipe);
-    if (options_.only_listed && tries != tries_.end() && tries->second >= kMostTries) return true;
+    if (options_.only_listed && !was_tried_too_little(pipe)) return true;
     return given_up_.count(pipe) != 0 || (known.list == ListState::open && does_not_stay(known));
 }
 

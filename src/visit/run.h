@@ -223,6 +223,8 @@ class Run {
     bool goes_to(const PipeId& pipe) const;
     const std::map<PipeId, PipeId>& put_off() const;
     bool waits_for_reference(const PipeId& pipe) const { return put_off().count(pipe) != 0; }
+    bool is_waited_for(const PipeId& pipe) const;
+    bool was_tried_too_little(const PipeId& pipe) const;
     std::optional<organ::StopRef> stop_waited_for() const;
     bool comes_back_to(const PipeId& pipe, const PipeOutcome& outcome) const;
     void hear_dependents_again();
@@ -334,7 +336,7 @@ class Run {
     bool waits_ = false;  ///< nothing was left to do but to wait, as seen last
     Seconds in_hand_since_{0.0};
     std::set<PipeId> given_up_;    ///< noted as dead, tried, and still silent: not gone to again
-    std::map<PipeId, int> tries_;  ///< at pipes that were left open, in this run over the list
+    std::map<PipeId, int> tries_;  ///< at pipes that were left open, in this run
     bool over_ = false;            ///< `next` found nothing more
     bool was_done_ = false;        ///< the stop in hand, when it was taken
 };

@@ -121,6 +121,7 @@ void Run::leave_pipe() {
         ++tries_[pipe().id];
     else
         tries_.erase(pipe().id);
+    put_off_.at.reset();
     if (!touched) return;
     if (outcome.settled) hold_pitch();
     pitch_.moved(pipe().id);

@@ -1,5 +1,5 @@
-// References come before what is tuned from them: a pipe waits until its own stands for good, and
-// is heard again when that is moved afterwards.
+// References come before what is tuned from them: a pipe waits until its own stands for good, or
+// has been tried twice, and is heard again when that is moved afterwards.
 #include "visit/faults.h"
 #include "visit/run.h"
 
@@ -76,20 +76,37 @@ const std::map<PipeId, PipeId>& Run::put_off() const {
     put_off_.pipes.clear();
     for (const auto& [pipe, from] : tuned_from_) {
         const PipeRecord& reference = record_.of(from);
-        if (reference.list != ListState::hear_again || reference.out_of_reach ||
-            !reference.faults.empty() || record_.of(pipe).list == ListState::done || !goes_to(from))
+        const bool awaited =
+            reference.list == ListState::hear_again ||
+            (reference.list == ListState::open && was_tried_too_little(from) && !is_given_up(from));
+        if (!awaited || reference.out_of_reach || !reference.faults.empty() ||
+            record_.of(pipe).list == ListState::done || !goes_to(from))
             continue;
         put_off_.pipes.emplace(pipe, from);
     }
     return put_off_.pipes;
 }
 
+// A pipe that was left open is worth being come back to once.
+bool Run::was_tried_too_little(const PipeId& pipe) const {
+    constexpr int kMostTries = 2;
+    const auto tries = tries_.find(pipe);
+    return tries == tries_.end() || tries->second < kMostTries;
+}
+
+bool Run::is_waited_for(const PipeId& pipe) const {
+    const auto& waiting = put_off();
+    return std::any_of(waiting.begin(), waiting.end(),
+                       [&](const auto& one) { return one.second == pipe; });
+}
+
 // Pipes that were gone past for a reason, not by choice: also before the program was started again.
 bool Run::comes_back_to(const PipeId& pipe, const PipeOutcome& outcome) const {
-    if (outcome.again || outcome.open) return outcome.again;
+    if (outcome.again || outcome.open) return outcome.again || is_waited_for(pipe);
     const auto from = tuned_from_.find(pipe);
-    return from != tuned_from_.end() && record_.of(from->second).left_to_be_heard_again > 0 &&
-           goes_to(from->second);
+    if (from == tuned_from_.end() || !goes_to(from->second)) return false;
+    const PipeRecord& reference = record_.of(from->second);
+    return reference.left_to_be_heard_again + reference.left_open > 0;
 }
 
 // What has cooled, and others wait for, comes before the next stop.

@@ -110,6 +110,53 @@ TEST_F(RunReferences, APipeWaitsWhileItsReferenceCools) {
     EXPECT_FALSE(run.wait());
 }
 
+// What a reference that was left open has wrong would be copied: it is tried once more before.
+TEST_F(RunReferences, AReferenceThatWasLeftOpenIsTriedAgainBeforeWhatIsTunedFromIt) {
+    visit::Run run = begin();
+    const auto leave_open = [&] {
+        at(run, now + 2.0);
+        run.follow(stands(run, Cents{-9.0}, tuning::Stage::reading));
+        return run.next();
+    };
+    ASSERT_EQ(run.pipe().id, pipe("octave-4", 37));
+    ASSERT_TRUE(leave_open());
+    ASSERT_EQ(run.pipe().id, pipe("octave-4", 38));
+    tune(run, Cents{0.1}, Cents{0.1});
+    ASSERT_TRUE(run.next());
+    EXPECT_EQ(run.pipe().id, pipe("octave-4", 37));
+    ASSERT_TRUE(leave_open());
+    std::vector<PipeId> then;
+    for (int i = 0; i < 2; ++i) {
+        then.push_back(run.pipe().id);
+        tune_by_beats(run, Cents{0.1});
+        EXPECT_EQ(run.next(), i == 0) << "twice is enough, and nothing waits for ever";
+    }
+    EXPECT_THAT(then, ::testing::UnorderedElementsAre(pipe("principal-8", 37),
+                                                      pipe("principal-8", 38)));
+}
+
+TEST_F(RunReferences, OverTheListToo) {
+    for (const char* stop : {"octave-4", "principal-8"})
+        for (const int key : {37, 38})
+            record.add({}, ListChange{pipe(stop, key), ListState::wanted});
+    visit::Run run = begin(true);
+    ASSERT_EQ(run.pipe().id, pipe("octave-4", 37));
+    at(run, 2.0);
+    run.follow(stands(run, Cents{-9.0}, tuning::Stage::reading));
+    std::vector<PipeId> then;
+    ASSERT_TRUE(run.next());
+    while (then.size() < 4) {
+        then.push_back(run.pipe().id);
+        if (run.pipe().id.stop == "octave-4")
+            tune(run, Cents{0.1}, Cents{0.1});
+        else
+            tune_by_beats(run, Cents{0.1});
+        if (!run.next()) break;
+    }
+    EXPECT_THAT(then, ::testing::ElementsAre(pipe("octave-4", 38), pipe("principal-8", 38),
+                                             pipe("octave-4", 37), pipe("principal-8", 37)));
+}
+
 // Which pipes were gone past, since their reference was warm, is known also after a new start.
 TEST_F(RunReferences, WhatWaitedIsComeBackToAfterANewStart) {
     visit::Run run = begin();
