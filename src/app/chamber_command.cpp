@@ -127,8 +127,8 @@ void add_chamber_command(CLI::App& app, ExitCode& code) {
             "seconds a key, and nothing is tuned")
         ->check(CLI::IsMember({"single", "reference", "bearings", "mixture", "survey"}));
     command->add_flag("--list", options.run.only_listed,
-                      "only the pipes of the work list, over all stops, in the order for the feet "
-                      "(mixtures with --job mixture)");
+                      "only the pipes of the work list, over all stops, in the order for the feet; "
+                      "mixtures key by key, the others of the key muted");
     command->add_flag("--compensate", options.run.compensate,
                       "put pipes that are warmer or colder than the reference, and reeds, where "
                       "they will agree at the organ's own temperature");

@@ -51,15 +51,15 @@ std::shared_ptr<const overlay::ListPage> page_of(const visit::Run& run) {
     return page;
 }
 
-// Mixtures are a job of their own.
+// What a run that is for mixtures only doesn't go to.
 bool has_other_job(const visit::Run& run) {
-    const bool mixtures = run.job() == visit::Job::mixture;
     const auto& pipes = run.list().pipes;
-    return std::any_of(pipes.begin(), pipes.end(), [&](const visit::ListedPipe& one) {
-        const PipeId& id = one.pipe.id;
-        const auto ref = organ::stop_by_id(run.instrument(), id.division, id.stop);
-        return one.to_do() && ref.stop != nullptr && ref.stop->mixture() != mixtures;
-    });
+    return run.only_mixtures() &&
+           std::any_of(pipes.begin(), pipes.end(), [&](const visit::ListedPipe& one) {
+               const PipeId& id = one.pipe.id;
+               const auto ref = organ::stop_by_id(run.instrument(), id.division, id.stop);
+               return one.to_do() && ref.stop != nullptr && !ref.stop->mixture();
+           });
 }
 
 overlay::EndView end_of(const visit::Run& run) {
@@ -70,11 +70,7 @@ overlay::EndView end_of(const visit::Run& run) {
         own.insert(one.pipe.id);
     }
     for (const visit::ListedPipe& one : run.list().pipes) {
-        if (!one.to_do() || own.count(one.pipe.id) != 0) continue;
-        const PipeId& id = one.pipe.id;
-        const auto ref = organ::stop_by_id(run.instrument(), id.division, id.stop);
-        ++end.elsewhere;
-        end.mixtures += ref.stop != nullptr && ref.stop->mixture() ? 1 : 0;
+        if (one.to_do() && own.count(one.pipe.id) == 0) ++end.elsewhere;
     }
     return end;
 }
@@ -112,10 +108,7 @@ void ListView::fill(overlay::Snapshot& out, const visit::Run& run) {
         out.next_stop = ahead.front().stops.back();
     if (out.only_listed && ahead.empty() && other_job_)
         out.notices.push_back(
-            {false, run.job() == visit::Job::mixture
-                        ? "What else is on the list is no mixture: leave, and start with --list."
-                        : "Mixtures are on the list too: leave, and start with --list --job "
-                          "mixture."});
+            {false, "What else is on the list is no mixture: leave, and start with --list."});
     if (run.is_over()) out.end = end_of(run);
     out.calls.push_back(words_of(run.call()));
     for (const visit::Call& call : ahead)

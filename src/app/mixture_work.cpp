@@ -25,7 +25,7 @@ bool MixtureWork::follow(Seconds at, const listening::Hearing& hearing,
     key_.hear(at, hearing, single);
     hear_whole();
     // With all pipes sounding, no figure of a single one is kept.
-    if (!order_.none_muted()) run_.follow(key_.shown(single));
+    if (!order_.none_muted() && run_.follow(key_.shown(single))) return true;
     return order_.follow(key_.state());
 }
 
@@ -34,7 +34,7 @@ bool MixtureWork::follow(Seconds at, const tuning::PairedState& paired) {
     hear_whole();
     tuning::PairedState shown = paired;
     shown.pipe = key_.shown(paired.pipe);
-    if (!order_.none_muted()) run_.follow(shown);
+    if (!order_.none_muted() && run_.follow(shown)) return true;
     return order_.follow(key_.state());
 }
 

@@ -239,8 +239,10 @@ void fill_notices(Snapshot& out, const SnapshotInputs& in) {
     if (const auto dead = in.run.dead_reference())
         add(false, "Its reference, " + dead->stop + " " + dead->note +
                        ", is noted as dead: the pipe is heard alone, to its own target.");
-    if (const std::string left = in.run.left_open(); !left.empty())
-        add(false, left + " is left open: it had not settled.");
+    if (const auto left = in.run.left_open())
+        add(false,
+            left->note + " is left open: it had not settled." +
+                (left->waited_for ? " It is called again before what is tuned from it." : ""));
     if (in.run.record().of(in.run.pipe().id).out_of_reach)
         add(false, "Marked as out of reach (X: within reach again).");
     if (!out.faults.empty()) {

@@ -25,7 +25,8 @@ Work::Work(const organ::Instrument& instrument, organ::StopRef stop, organ::Day 
     tell_time(Seconds{0.0});
     new_visit_ = !run_.record().latest() && !run_.record().latest_surveyed();
     run_.note_day();
-    if (options.job == visit::Job::mixture) mixture_.emplace(run_, mixtures);
+    if (options.job == visit::Job::mixture || options.only_listed)
+        mixture_work_.emplace(run_, mixtures);
     if (options.job == visit::Job::survey)
         survey_.emplace(run_, std::move(last_time), mixtures == MixtureEar::When::at_once);
     expect_current();
@@ -45,7 +46,7 @@ void Work::hear(const capture::CaptureBlock& block) {
     const std::span<const float> samples{block.samples.data(),
                                          std::size_t{block.frames} * block.channels};
     listener_->process(block.first, samples);
-    if (mixture_) mixture_->keep(block);
+    if (mixture_work_) mixture_work_->keep(block);
     tell_time(duration(block.frames, block.rate));
     if (survey_) {
         survey_->hear(block, listener_->hearing());
@@ -53,16 +54,17 @@ void Work::hear(const capture::CaptureBlock& block) {
         return;
     }
     bool moved_on = false;
+    MixtureWork* const mixture = mixture_in_hand();
     if (paired_ && !run_.hears_alone()) {
         pair_listener_->process(block.first, samples);
         paired_job_.hear(pair_listener_->hearing(), listener_->hearing());
-        moved_on = mixture_ ? mixture_->follow(at_, paired_job_.state())
-                            : run_.follow(paired_job_.state());
+        moved_on =
+            mixture ? mixture->follow(at_, paired_job_.state()) : run_.follow(paired_job_.state());
     } else {
         job_.hear(listener_->hearing());
         if (paired_ && stands(job_.state())) paired_job_.heard_alone(*listener_->hearing().reading);
-        moved_on = mixture_ ? mixture_->follow(at_, listener_->hearing(), job_.state())
-                            : run_.follow(job_.state());
+        moved_on = mixture ? mixture->follow(at_, listener_->hearing(), job_.state())
+                           : run_.follow(job_.state());
     }
     if (moved_on) expect_current();
     write_book();
@@ -96,8 +98,8 @@ void Work::expect_current() {
         job_.expect(paired_ ? paired_job_.alone() : run_.expectation());
         if (listener_) listener_->expect(job_.expectation()->target);
     }
-    if (mixture_)
-        mixture_->expect(reference ? std::optional{paired_job_.awaited().reference} : std::nullopt);
+    if (MixtureWork* const mixture = mixture_in_hand())
+        mixture->expect(reference ? std::optional{paired_job_.awaited().reference} : std::nullopt);
     const Called wanted{run_.pipe().id, !reference.has_value()};
     if (console_.simulated() && called_ != wanted) {
         called_ = wanted;
@@ -105,20 +107,25 @@ void Work::expect_current() {
     }
 }
 
+MixtureWork* Work::mixture_in_hand() {
+    return mixture_work_ && run_.job() == visit::Job::mixture ? &*mixture_work_ : nullptr;
+}
+
 void Work::obey(const visit::Command& command) {
+    MixtureWork* const mixture = mixture_in_hand();
     const Overloaded visitor{
         [&](const visit::GoNext&) {
             if (survey_) return survey_->next();
-            mixture_ ? mixture_->order().next() : run_.next();
+            mixture ? mixture->order().next() : run_.next();
         },
         [&](const visit::GoBack&) {
             if (survey_) return survey_->go_on();
-            mixture_ ? mixture_->order().back() : run_.back();
+            mixture ? mixture->order().back() : run_.back();
         },
         [&](const visit::GoToKey& go) {
             if (survey_) return;  // the play tells which
             // Of a mixture's key already in hand it is the pipe in hand that is meant.
-            if (mixture_ && go.key == run_.pipe().key)
+            if (mixture && go.key == run_.pipe().key)
                 run_.go_to(PipeId{run_.pipe().id});
             else
                 run_.go_to(go.key);
@@ -149,16 +156,16 @@ void Work::obey(const visit::Command& command) {
         },
         [&](const visit::HearAlone&) { run_.hear_alone(); },
         [&](const visit::HearWhole&) {
-            if (mixture_) mixture_->order().hear_whole();
+            if (mixture) mixture->order().hear_whole();
         },
         [&](const visit::MoveMutes& move) {
-            if (mixture_ && console_.place_mutes)
-                console_.place_mutes(mixture_->order().mutes(), move.leak);
+            if (mixture && console_.place_mutes)
+                console_.place_mutes(mixture->order().mutes(), move.leak);
         },
         [&](const visit::MarkOutOfReach&) {
             const bool reached = !run_.record().of(run_.pipe().id).out_of_reach;
             run_.set_out_of_reach(reached);
-            if (reached && !survey_) mixture_ ? mixture_->order().next() : run_.next();
+            if (reached && !survey_) mixture ? mixture->order().next() : run_.next();
         },
         [&](const visit::NoteFault& noted) { run_.note_fault(noted.fault, noted.words); },
         [&](const visit::GoToPipe& go) { run_.go_to_any(go.pipe); },
@@ -207,7 +214,7 @@ overlay::Snapshot Work::snapshot(const capture::SourceStatus& source) {
     shown.book = static_cast<bool>(book_);
     if (book_) shown.book_trouble = book_.trouble();
     shown.stops = stops_;
-    if (mixture_) shown.mixture = &*mixture_;
+    shown.mixture = mixture_in_hand();
     if (survey_) shown.survey = &*survey_;
     if (paired_ && !run_.hears_alone()) {
         shown.paired = &paired_job_;

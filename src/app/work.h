@@ -74,6 +74,8 @@ class Work {
     /// Tells job, ear and helper of the pipe now wanted.
     void expect_current();
     void expect_play();
+    /// Null where the pipe in hand isn't a mixture's to be worked at as such.
+    MixtureWork* mixture_in_hand();
     void tell_time(Seconds passed);
     void write_book();
 
@@ -87,8 +89,8 @@ class Work {
     ListView list_view_;
     tuning::SinglePipe job_;
     tuning::AgainstReference paired_job_;
-    bool paired_ = false;  ///< the current pipe is tuned from its reference
-    std::optional<MixtureWork> mixture_;
+    bool paired_ = false;                      ///< the current pipe is tuned from its reference
+    std::optional<MixtureWork> mixture_work_;  ///< also while a walk over the list is elsewhere
     std::optional<SurveyWork> survey_;
     std::unique_ptr<listening::PipeListener> listener_;
     std::unique_ptr<listening::PairListener> pair_listener_;

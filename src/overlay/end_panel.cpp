@@ -13,10 +13,8 @@ std::string pipes_words(std::size_t count) {
 }
 
 std::string elsewhere_words(const EndView& end) {
-    const auto count = static_cast<std::size_t>(end.elsewhere);
-    const bool mixtures = end.mixtures == end.elsewhere;
-    return pipes_words(count) + " more on the list: leave, and start with --list" +
-           (mixtures ? " --job mixture" : "");
+    return pipes_words(static_cast<std::size_t>(end.elsewhere)) +
+           " more on the list: leave, and start with --list";
 }
 
 // Why it stays, as briefly as can be read from the ladder.

@@ -125,7 +125,6 @@ struct ListPage {
 struct EndView {
     std::vector<ListLine> left;  ///< pipes that stay as they are: open, out of reach, dead
     int elsewhere = 0;           ///< pipes on the list that this run doesn't go to
-    int mixtures = 0;            ///< of these in mixtures, which are a job of their own
 };
 
 /// What the helper is to hold.

@@ -124,8 +124,9 @@ void MixtureRun::hear_whole() {
     set_mutes();
 }
 
+// While other ranks are gone to, the mutes stay where they are.
 void MixtureRun::follow_run() {
-    if (run_.pipe().id == at_) return;
+    if (run_.job() != Job::mixture || run_.pipe().id == at_) return;
     const bool other_key = run_.pipe().id.key != at_.key || run_.pipe().id.stop != at_.stop;
     if (other_key) suspects_.clear();
     none_muted_ = whole_first_ && other_key;

@@ -23,7 +23,6 @@ Run::Run(const organ::Instrument& instrument, organ::StopRef stop, organ::Day da
       day_(std::move(day)),
       options_(options),
       pitch_(instrument, day_.pitch),
-      alone_(options.job == Job::mixture),
       record_(std::move(record)) {
     const auto& wanted = options_.stops;
     if (!wanted.empty())
@@ -37,6 +36,7 @@ Run::Run(const organ::Instrument& instrument, organ::StopRef stop, organ::Day da
         if (left && id_of(ref) == StopId{left->division, left->stop}) stop_ = ref;
     find_references();
     find_pipes();
+    alone_ = job() == Job::mixture;
     keeper_.turn_to(record_.of(pipe().id).before.has_value());
     if (options_.only_listed) begin_at_list();
 }
@@ -85,8 +85,13 @@ PipeOutcome Run::recalled(const PipeId& pipe) const {
     return outcome;
 }
 
+Job Run::job() const {
+    return options_.only_listed && stop_.stop->mixture() ? Job::mixture : options_.job;
+}
+
 void Run::take(organ::StopRef stop) {
     leave_pipe();
+    const bool was_mixture = job() == Job::mixture;
     if (options_.job == Job::bearings) {
         options_.job = Job::from_reference;
         bearings_.clear();
@@ -96,6 +101,7 @@ void Run::take(organ::StopRef stop) {
     }
     stop_ = stop;
     stop_taken_ = now_.at;
+    alone_ = job() == Job::mixture && (alone_ || !was_mixture);
     find_pipes();
     turn_to(current_);
     if (const auto before = left_.find(id_of(stop_)); before != left_.end()) go_to(before->second);
@@ -237,7 +243,7 @@ void Run::turn_to(std::size_t pipe) {
     current_ = pipe;
     over_ = hears_before_ = false;
     in_hand_since_ = now_.at;
-    if (options_.job != Job::mixture) alone_ = was_left_alone();
+    if (job() != Job::mixture) alone_ = was_left_alone();
     keeper_.turn_to(record_.of(pipes_[current_].id).before.has_value());
     follower_.turned();
     silent_since_.reset();
@@ -330,7 +336,7 @@ tuning::Expectation Run::expectation() const {
     expected.tolerance = tuning::tolerance_at(expected.target) + doubt_while_warm();
     expected.speed_of_sound = organ::speed_of_sound(air_at_pipe());
     // A mixture's other pipes are told by what sounds of the whole key: tuning::MixtureKey.
-    if (options_.job == Job::mixture) return expected;
+    if (job() == Job::mixture) return expected;
     for (const organ::Pipe& other : pipes_)
         expected.others.push_back({other.key, target_of(other)});
     return expected;
@@ -351,7 +357,7 @@ std::optional<tuning::PairedExpectation> Run::paired_expectation() const {
     const Hertz pitch = target_of(pipe());
     expected.tolerance = tuning::tolerance_at(pitch * reference->pipe_partial) + doubt_while_warm();
     expected.speed_of_sound = organ::speed_of_sound(air_at_pipe());
-    if (options_.job == Job::mixture) return expected;
+    if (job() == Job::mixture) return expected;
     for (const organ::Pipe& other : pipes_) {
         expected.others.push_back({other.key, target_of(other)});
         if (const auto from = reference_of(other)) {

@@ -41,8 +41,9 @@ struct RunOptions {
     /// When a stop is done the run goes on to the next of these, in the order in which stops are
     /// tuned; empty: it stays at the one in hand.
     std::vector<StopId> stops{};
-    /// Only the work list's pipes are gone to, over all stops (but for mixtures, which are a job of
-    /// their own), in the order for the feet, and round again until it is empty.
+    /// Only the work list's pipes are gone to, over all stops, in the order for the feet, and round
+    /// again until it is empty: a mixture's as by Job::mixture, and only those where that is the
+    /// job.
     bool only_listed = false;
     ListHistory history{};  ///< for the work list
 };
@@ -125,8 +126,12 @@ class Run {
     /// The pipe that would be the current one's reference, but is noted as dead, and so isn't
     /// listened for: the pipe is heard alone. Empty otherwise.
     std::optional<organ::Pipe> dead_reference() const;
-    /// The note that was left before it had settled, for ten seconds after; empty otherwise.
-    std::string left_open() const;
+    /// The pipe that was left before it had settled, for ten seconds after; empty otherwise.
+    struct LeftOpen {
+        std::string note;
+        bool waited_for = false;  ///< it will be called again before what is tuned from it
+    };
+    std::optional<LeftOpen> left_open() const;
 
     /// Takes another stop in hand (after the bearings: for itself, from its reference); what was
     /// found at the ones before, and where one stood, is there again when they are taken up again.
@@ -177,7 +182,11 @@ class Run {
 
     /// Where one of the pipes should stand today, compensation included.
     Hertz target_of(const organ::Pipe& pipe) const;
-    Job job() const { return options_.job; }
+    /// How the pipe in hand is worked at: the job that was asked for, but for a mixture's pipe that
+    /// stands on the list.
+    Job job() const;
+    /// Of the list it goes to mixtures only.
+    bool only_mixtures() const { return options_.job == Job::mixture; }
     Call call() const;
     /// The current pipe for itself.
     tuning::Expectation expectation() const;
@@ -226,6 +235,7 @@ class Run {
     bool is_waited_for(const PipeId& pipe) const;
     bool was_tried_too_little(const PipeId& pipe) const;
     std::optional<organ::StopRef> stop_waited_for() const;
+    bool is_of_this_job(const PipeId& pipe) const;
     bool comes_back_to(const PipeId& pipe, const PipeOutcome& outcome) const;
     void hear_dependents_again();
     std::optional<Hertz> stood_when(std::uint64_t other_kept) const;
@@ -315,11 +325,11 @@ class Run {
     };
     std::optional<Own> own_;  ///< what was a pipe's own tone last
     bool hears_before_ = false;
-    struct LeftOpen {
-        std::string note;
+    struct Left {
+        organ::Pipe pipe;
         Seconds at;
     };
-    std::optional<LeftOpen> left_open_;
+    std::optional<Left> left_open_;
     std::optional<Hertz> noted_pitch_;
     mutable Listed listed_;
     std::map<PipeId, PipeId> tuned_from_;  ///< by beats: a pipe and its reference

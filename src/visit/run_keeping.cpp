@@ -80,9 +80,10 @@ ListState Run::state_on_leaving() const {
     return does_not_stay(record_.of(pipe().id)) ? ListState::open : ListState::hear_again;
 }
 
-std::string Run::left_open() const {
+std::optional<Run::LeftOpen> Run::left_open() const {
     constexpr Seconds kSaidFor{10.0};
-    return left_open_ && now_.at - left_open_->at < kSaidFor ? left_open_->note : std::string();
+    if (!left_open_ || now_.at - left_open_->at >= kSaidFor) return std::nullopt;
+    return LeftOpen{left_open_->pipe.note, is_waited_for(left_open_->pipe.id)};
 }
 
 void Run::leave_pipe() {
@@ -116,7 +117,7 @@ void Run::leave_pipe() {
     const PipeRecord& known = record_.of(pipe().id);
     if (known.list != state || known.after_serial > known.list_serial)
         note(ListChange{pipe().id, state});
-    if (outcome.open) left_open_ = {pipe().note, now_.at};
+    if (outcome.open) left_open_ = {pipe(), now_.at};
     if (outcome.open)
         ++tries_[pipe().id];
     else

@@ -32,7 +32,7 @@ bool Run::is_of_pipe_before(const tuning::PipeState& state) {
     constexpr Seconds kMovesOn{5.0};  // common practice, no source
     constexpr Seconds kEnded{0.2};
     constexpr Cents kSame{2.0};
-    if (!own_ || options_.job == Job::mixture || options_.job == Job::bearings) return false;
+    if (!own_ || job() == Job::mixture || options_.job == Job::bearings) return false;
     if (state.stage != tuning::Stage::waiting)
         own_->silent_since.reset();
     else if (!own_->silent_since)

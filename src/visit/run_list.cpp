@@ -26,6 +26,12 @@ auto position(const std::vector<organ::Pipe>& pipes, const PipeId& id) {
 
 }  // namespace
 
+bool Run::is_of_this_job(const PipeId& pipe) const {
+    if (options_.only_listed && !only_mixtures()) return true;
+    const auto ref = organ::stop_by_id(instrument_, pipe.division, pipe.stop);
+    return (ref.stop != nullptr && ref.stop->mixture()) == only_mixtures();
+}
+
 // Made anew when an entry was added or the run has moved.
 const Run::Listed& Run::listed() const {
     const PipeId& here = pipe().id;
@@ -36,11 +42,8 @@ const Run::Listed& Run::listed() const {
     listed_.at = here;
     listed_.feet.clear();
     std::vector<organ::Pipe> wanted;
-    for (const ListedPipe& one : listed_.list.pipes) {
-        const auto ref = organ::stop_by_id(instrument_, one.pipe.id.division, one.pipe.id.stop);
-        const bool mixture = ref.stop != nullptr && ref.stop->mixture();
-        if (one.to_do() && mixture == (options_.job == Job::mixture)) wanted.push_back(one.pipe);
-    }
+    for (const ListedPipe& one : listed_.list.pipes)
+        if (one.to_do() && is_of_this_job(one.pipe.id)) wanted.push_back(one.pipe);
     if (position(wanted, here) == wanted.end()) wanted.push_back(pipe());
     listed_.feet = organ::order_of_work(instrument_, std::move(wanted));
     return listed_;
@@ -88,13 +91,9 @@ bool Run::is_over() const { return over_ && !(options_.only_listed && anything_a
 
 std::vector<ListedPipe> Run::left_over() const {
     std::vector<ListedPipe> left;
-    for (const ListedPipe& one : list().pipes) {
-        const auto ref = organ::stop_by_id(instrument_, one.pipe.id.division, one.pipe.id.stop);
-        const bool mixture = ref.stop != nullptr && ref.stop->mixture();
-        if (one.state != ListState::dropped && mixture == (options_.job == Job::mixture) &&
-            goes_to(one.pipe.id))
+    for (const ListedPipe& one : list().pipes)
+        if (one.state != ListState::dropped && is_of_this_job(one.pipe.id) && goes_to(one.pipe.id))
             left.push_back(one);
-    }
     return left;
 }
 

@@ -329,6 +329,8 @@ void WholeVisit::tune(Seconds patience) {
                 record.add({}, visit::ListChange{pipe, visit::ListState::dropped});
     for (visit::BookEntry& entry : record.take_owed())
         entries_.push_back(std::move(entry));
+    // The program says then that nothing is on the list.
+    if (visit::work_list(instrument_, entries_).to_do() == 0) return find_in_book();
     visit::RunOptions by_list{job};
     by_list.only_listed = true;
     Work work = open(std::move(by_list), plan_.stops.front());

@@ -230,7 +230,7 @@ inline Snapshot at_the_end(std::size_t left, int elsewhere) {
     for (std::size_t i = 0; i < left; ++i)
         end.left[i].why = i % 2 == 0 ? "left open · 2.9 cents sharp" : "slow of speech";
     if (left > 1) end.left[1].out_of_reach = true;
-    end.elsewhere = end.mixtures = elsewhere;
+    end.elsewhere = elsewhere;
     s.end = end;
     return s;
 }

@@ -120,19 +120,23 @@ TEST_F(RunReferences, AReferenceThatWasLeftOpenIsTriedAgainBeforeWhatIsTunedFrom
     };
     ASSERT_EQ(run.pipe().id, pipe("octave-4", 37));
     ASSERT_TRUE(leave_open());
+    ASSERT_TRUE(run.left_open());
+    EXPECT_TRUE(run.left_open()->waited_for) << "said on the screen";
     ASSERT_EQ(run.pipe().id, pipe("octave-4", 38));
     tune(run, Cents{0.1}, Cents{0.1});
     ASSERT_TRUE(run.next());
     EXPECT_EQ(run.pipe().id, pipe("octave-4", 37));
     ASSERT_TRUE(leave_open());
+    ASSERT_TRUE(run.left_open());
+    EXPECT_FALSE(run.left_open()->waited_for);
     std::vector<PipeId> then;
     for (int i = 0; i < 2; ++i) {
         then.push_back(run.pipe().id);
         tune_by_beats(run, Cents{0.1});
         EXPECT_EQ(run.next(), i == 0) << "twice is enough, and nothing waits for ever";
     }
-    EXPECT_THAT(then, ::testing::UnorderedElementsAre(pipe("principal-8", 37),
-                                                      pipe("principal-8", 38)));
+    EXPECT_THAT(then,
+                ::testing::UnorderedElementsAre(pipe("principal-8", 37), pipe("principal-8", 38)));
 }
 
 TEST_F(RunReferences, OverTheListToo) {
