@@ -36,6 +36,7 @@ class Judge {
         find_strange_tones();
         find_pitch();
         make_readings();
+        if (!tremulant_) leave_out_wind();
         find_slips();
         find_missing();
         if (!tremulant_) find_slow_speech();
@@ -188,6 +189,27 @@ class Judge {
             else if (stood(reading) > stood(result_.readings.back()))
                 result_.readings.back() = reading;
         }
+    }
+
+    // A silent pipe has its wind, far softer than the pipes about it, that never settles.
+    void leave_out_wind() {
+        constexpr int kAbout_keys = 6;
+        constexpr std::size_t kFewest = 3;
+        constexpr double kMuchSofter_db = 20.0;  // common practice, no source: a weak pipe is 10
+        const auto is_wind = [&](const SurveyReading& one) {
+            if (one.tone.speech) return false;
+            std::vector<double> levels;
+            for (const SurveyReading& other : result_.readings)
+                if (const int away = std::abs(other.pipe.key - one.pipe.key);
+                    away > 0 && away <= kAbout_keys)
+                    levels.push_back(other.tone.level.value());
+            return levels.size() >= kFewest &&
+                   one.tone.level.value() < median(std::move(levels)) - kMuchSofter_db;
+        };
+        std::vector<SurveyReading> of_pipes;
+        for (const SurveyReading& reading : result_.readings)
+            if (!is_wind(reading)) of_pipes.push_back(reading);
+        result_.readings = std::move(of_pipes);
     }
 
     std::int64_t stood(const SurveyReading& reading) const {
