@@ -235,6 +235,7 @@ class Run {
     bool is_waited_for(const PipeId& pipe) const;
     bool was_tried_too_little(const PipeId& pipe) const;
     std::optional<organ::StopRef> stop_waited_for() const;
+    bool is_of_mixture(const PipeId& pipe) const;
     bool is_of_this_job(const PipeId& pipe) const;
     bool comes_back_to(const PipeId& pipe, const PipeOutcome& outcome) const;
     void hear_dependents_again();

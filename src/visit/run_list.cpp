@@ -26,10 +26,14 @@ auto position(const std::vector<organ::Pipe>& pipes, const PipeId& id) {
 
 }  // namespace
 
+bool Run::is_of_mixture(const PipeId& pipe) const {
+    const auto ref = organ::stop_by_id(instrument_, pipe.division, pipe.stop);
+    return ref.stop != nullptr && ref.stop->mixture();
+}
+
 bool Run::is_of_this_job(const PipeId& pipe) const {
     if (options_.only_listed && !only_mixtures()) return true;
-    const auto ref = organ::stop_by_id(instrument_, pipe.division, pipe.stop);
-    return (ref.stop != nullptr && ref.stop->mixture()) == only_mixtures();
+    return is_of_mixture(pipe) == only_mixtures();
 }
 
 // Made anew when an entry was added or the run has moved.
@@ -137,7 +141,9 @@ std::vector<Call> Run::calls_ahead(std::size_t most) const {
     };
     for (std::size_t i = 0; i < to.size() && calls.size() < most; ++i)
         if (!same(to[i], i > 0 ? to[i - 1] : pipe()))
-            calls.push_back(call_for(to[i], reference_of(to[i])));
+            // A mixture's are heard without their reference at first.
+            calls.push_back(
+                call_for(to[i], is_of_mixture(to[i].id) ? std::nullopt : reference_of(to[i])));
     return calls;
 }
 
