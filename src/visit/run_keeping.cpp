@@ -299,7 +299,8 @@ bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading
         if (!outcome.first) outcome.first = state.deviation;
         outcome.last = state.deviation;
     }
-    if (!waits_ && state.stage != Stage::waiting && state.stage != Stage::wrong_key)
+    // Nor does one that sounds on when nothing is left to do, until it is touched.
+    if (!waits_ && !over_ && state.stage != Stage::waiting && state.stage != Stage::wrong_key)
         outcome.settled = state.stage == Stage::settled;
     if (!state.wrong_key && !(waits_ && figure && only_cools(*figure))) {
         if (state.counts) {

@@ -84,7 +84,7 @@ TEST(Overlay, ThatNothingIsLeftToTuneIsReadFromTheLadder) {
     for (const char* words : {"nothing else to tune", "2 pipes stay as they are:", "left open",
                               "out of reach", "R: report · Q: mutes out, leave"})
         expect_from_the_ladder(drawing, words);
-    for (const char* words : {"tenor G", "middle G", "--list --job mixture"})
+    for (const char* words : {"tenor G", "middle G", "leave, and start with --list"})
         EXPECT_TRUE(drawing.says(words)) << words;
     drawing.draw(example(all, "many-stay-open"));
     expect_from_the_ladder(drawing, "9 pipes stay as they are:");

@@ -80,6 +80,30 @@ TEST_F(RunEnd, AfterTheLastPipeOfAllStopsNothingIsLeftButWhatStaysOpen) {
     EXPECT_FALSE(run.is_over());
 }
 
+// As seen in a simulated visit: its key still sounded when the work was ended.
+TEST_F(RunEnd, TheLastPipeStaysDoneThoughItSoundsOn) {
+    RunOptions options{Job::to_target};
+    options.stops = {{"great", "octave-4"}};
+    visit::Run run = begin(options);
+    for (int pipe = 0; pipe < 4; ++pipe) {
+        settle(run);
+        run.next();
+    }
+    ASSERT_TRUE(run.is_over());
+    const PipeId last = run.pipe().id;
+    look(run, tuning::Stage::reading, 0.2);
+    run.rest();
+    EXPECT_EQ(run.record().of(last).list, ListState::done);
+    // But one that is moved after all, and left off, is open.
+    look(run, tuning::Stage::reading, 0.2);
+    look(run, tuning::Stage::moving, 5.0);
+    look(run, tuning::Stage::reading, 9.0);
+    look(run, tuning::Stage::reading, 9.0);
+    EXPECT_FALSE(run.is_over());
+    run.rest();
+    EXPECT_EQ(run.record().of(last).list, ListState::open);
+}
+
 TEST_F(RunEnd, WhatCoolsIsNotOver) {
     RunOptions options{Job::to_target};
     options.stops = {{"great", "octave-4"}};
