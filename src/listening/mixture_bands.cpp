@@ -3,6 +3,7 @@
 #include "listening/arithmetic.h"
 #include "listening/bessel.h"
 #include "listening/filtered.h"
+#include "listening/sample_sums.h"
 
 #include <algorithm>
 #include <cmath>
@@ -96,22 +97,30 @@ bool cut_band(MixtureBand& band, std::span<const float> samples, SampleRate rate
     const auto half =
         static_cast<std::size_t>(std::ceil(0.5 * kLength * static_cast<double>(step)));
     if (samples.size() < 2 * half + 1 + 16 * step) return false;
-    std::vector<float> real(2 * half + 1), imaginary(2 * half + 1);
+    // Both halves of the filter are alike: laid from its middle on.
     const double cycles = band.centre_hz / fs;
-    double total = 0.0;
-    std::vector<double> taps(2 * half + 1);
-    for (std::size_t i = 0; i < taps.size(); ++i) {
-        const double n = static_cast<double>(i) - static_cast<double>(half);
-        const double at = kTurn * 0.5 / static_cast<double>(step) * n;
-        const double u = n / (static_cast<double>(half) + 1.0);
-        taps[i] =
-            (at == 0.0 ? 1.0 : std::sin(at) / at) * bessel_i0(kKaiserBeta * std::sqrt(1.0 - u * u));
-        total += taps[i];
+    std::vector<double> pass(half + 1), carrier(half + 1), pass_cos(half + 1), pass_sin(half + 1),
+        cosine(half + 1), sine(half + 1);
+    for (std::size_t n = 0; n <= half; ++n) {
+        pass[n] = 0.5 / static_cast<double>(step) * static_cast<double>(n);
+        carrier[n] = cycles * static_cast<double>(n);
     }
-    for (std::size_t i = 0; i < taps.size(); ++i) {
-        const double n = static_cast<double>(i) - static_cast<double>(half);
-        real[i] = static_cast<float>(taps[i] / total * std::cos(kTurn * cycles * n));
-        imaginary[i] = static_cast<float>(-taps[i] / total * std::sin(kTurn * cycles * n));
+    lay_circle(pass.data(), pass_cos.data(), pass_sin.data(), half + 1);
+    lay_circle(carrier.data(), cosine.data(), sine.data(), half + 1);
+    double total = 0.0;
+    for (std::size_t n = 0; n <= half; ++n) {
+        const double u = static_cast<double>(n) / (static_cast<double>(half) + 1.0);
+        const double tap = (n == 0 ? 1.0 : pass_sin[n] / (kTurn * pass[n])) *
+                           bessel_i0(kKaiserBeta * std::sqrt(1.0 - u * u));
+        total += n == 0 ? tap : 2.0 * tap;
+        cosine[n] *= tap;
+        sine[n] *= tap;
+    }
+    std::vector<float> real(2 * half + 1), imaginary(2 * half + 1);
+    for (std::size_t n = 0; n <= half; ++n) {
+        real[half + n] = real[half - n] = static_cast<float>(cosine[n] / total);
+        imaginary[half + n] = static_cast<float>(-sine[n] / total);
+        imaginary[half - n] = -imaginary[half + n];
     }
     const std::size_t count = (samples.size() - 2 * half - 1) / step + 1;
     const std::size_t used = (count - 1) * step + 2 * half + 1;
@@ -122,7 +131,7 @@ bool cut_band(MixtureBand& band, std::span<const float> samples, SampleRate rate
     band.im.resize(count);
     for (std::size_t m = 0; m < count; ++m) {
         const float* x = samples.data() + begin + m * step;
-        const std::complex<double> sum = filtered(x, real.data(), imaginary.data(), taps.size());
+        const std::complex<double> sum = filtered(x, real.data(), imaginary.data(), real.size());
         const double turns = cycles * (static_cast<double>(begin + half + m * step) - middle);
         const double at = -kTurn * (turns - std::floor(turns));
         const double c = std::cos(at), s = std::sin(at);

@@ -2,6 +2,7 @@
 #include "listening/arithmetic.h"
 #include "listening/mixture_presence.h"
 #include "listening/mixture_prior.h"
+#include "listening/wide_registers.h"
 
 #include <algorithm>
 #include <array>
@@ -51,7 +52,8 @@ double between_partials(const MixtureFit& fit, const MixtureState& state, std::s
         const double between = std::floor(hz / pitch) + 0.5;
         const double cycles = (hz - between * pitch) * fit.model().span_s;
         if (between < kHighest)
-            power += kBetween * std::exp(state.loud[j]) / std::pow(1.0 + cycles * cycles, 1.5);
+            power += kBetween * std::exp(state.loud[j]) /
+                     ((1.0 + cycles * cycles) * std::sqrt(1.0 + cycles * cycles));
     }
     return power;
 }
@@ -92,111 +94,128 @@ std::vector<PartialTrace> trace_partials(MixtureFit& fit, const MixtureState& st
     return traces;
 }
 
-/// The likelihood ratio for a partial expected at `level` (power), its timbre unknown. The
-/// density of a tone's power y² where a variance v is expected goes as (1 + y²/νv)^−(ν+1) / v.
-double ratio_of(double power, double variance, double level) {
-    constexpr int kPoints = 4;
-    struct Point {
-        double weight, times;  // of the level expected
-    };
-    static const auto points = [] {
-        std::array<Point, 2 * kPoints + 1> all{};
-        double sum = 0.0;
-        for (int i = -kPoints; i <= kPoints; ++i) {
-            Point& p = all[static_cast<std::size_t>(i + kPoints)];
-            p = {std::exp(-mixture_prior::level_cost(1.25 * i)), std::exp(1.25 * i)};
-            sum += p.weight;
-        }
-        for (Point& p : all)
-            p.weight /= sum;
-        return all;
-    }();
-    static_assert(kNu == 2.0, "the cube below is the power ν + 1");
-    double sum = 0.0;
-    for (const Point& p : points) {
-        const double wider = variance + level * p.times;
-        const double tail = (kNu * variance + power) / (kNu * wider + power);
-        const double spread = wider / variance;
-        sum += p.weight * tail * tail * tail * spread * spread;
-    }
-    return sum;
-}
+// How loud a pipe may be beside the others, and how fast its partials fall: one that sounds is
+// about as loud as the others; one that leaks, some 30 dB softer. Partials fall from those of a
+// reed to those of a wide flute.
+constexpr std::size_t kLoudnesses = 16;
+constexpr double kSoftest_db = -48.0;                 // of the fundamental, from the others' level
+constexpr std::array kFalls{10.0, 25.0, 40.0, 60.0};  // dB a factor of ten in a partial's number
 
-/// How loud a pipe may be beside the others, and how fast its partials fall.
-struct Loudness {
-    double db = 0.0;    // of its fundamental, from the other pipes' level
-    double fall = 0.0;  // dB a factor of ten in the partial's number
-    double weight = 0.0;
-};
-
-// A pipe that sounds is about as loud as the others; one that leaks, some 30 dB softer. Partials
-// fall from those of a reed to those of a wide flute.
-std::vector<Loudness> loudnesses() {
-    std::vector<Loudness> all;
+/// Weights of the loudnesses, kLevelStep_db apart; the falls are alike.
+std::array<double, kLoudnesses> loudness_weights() {
+    std::array<double, kLoudnesses> weights{};
     double sum = 0.0;
-    for (double db = -48.0; db <= 27.0; db += 5.0) {
+    for (std::size_t i = 0; i < kLoudnesses; ++i) {
+        const double db = kSoftest_db + kLevelStep_db * static_cast<double>(i);
         const double loud = std::exp(-0.5 * std::pow(db / 10.0, 2.0)) / 10.0;
         const double leak = std::exp(-0.5 * std::pow((db + 30.0) / 9.0, 2.0)) / 9.0;
-        for (const double fall : {10.0, 25.0, 40.0, 60.0}) {
-            all.push_back({db, fall, loud + leak});
-            sum += loud + leak;
-        }
+        weights[i] = loud + leak;
+        sum += weights[i];
     }
-    for (Loudness& one : all)
-        one.weight /= sum;
+    for (double& weight : weights)
+        weight /= sum * static_cast<double>(kFalls.size());
+    return weights;
+}
+
+constexpr double kLowest_db = -130.0, kHighest_db = 30.0;
+constexpr auto kLevels = static_cast<std::size_t>((kHighest_db - kLowest_db) / kLevelStep_db) + 1;
+/// The ratio for one partial at one place, by the level expected of it in steps of kLevelStep_db.
+using RatioTable = std::array<double, kLevels>;
+
+constexpr int kTimbres = 4;
+/// How likely a partial is louder than expected by as much, its timbre unknown.
+struct Timbre {
+    double weight, times;
+};
+using Timbres = std::array<Timbre, 2 * kTimbres + 1>;
+
+Timbres timbres() {
+    Timbres all{};
+    double sum = 0.0;
+    for (int i = -kTimbres; i <= kTimbres; ++i) {
+        Timbre& t = all[static_cast<std::size_t>(i + kTimbres)];
+        t = {std::exp(-mixture_prior::level_cost(1.25 * i)), std::exp(1.25 * i)};
+        sum += t.weight;
+    }
+    for (Timbre& t : all)
+        t.weight /= sum;
     return all;
 }
 
-/// The ratio for one partial at one place, by the level expected of it in steps of kLevelStep_db.
-class RatioTable {
-  public:
-    void lay(double power, double variance, double level) {
-        static const auto steps = [] {
-            std::array<double, kLevels> all{};
-            for (std::size_t i = 0; i < kLevels; ++i)
-                all[i] =
-                    std::pow(10.0, 0.1 * (kLowest_db + kLevelStep_db * static_cast<double>(i)));
-            return all;
-        }();
-        for (std::size_t i = 0; i < kLevels; ++i)
-            ratio_[i] = ratio_of(power, variance, level * steps[i]);
-    }
-    static std::size_t step_of(double db) {
-        return static_cast<std::size_t>(
-            std::lround((std::clamp(db, kLowest_db, kHighest_db) - kLowest_db) / kLevelStep_db));
-    }
-    double at(std::size_t step) const { return ratio_[step]; }
-
-  private:
-    static constexpr double kLowest_db = -110.0, kHighest_db = 30.0;
-    static constexpr auto kLevels =
-        static_cast<std::size_t>((kHighest_db - kLowest_db) / kLevelStep_db) + 1;
-    std::array<double, kLevels> ratio_{};
-};
+/// The density of a tone's power y² where a variance v is expected goes as (1 + y²/νv)^−(ν+1) / v.
+RANKWRIGHT_WIDE void lay_ratios(const Timbres& timbres, const RatioTable& levels, double power,
+                                double variance, RatioTable& ratios) {
+    static_assert(kNu == 2.0, "the cube below is the power ν + 1");
+    ratios.fill(0.0);
+    const double usual = kNu * variance + power, over = 1.0 / variance;
+    for (const Timbre& t : timbres)
+        for (std::size_t i = 0; i < kLevels; ++i) {
+            const double wider = variance + levels[i] * t.times;
+            const double tail = usual / (kNu * wider + power);
+            const double spread = wider * over;
+            ratios[i] += t.weight * tail * tail * tail * spread * spread;
+        }
+}
 
 /// A partial's trace at the place looked at last: the grid of a low partial is coarse.
 struct PartialThere {
     const PartialTrace* trace;
-    double goes_on = 0.0;             // likelihood of a partial as high as the next one, if this is
-    std::vector<std::size_t> levels;  // steps of the table, by loudness
+    double goes_on = 0.0;  // likelihood of a partial as high as the next one, if this is
+    /// Of the softest loudness in the table, by fall: the louder ones follow.
+    std::array<std::size_t, kFalls.size()> softest{};
     std::size_t at = SIZE_MAX;
     RatioTable ratio{};
 
     void look(double x, double low, double level) {
+        static const Timbres all = timbres();
         const auto i = std::min(trace->power.size() - 1,
                                 static_cast<std::size_t>(std::lround((x - low) / trace->step)));
-        if (i != at) ratio.lay(trace->power[i], trace->variance[i], level);
+        if (i == at) return;
         at = i;
+        RatioTable levels;
+        for (std::size_t l = 0; l < kLevels; ++l)
+            levels[l] = level * steps()[l];
+        lay_ratios(all, levels, trace->power[i], trace->variance[i], ratio);
+    }
+
+  private:
+    static const RatioTable& steps() {
+        static const RatioTable all = [] {
+            RatioTable powers{};
+            for (std::size_t i = 0; i < kLevels; ++i)
+                powers[i] =
+                    std::pow(10.0, 0.1 * (kLowest_db + kLevelStep_db * static_cast<double>(i)));
+            return powers;
+        }();
+        return all;
     }
 };
 
-std::vector<PartialThere> lay_out(const std::vector<PartialTrace>& traces,
-                                  const std::vector<Loudness>& loud) {
+/// The ratio of a pipe whose partials fall so, by its loudness, summed by `weights`.
+RANKWRIGHT_WIDE double sum_loudnesses(const std::vector<PartialThere>& partials, std::size_t fall,
+                                      const std::array<double, kLoudnesses>& weights) {
+    std::array<double, kLoudnesses> ratio;
+    ratio.fill(1.0);
+    for (auto there = partials.rbegin(); there != partials.rend(); ++there) {
+        const double* here = &there->ratio[there->softest[fall]];
+        for (std::size_t i = 0; i < kLoudnesses; ++i)
+            ratio[i] = here[i] * (1.0 - there->goes_on + there->goes_on * ratio[i]);
+    }
+    double sum = 0.0;
+    for (std::size_t i = 0; i < kLoudnesses; ++i)
+        sum += weights[i] * ratio[i];
+    return sum;
+}
+
+std::vector<PartialThere> lay_out(const std::vector<PartialTrace>& traces) {
     std::vector<PartialThere> partials;
     for (const PartialTrace& t : traces) {
-        PartialThere there{.trace = &t, .levels = {}};
-        for (const Loudness& one : loud)
-            there.levels.push_back(RatioTable::step_of(one.db - one.fall * std::log10(t.partial)));
+        PartialThere there{.trace = &t};
+        for (std::size_t i = 0; i < kFalls.size(); ++i) {
+            const double db = kSoftest_db - kFalls[i] * std::log10(t.partial);
+            there.softest[i] = static_cast<std::size_t>(
+                std::max(0L, std::lround((db - kLowest_db) / kLevelStep_db)));
+        }
         partials.push_back(std::move(there));
     }
     std::sort(partials.begin(), partials.end(),
@@ -230,13 +249,13 @@ double PresenceEvidence::ln_at(double at) const {
 
 PresenceEvidence presence_evidence(MixtureFit& fit, const MixtureState& without, std::size_t pipe,
                                    const MixtureReach& reach, double level, int highest) {
-    static const std::vector<Loudness> loud = loudnesses();
+    static const std::array<double, kLoudnesses> loud = loudness_weights();
     const std::vector<PartialTrace> traces = trace_partials(fit, without, pipe, reach, highest);
     if (traces.empty()) return {};
     double step = 1.0;
     for (const PartialTrace& t : traces)
         step = std::min(step, t.step);
-    std::vector<PartialThere> partials = lay_out(traces, loud);
+    std::vector<PartialThere> partials = lay_out(traces);
     const MixtureModel::Pipe& expected = fit.model().pipes[pipe];
     PresenceEvidence evidence;
     double best = -1e300;
@@ -246,13 +265,8 @@ PresenceEvidence presence_evidence(MixtureFit& fit, const MixtureState& without,
         for (PartialThere& there : partials)
             there.look(x, reach.low, level);
         double here = 0.0;
-        for (std::size_t i = 0; i < loud.size(); ++i) {
-            double ratio = 1.0;
-            for (auto there = partials.rbegin(); there != partials.rend(); ++there)
-                ratio = there->ratio.at(there->levels[i]) *
-                        (1.0 - there->goes_on + there->goes_on * ratio);
-            here += loud[i].weight * ratio;
-        }
+        for (std::size_t fall = 0; fall < kFalls.size(); ++fall)
+            here += sum_loudnesses(partials, fall, loud);
         const double ln = std::log(here);
         evidence.places.push_back({x / kCent, weight * step, ln});
         if (ln + std::log(weight) > best) {

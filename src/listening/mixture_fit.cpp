@@ -1,6 +1,7 @@
 #include "listening/mixture_fit.h"
 
 #include "listening/arithmetic.h"
+#include "listening/linear_rows.h"
 #include "listening/linear_solve.h"
 #include "listening/mixture_prior.h"
 #include "listening/sample_sums.h"
@@ -124,9 +125,8 @@ void MixtureFit::gather(std::size_t b) {
         }
         conjugate_product(re, im, band.re.data(), band.im.data(), product_.re.data(),
                           product_.im.data(), n);
-        for (std::size_t j = 0; j < g; ++j)
-            w.matched[a * g + j] =
-                weighted_sum(t.gain(j).data(), product_.re.data(), product_.im.data(), n);
+        weighted_sums(t.gain(0).data(), g, product_.re.data(), product_.im.data(), n,
+                      &w.matched[a * g]);
     }
 }
 
@@ -151,7 +151,7 @@ void MixtureFit::solve_band(std::size_t b, const MixtureState& state) {
             cost += std::log(v);
         }
     }
-    if (!cholesky<Complex>(w.factor, q)) {
+    if (!cholesky(w.factor, q)) {
         w.cost = kBrokenCost;
         return;
     }
@@ -171,16 +171,9 @@ void MixtureFit::lay_fitted(std::size_t b, std::size_t a) {
     const MixtureTable& t = tables_[b];
     const Work& w = work_[b];
     const std::size_t n = bands_[b].size(), g = gains();
-    product_.re.assign(n, 0.0);
-    product_.im.assign(n, 0.0);
-    for (std::size_t j = 0; j < g; ++j) {
-        add_scaled(w.amplitude[a * g + j].real(), t.gain(j).data(), product_.re.data(), n);
-        add_scaled(w.amplitude[a * g + j].imag(), t.gain(j).data(), product_.im.data(), n);
-    }
-    fitted_.re.assign(n, 0.0);
-    fitted_.im.assign(n, 0.0);
-    add_product(product_.re.data(), product_.im.data(), &w.re[a * n], &w.im[a * n],
-                fitted_.re.data(), fitted_.im.data(), n);
+    fitted_.resize(n);
+    lay_modulated(&w.re[a * n], &w.im[a * n], t.gain(0).data(), &w.amplitude[a * g], g,
+                  fitted_.re.data(), fitted_.im.data(), n);
 }
 
 double MixtureFit::prior_cost(const MixtureState& state) const {
@@ -248,18 +241,20 @@ MixtureExtraTone MixtureFit::extra_tone(std::size_t b, double hz) {
     lay_circle(turns_.data(), fitted_.re.data(), fitted_.im.data(), n);
     conjugate_product(fitted_.re.data(), fitted_.im.data(), w.rest_re.data(), w.rest_im.data(),
                       product_.re.data(), product_.im.data(), n);
-    const Complex met = weighted_sum(t.gain(0).data(), product_.re.data(), product_.im.data(), n);
+    Complex met;
+    weighted_sums(t.gain(0).data(), 1, product_.re.data(), product_.im.data(), n, &met);
     double information = static_cast<double>(n) / w.noise;
     if (q > 0 && w.cost < kBrokenCost) {
-        std::vector<Complex> shadow(q);
+        std::vector<Complex>& shadow = shadow_;
+        shadow.resize(q);
         for (std::size_t a = 0; a < k; ++a) {
             conjugate_product(&w.re[a * n], &w.im[a * n], fitted_.re.data(), fitted_.im.data(),
                               product_.re.data(), product_.im.data(), n);
-            for (std::size_t j = 0; j < g; ++j)
-                shadow[a * g + j] =
-                    weighted_sum(t.gain(j).data(), product_.re.data(), product_.im.data(), n) /
-                    w.noise;
+            weighted_sums(t.gain(0).data(), g, product_.re.data(), product_.im.data(), n,
+                          &shadow[a * g]);
         }
+        for (Complex& x : shadow)
+            x /= w.noise;
         solve_lower<Complex>(w.factor, q, shadow.data());
         for (const Complex& x : shadow)
             information -= std::norm(x);

@@ -174,6 +174,7 @@ class MixtureFit {
     std::vector<double> hessian_, gradient_, factor_, step_;
     Series fitted_, product_;  // scratch, of a band's length
     std::vector<double> turns_;
+    std::vector<Complex> shadow_;
     MixtureTable::Sums sums_;
 };
 

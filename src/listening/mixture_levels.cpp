@@ -1,5 +1,5 @@
 // What a key's fit learns of levels, unrest and noise.
-#include "listening/linear_solve.h"
+#include "listening/linear_rows.h"
 #include "listening/mixture_fit.h"
 #include "listening/mixture_prior.h"
 #include "listening/sample_sums.h"
@@ -24,18 +24,7 @@ void MixtureFit::relevel(std::size_t b, MixtureState& state) {
     MixtureState::Band& s = state.bands[b];
     const std::size_t n = band.size(), g = gains(), q = w.active.size() * g;
     if (w.cost >= kBrokenCost) return;
-    // The diagonal of the inverse: column by column of L⁻¹, which begins with noughts.
-    w.posterior.assign(q, 0.0);
-    std::vector<Complex> unit(q);
-    for (std::size_t i = 0; i < q; ++i) {
-        for (std::size_t row = i; row < q; ++row) {
-            Complex sum = row == i ? 1.0 : 0.0;
-            for (std::size_t l = i; l < row; ++l)
-                sum -= w.factor[row * q + l] * unit[l];
-            unit[row] = sum / w.factor[row * (q + 1)].real();
-            w.posterior[i] += std::norm(unit[row]);
-        }
-    }
+    inverse_diagonal(w.factor.data(), q, w.posterior);
     std::vector<double> re = band.re, im = band.im;
     double informed = 0.0;
     for (std::size_t a = 0; a < w.active.size(); ++a) {

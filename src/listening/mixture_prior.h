@@ -27,7 +27,7 @@ inline double level_cost(double x) {
 inline double pedestal(double cycles) {
     constexpr double kShare = 0.02, kWidth_cycles = 1.0;
     const double x = cycles / kWidth_cycles;
-    return kShare / std::pow(1.0 + x * x, 1.5);
+    return kShare / ((1.0 + x * x) * std::sqrt(1.0 + x * x));
 }
 
 }  // namespace rankwright::listening::mixture_prior

@@ -1,5 +1,6 @@
 // The steps of a key's fit towards the pitches, and what is then known of them.
 #include "listening/arithmetic.h"
+#include "listening/linear_rows.h"
 #include "listening/linear_solve.h"
 #include "listening/mixture_fit.h"
 #include "listening/mixture_prior.h"
@@ -45,43 +46,42 @@ void MixtureFit::add_curvature(std::size_t b, const MixtureState& state) {
     const std::size_t m = terms(), all = model_.pipes.size() * m, v = u * m;
     const double noise = state.bands[b].noise;
     const double scale = 2.0 * model_.temper;
-    std::vector<Complex> response(v * q);  // L⁻¹ΦᴴJ/σ²
-    std::vector<double> both(n), sums;
+    SideBySide response;  // L⁻¹ΦᴴJ/σ²
+    response.assign(q, v);
+    std::vector<double> both(n), sums, explained;
     product_.resize(n);
     for (std::size_t p = 0; p < u; ++p) {
         const double *re = turned[p].re.data(), *im = turned[p].im.data();
         conjugate_product(re, im, rest.re.data(), rest.im.data(), product_.re.data(),
                           product_.im.data(), n);
+        sums.resize(m);
+        sum_rows(t.path(0).data(), m, product_.re.data(), n, sums.data());
         for (std::size_t x = 0; x < m; ++x)
-            gradient_[pipes[p] * m + x] -=
-                scale * sum2(t.path(x).data(), product_.re.data(), n) / noise;
+            gradient_[pipes[p] * m + x] -= scale * sums[x] / noise;
         for (std::size_t a = 0; a < k; ++a) {
             conjugate_product(&w.re[a * n], &w.im[a * n], re, im, product_.re.data(),
                               product_.im.data(), n);
             t.sum_for_gain_paths(product_.re.data(), product_.im.data(), sums_);
-            for (std::size_t x = 0; x < m; ++x)
-                for (std::size_t j = 0; j < g; ++j)
-                    response[(p * m + x) * q + a * g + j] = t.gain_path(sums_, j, x) / noise;
+            for (std::size_t j = 0; j < g; ++j)
+                for (std::size_t x = 0; x < m; ++x)
+                    response.set(a * g + j, p * m + x, t.gain_path(sums_, j, x) / noise);
         }
-        for (std::size_t x = 0; x < m; ++x)
-            solve_lower<Complex>(w.factor, q, &response[(p * m + x) * q]);
     }
+    solve_lower(w.factor.data(), response);
+    products_of(response, explained);
     for (std::size_t p = 0; p < u; ++p)
         for (std::size_t r = 0; r <= p; ++r) {
             for (std::size_t i = 0; i < n; ++i)
                 both[i] = turned[p].re[i] * turned[r].re[i] + turned[p].im[i] * turned[r].im[i];
             t.paths(both.data(), sums);
             for (std::size_t x = 0; x < m; ++x)
-                for (std::size_t y = 0; y < m; ++y) {
-                    double sum = sums[x * m + y] / noise;
-                    for (std::size_t l = 0; l < q; ++l) {
-                        const Complex a = response[(p * m + x) * q + l],
-                                      c = response[(r * m + y) * q + l];
-                        sum -= a.real() * c.real() + a.imag() * c.imag();
-                    }
-                    hessian_[(pipes[p] * m + x) * all + pipes[r] * m + y] += scale * sum;
-                    if (p != r)
-                        hessian_[(pipes[r] * m + y) * all + pipes[p] * m + x] += scale * sum;
+                for (std::size_t y = 0; y < (p == r ? x + 1 : m); ++y) {
+                    const double more =
+                        scale * (sums[x * m + y] / noise -
+                                 explained[(p * m + x) * response.width + r * m + y]);
+                    const std::size_t i = pipes[p] * m + x, j = pipes[r] * m + y;
+                    hessian_[i * all + j] += more;
+                    if (i != j) hessian_[j * all + i] += more;
                 }
         }
 }

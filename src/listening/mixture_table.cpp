@@ -71,8 +71,7 @@ double MixtureTable::gains(std::size_t i, std::size_t j) const { return means_[i
 
 void MixtureTable::sum_for_gains(const double* re, const double* im, Sums& sums) const {
     sums.cosine.resize(2 * gains_ - 1);
-    for (std::size_t order = 0; order < sums.cosine.size(); ++order)
-        sums.cosine[order] = weighted_sum(&cosine_[order * n_], re, im, n_);
+    weighted_sums(cosine_.data(), sums.cosine.size(), re, im, n_, sums.cosine.data());
 }
 
 Complex MixtureTable::gains(const Sums& sums, std::size_t i, std::size_t j) {
@@ -84,10 +83,8 @@ Complex MixtureTable::gains(const Sums& sums, std::size_t i, std::size_t j) {
 void MixtureTable::sum_for_gain_paths(const double* re, const double* im, Sums& sums) const {
     sums.sine.assign(gains_ + paths_ - 1, 0.0);
     sums.t_cosine.resize(gains_);
-    for (std::size_t order = 1; paths_ > 1 && order < sums.sine.size(); ++order)
-        sums.sine[order] = weighted_sum(&sine_[order * n_], re, im, n_);
-    for (std::size_t order = 0; order < gains_; ++order)
-        sums.t_cosine[order] = weighted_sum(&t_cosine_[order * n_], re, im, n_);
+    if (paths_ > 1) weighted_sums(&sine_[n_], sums.sine.size() - 1, re, im, n_, &sums.sine[1]);
+    weighted_sums(t_cosine_.data(), gains_, re, im, n_, sums.t_cosine.data());
 }
 
 Complex MixtureTable::gain_path(const Sums& sums, std::size_t j, std::size_t m) const {
@@ -99,12 +96,12 @@ Complex MixtureTable::gain_path(const Sums& sums, std::size_t j, std::size_t m) 
 
 void MixtureTable::paths(const double* series, std::vector<double>& sums) const {
     sums.resize(paths_ * paths_);
-    std::vector<double> cosine(paths_ > 1 ? 2 * paths_ - 1 : 0);
-    for (std::size_t order = 0; order < cosine.size(); ++order)
-        cosine[order] = sum2(&cosine_[order * n_], series, n_);
+    std::vector<double> cosine(paths_ > 1 ? 2 * paths_ - 1 : 0), t_sine(paths_);
+    sum_rows(cosine_.data(), cosine.size(), series, n_, cosine.data());
+    sum_rows(t_sine_.data(), paths_, series, n_, t_sine.data());
     sums[0] = sum2(t_square_.data(), series, n_);
     for (std::size_t m = 1; m < paths_; ++m) {
-        sums[m] = sums[m * paths_] = lead(m) * sum2(&t_sine_[m * n_], series, n_);
+        sums[m] = sums[m * paths_] = lead(m) * t_sine[m];
         for (std::size_t l = 1; l <= m; ++l)
             sums[m * paths_ + l] = sums[l * paths_ + m] =
                 0.5 * lead(m) * lead(l) * (cosine[m - l] - cosine[m + l]);

@@ -3,6 +3,8 @@
 #include "listening/arithmetic.h"
 #include "listening/wide_registers.h"
 
+#include <algorithm>
+
 namespace rankwright::listening {
 
 namespace {
@@ -38,22 +40,74 @@ RANKWRIGHT_WIDE double sum3(const double* a, const double* b, const double* c, s
     return sum_of(sums);
 }
 
-RANKWRIGHT_WIDE std::complex<double> weighted_sum(const double* weight, const double* re,
-                                                  const double* im, std::size_t n) {
-    FourDoubles sums_re{}, sums_im{}, w, x, y;
-    std::size_t m = 0;
-    for (; m + 4 <= n; m += 4) {
-        load(w, weight + m);
-        load(x, re + m);
-        load(y, im + m);
-        sums_re += w * x;
-        sums_im += w * y;
+RANKWRIGHT_WIDE void sum_rows(const double* rows, std::size_t count, const double* x, std::size_t n,
+                              double* sums) {
+    constexpr std::size_t kAtOnce = 4;
+    for (std::size_t row = 0; row < count; row += kAtOnce) {
+        const std::size_t some = std::min(kAtOnce, count - row);
+        FourDoubles sum[kAtOnce]{}, w, y;
+        const double* from = rows + row * n;
+        std::size_t m = 0;
+        if (some == kAtOnce) {
+            for (; m + 4 <= n; m += 4) {
+                load(y, x + m);
+                for (std::size_t r = 0; r < kAtOnce; ++r) {
+                    load(w, from + r * n + m);
+                    sum[r] += w * y;
+                }
+            }
+        } else {
+            for (std::size_t r = 0; r < some; ++r)
+                for (m = 0; m + 4 <= n; m += 4) {
+                    load(y, x + m);
+                    load(w, from + r * n + m);
+                    sum[r] += w * y;
+                }
+        }
+        for (; m < n; ++m)
+            for (std::size_t r = 0; r < some; ++r)
+                sum[r][0] += from[r * n + m] * x[m];
+        for (std::size_t r = 0; r < some; ++r)
+            sums[row + r] = sum_of(sum[r]);
     }
-    for (; m < n; ++m) {
-        sums_re[0] += weight[m] * re[m];
-        sums_im[0] += weight[m] * im[m];
+}
+
+RANKWRIGHT_WIDE void weighted_sums(const double* rows, std::size_t count, const double* re,
+                                   const double* im, std::size_t n, std::complex<double>* sums) {
+    constexpr std::size_t kAtOnce = 4;
+    for (std::size_t row = 0; row < count; row += kAtOnce) {
+        const std::size_t some = std::min(kAtOnce, count - row);
+        FourDoubles sum_re[kAtOnce]{}, sum_im[kAtOnce]{}, w, x, y;
+        const double* from = rows + row * n;
+        std::size_t m = 0;
+        if (some == kAtOnce) {
+            for (; m + 4 <= n; m += 4) {
+                load(x, re + m);
+                load(y, im + m);
+                for (std::size_t r = 0; r < kAtOnce; ++r) {
+                    load(w, from + r * n + m);
+                    sum_re[r] += w * x;
+                    sum_im[r] += w * y;
+                }
+            }
+        } else {
+            for (std::size_t r = 0; r < some; ++r)
+                for (m = 0; m + 4 <= n; m += 4) {
+                    load(x, re + m);
+                    load(y, im + m);
+                    load(w, from + r * n + m);
+                    sum_re[r] += w * x;
+                    sum_im[r] += w * y;
+                }
+        }
+        for (; m < n; ++m)
+            for (std::size_t r = 0; r < some; ++r) {
+                sum_re[r][0] += from[r * n + m] * re[m];
+                sum_im[r][0] += from[r * n + m] * im[m];
+            }
+        for (std::size_t r = 0; r < some; ++r)
+            sums[row + r] = {sum_of(sum_re[r]), sum_of(sum_im[r])};
     }
-    return {sum_of(sums_re), sum_of(sums_im)};
 }
 
 RANKWRIGHT_WIDE void lay_circle(const double* turns, double* __restrict re, double* __restrict im,
@@ -80,6 +134,35 @@ RANKWRIGHT_WIDE void add_product(const double* a_re, const double* a_im, const d
     for (std::size_t m = 0; m < n; ++m) {
         re[m] += a_re[m] * b_re[m] - a_im[m] * b_im[m];
         im[m] += a_re[m] * b_im[m] + a_im[m] * b_re[m];
+    }
+}
+
+RANKWRIGHT_WIDE void lay_modulated(const double* re, const double* im, const double* rows,
+                                   const std::complex<double>* amplitudes, std::size_t count,
+                                   double* __restrict to_re, double* __restrict to_im,
+                                   std::size_t n) {
+    std::size_t m = 0;
+    for (; m + 4 <= n; m += 4) {
+        FourDoubles sum_re{}, sum_im{}, x, y;
+        for (std::size_t row = 0; row < count; ++row) {
+            load(x, rows + row * n + m);
+            sum_re += amplitudes[row].real() * x;
+            sum_im += amplitudes[row].imag() * x;
+        }
+        load(x, re + m);
+        load(y, im + m);
+        const FourDoubles out_re = x * sum_re - y * sum_im, out_im = x * sum_im + y * sum_re;
+        std::memcpy(to_re + m, &out_re, sizeof out_re);
+        std::memcpy(to_im + m, &out_im, sizeof out_im);
+    }
+    for (; m < n; ++m) {
+        double sum_re = 0.0, sum_im = 0.0;
+        for (std::size_t row = 0; row < count; ++row) {
+            sum_re += amplitudes[row].real() * rows[row * n + m];
+            sum_im += amplitudes[row].imag() * rows[row * n + m];
+        }
+        to_re[m] = re[m] * sum_re - im[m] * sum_im;
+        to_im[m] = re[m] * sum_im + im[m] * sum_re;
     }
 }
 
