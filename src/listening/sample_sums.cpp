@@ -3,8 +3,6 @@
 #include "listening/arithmetic.h"
 #include "listening/wide_registers.h"
 
-#include <algorithm>
-
 namespace rankwright::listening {
 
 namespace {
@@ -40,74 +38,73 @@ RANKWRIGHT_WIDE double sum3(const double* a, const double* b, const double* c, s
     return sum_of(sums);
 }
 
+namespace {
+
+constexpr std::size_t kAtOnce = 4;  // rows, each read beside the others
+
+// Inlined into functions that are compiled for each width.
+template <std::size_t kRows>
+[[gnu::always_inline]] inline void sum_few(const double* rows, const double* x, std::size_t n,
+                                           double* sums) {
+    FourDoubles sum[kRows]{}, w, y;
+    std::size_t m = 0;
+    for (; m + 4 <= n; m += 4) {
+        load(y, x + m);
+        for (std::size_t r = 0; r < kRows; ++r) {
+            load(w, rows + r * n + m);
+            sum[r] += w * y;
+        }
+    }
+    for (; m < n; ++m)
+        for (std::size_t r = 0; r < kRows; ++r)
+            sum[r][0] += rows[r * n + m] * x[m];
+    for (std::size_t r = 0; r < kRows; ++r)
+        sums[r] = sum_of(sum[r]);
+}
+
+template <std::size_t kRows>
+[[gnu::always_inline]] inline void weigh_few(const double* rows, const double* re, const double* im,
+                                             std::size_t n, std::complex<double>* sums) {
+    FourDoubles sum_re[kRows]{}, sum_im[kRows]{}, w, x, y;
+    std::size_t m = 0;
+    for (; m + 4 <= n; m += 4) {
+        load(x, re + m);
+        load(y, im + m);
+        for (std::size_t r = 0; r < kRows; ++r) {
+            load(w, rows + r * n + m);
+            sum_re[r] += w * x;
+            sum_im[r] += w * y;
+        }
+    }
+    for (; m < n; ++m)
+        for (std::size_t r = 0; r < kRows; ++r) {
+            sum_re[r][0] += rows[r * n + m] * re[m];
+            sum_im[r][0] += rows[r * n + m] * im[m];
+        }
+    for (std::size_t r = 0; r < kRows; ++r)
+        sums[r] = {sum_of(sum_re[r]), sum_of(sum_im[r])};
+}
+
+}  // namespace
+
 RANKWRIGHT_WIDE void sum_rows(const double* rows, std::size_t count, const double* x, std::size_t n,
                               double* sums) {
-    constexpr std::size_t kAtOnce = 4;
-    for (std::size_t row = 0; row < count; row += kAtOnce) {
-        const std::size_t some = std::min(kAtOnce, count - row);
-        FourDoubles sum[kAtOnce]{}, w, y;
-        const double* from = rows + row * n;
-        std::size_t m = 0;
-        if (some == kAtOnce) {
-            for (; m + 4 <= n; m += 4) {
-                load(y, x + m);
-                for (std::size_t r = 0; r < kAtOnce; ++r) {
-                    load(w, from + r * n + m);
-                    sum[r] += w * y;
-                }
-            }
-        } else {
-            for (std::size_t r = 0; r < some; ++r)
-                for (m = 0; m + 4 <= n; m += 4) {
-                    load(y, x + m);
-                    load(w, from + r * n + m);
-                    sum[r] += w * y;
-                }
-        }
-        for (; m < n; ++m)
-            for (std::size_t r = 0; r < some; ++r)
-                sum[r][0] += from[r * n + m] * x[m];
-        for (std::size_t r = 0; r < some; ++r)
-            sums[row + r] = sum_of(sum[r]);
-    }
+    std::size_t row = 0;
+    for (; row + kAtOnce <= count; row += kAtOnce)
+        sum_few<kAtOnce>(rows + row * n, x, n, sums + row);
+    if (count - row == 1) sum_few<1>(rows + row * n, x, n, sums + row);
+    if (count - row == 2) sum_few<2>(rows + row * n, x, n, sums + row);
+    if (count - row == 3) sum_few<3>(rows + row * n, x, n, sums + row);
 }
 
 RANKWRIGHT_WIDE void weighted_sums(const double* rows, std::size_t count, const double* re,
                                    const double* im, std::size_t n, std::complex<double>* sums) {
-    constexpr std::size_t kAtOnce = 4;
-    for (std::size_t row = 0; row < count; row += kAtOnce) {
-        const std::size_t some = std::min(kAtOnce, count - row);
-        FourDoubles sum_re[kAtOnce]{}, sum_im[kAtOnce]{}, w, x, y;
-        const double* from = rows + row * n;
-        std::size_t m = 0;
-        if (some == kAtOnce) {
-            for (; m + 4 <= n; m += 4) {
-                load(x, re + m);
-                load(y, im + m);
-                for (std::size_t r = 0; r < kAtOnce; ++r) {
-                    load(w, from + r * n + m);
-                    sum_re[r] += w * x;
-                    sum_im[r] += w * y;
-                }
-            }
-        } else {
-            for (std::size_t r = 0; r < some; ++r)
-                for (m = 0; m + 4 <= n; m += 4) {
-                    load(x, re + m);
-                    load(y, im + m);
-                    load(w, from + r * n + m);
-                    sum_re[r] += w * x;
-                    sum_im[r] += w * y;
-                }
-        }
-        for (; m < n; ++m)
-            for (std::size_t r = 0; r < some; ++r) {
-                sum_re[r][0] += from[r * n + m] * re[m];
-                sum_im[r][0] += from[r * n + m] * im[m];
-            }
-        for (std::size_t r = 0; r < some; ++r)
-            sums[row + r] = {sum_of(sum_re[r]), sum_of(sum_im[r])};
-    }
+    std::size_t row = 0;
+    for (; row + kAtOnce <= count; row += kAtOnce)
+        weigh_few<kAtOnce>(rows + row * n, re, im, n, sums + row);
+    if (count - row == 1) weigh_few<1>(rows + row * n, re, im, n, sums + row);
+    if (count - row == 2) weigh_few<2>(rows + row * n, re, im, n, sums + row);
+    if (count - row == 3) weigh_few<3>(rows + row * n, re, im, n, sums + row);
 }
 
 RANKWRIGHT_WIDE void lay_circle(const double* turns, double* __restrict re, double* __restrict im,
@@ -134,6 +131,24 @@ RANKWRIGHT_WIDE void add_product(const double* a_re, const double* a_im, const d
     for (std::size_t m = 0; m < n; ++m) {
         re[m] += a_re[m] * b_re[m] - a_im[m] * b_im[m];
         im[m] += a_re[m] * b_im[m] + a_im[m] * b_re[m];
+    }
+}
+
+RANKWRIGHT_WIDE void combine_rows(const double* factors, std::size_t count, const double* rows,
+                                  std::size_t n, double* __restrict sum) {
+    std::size_t m = 0;
+    for (; m + 4 <= n; m += 4) {
+        FourDoubles all{}, x;
+        for (std::size_t row = 0; row < count; ++row) {
+            load(x, rows + row * n + m);
+            all += factors[row] * x;
+        }
+        std::memcpy(sum + m, &all, sizeof all);
+    }
+    for (; m < n; ++m) {
+        sum[m] = 0.0;
+        for (std::size_t row = 0; row < count; ++row)
+            sum[m] += factors[row] * rows[row * n + m];
     }
 }
 

@@ -32,6 +32,10 @@ void conjugate_product(const double* a_re, const double* a_im, const double* b_r
 void add_product(const double* a_re, const double* a_im, const double* b_re, const double* b_im,
                  double* re, double* im, std::size_t n);
 
+/// Σ factor·row of `count` rows of `n` each, one behind another, into `sum`.
+void combine_rows(const double* factors, std::size_t count, const double* rows, std::size_t n,
+                  double* sum);
+
 /// (re, im)·Σ amplitude·row of `count` rows of `n` each, one behind another, into (to_re, to_im).
 void lay_modulated(const double* re, const double* im, const double* rows,
                    const std::complex<double>* amplitudes, std::size_t count, double* to_re,
