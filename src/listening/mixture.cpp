@@ -27,6 +27,8 @@ constexpr double kHeardReach_cents = 2.0;
 constexpr double kHeardSpread_cents = 0.3;
 /// Frames are less independent than they look; found from recorded keys by the errors' spread.
 constexpr double kTemper = 0.25;
+/// What counts of the fit's own doubt beside that by the slopes, found with kScatterCounts.
+constexpr double kFitCounts = 0.5;
 constexpr double kLeastSd_cents = 0.003;  // partials of one pipe differ by this in a room
 constexpr double kDoubt_cents = 0.6;      // of the search's places, on either side
 
@@ -314,8 +316,8 @@ void KeyHearing::report(MixtureFit& fit, const MixtureState& state,
         }
         const MixtureMean mean = fit.mean(state, i);
         r.cents = Cents{mean.cents};
-        r.cents_sd = Cents{
-            std::sqrt(c[i * which.size() + i] + mean.scatter + kLeastSd_cents * kLeastSd_cents)};
+        r.cents_sd = Cents{std::sqrt(kFitCounts * c[i * which.size() + i] + mean.variance +
+                                     kLeastSd_cents * kLeastSd_cents)};
         r.hz = transpose(Hertz{nominal}, *r.cents);
         const MixtureHeard heard = fit.heard(state, i);
         strongest_hz_[which[i]] = heard.highest_strong * nominal;

@@ -66,11 +66,11 @@ struct MixtureExtraTone {
     double variance = 0.0;
 };
 
-/// A pipe's mean pitch, cents from nominal, and the variance of it that comes from its partials not
-/// agreeing; the fit's own doubt (covariance) comes on top.
+/// A pipe's mean pitch, cents from nominal, and the variance of it by its partials' slopes; the
+/// fit's own doubt (covariance) comes on top.
 struct MixtureMean {
     double cents = 0.0;
-    double scatter = 0.0;  ///< cents²
+    double variance = 0.0;  ///< cents²
 };
 
 /// One partial as fitted, and its own slope beside the pipe's common path.

@@ -16,11 +16,11 @@ namespace {
 // beforehand. A pitch that drifts through a room's resonances takes its partials' phases apart.
 constexpr double kUsualScatter_cents = 0.01;
 constexpr double kScatterWeight = 1.0;
-
-struct Scatter {
-    double mean = 0.0;      // of the slopes
-    double variance = 0.0;  // of that mean, by what the partials differ in more than noise explains
-};
+// How much of two variances counts, from the development keys by likelihood (tails as of Student's
+// density in five degrees of freedom): of the partials' scatter less than all, since mostly all are
+// heard and their mean is the pitch itself; of each slope's own by noise and by the others' unrest
+// more, since the unrest of partials that stand together isn't independent.
+constexpr double kScatterCounts = 0.6, kSlopesCount = 4.0;
 
 // Between-partials variance by the method of moments (DerSimonian and Laird, Controlled Clinical
 // Trials 7, 1986), twice: the second time with the variance of the first in the weights.
@@ -53,20 +53,20 @@ double scatter_of(const std::vector<MixturePartial>& slopes) {
 
 // Each partial weighs by its information as if the pipe were alone, which is what its mean pitch
 // means, and less where the others leave it in greater doubt than the partials differ anyway.
-Scatter combine(const std::vector<MixturePartial>& slopes) {
+MixtureMean combine(const std::vector<MixturePartial>& slopes) {
     if (slopes.empty()) return {};
     const double between = scatter_of(slopes);
-    double sum = 0.0, squares = 0.0;
-    Scatter scatter;
+    double sum = 0.0, variance = 0.0;
+    MixtureMean mean;
     for (const MixturePartial& s : slopes) {
         const double w = s.information * between / (between + s.variance);
         sum += w;
-        squares += w * w;
-        scatter.mean += w * s.cents;
+        variance += w * w * (kScatterCounts * between + kSlopesCount * s.variance);
+        mean.cents += w * s.cents;
     }
-    scatter.mean /= sum;
-    scatter.variance = between * squares / (sum * sum);
-    return scatter;
+    mean.cents /= sum;
+    mean.variance = variance / (sum * sum);
+    return mean;
 }
 
 }  // namespace
@@ -113,8 +113,8 @@ bool MixtureFit::stands_out(const MixtureState& state, std::size_t pipe) const {
 
 MixtureMean MixtureFit::mean(const MixtureState& state, std::size_t pipe) {
     const double path = mean_path(state, pipe);
-    const Scatter scatter = combine(partials(state, pipe));
-    return {std::log1p(kCent * (path + scatter.mean)) / kCent, scatter.variance};
+    const MixtureMean beside = combine(partials(state, pipe));
+    return {std::log1p(kCent * (path + beside.cents)) / kCent, beside.variance};
 }
 
 double MixtureFit::mean_path(const MixtureState& state, std::size_t pipe) const {
