@@ -10,13 +10,13 @@ namespace rankwright::listening {
 namespace {
 
 using Complex = std::complex<double>;
-constexpr std::size_t kLanes = 4;
+constexpr std::size_t kRegister = 4;
 
 inline void store(const FourDoubles& lanes, double* to) { std::memcpy(to, &lanes, sizeof lanes); }
 
 RANKWRIGHT_WIDE void solve_rows(const Complex* l, std::size_t n, double* re, double* im,
                                 std::size_t width) {
-    for (std::size_t side = 0; side < width; side += kLanes)
+    for (std::size_t side = 0; side < width; side += kRegister)
         for (std::size_t i = 0; i < n; ++i) {
             const Complex* row = l + i * n;
             FourDoubles sum_re, sum_im, x, y, even_re{}, even_im{};
@@ -47,17 +47,17 @@ RANKWRIGHT_WIDE void solve_rows(const Complex* l, std::size_t n, double* re, dou
 
 RANKWRIGHT_WIDE void multiply_rows(const double* re, const double* im, std::size_t rows,
                                    std::size_t width, double* products) {
-    for (std::size_t i = 0; i < width; i += kLanes)
-        for (std::size_t side = 0; side <= i; side += kLanes) {
-            FourDoubles sums[kLanes]{}, x, y;
+    for (std::size_t i = 0; i < width; i += kRegister)
+        for (std::size_t side = 0; side <= i; side += kRegister) {
+            FourDoubles sums[kRegister]{}, x, y;
             for (std::size_t row = 0; row < rows; ++row) {
                 const double *a = re + row * width, *b = im + row * width;
                 load(x, a + side);
                 load(y, b + side);
-                for (std::size_t k = 0; k < kLanes; ++k)
+                for (std::size_t k = 0; k < kRegister; ++k)
                     sums[k] += a[i + k] * x + b[i + k] * y;
             }
-            for (std::size_t k = 0; k < kLanes; ++k)
+            for (std::size_t k = 0; k < kRegister; ++k)
                 store(sums[k], products + (i + k) * width + side);
         }
 }
@@ -79,7 +79,7 @@ RANKWRIGHT_WIDE bool factorise(Complex* a, std::size_t n, double* turned) {
             const auto* row_i = reinterpret_cast<const double*>(a + i * n);
             FourDoubles real{}, imaginary{}, x, y;
             std::size_t k = 0;
-            for (; k + kLanes <= 2 * j; k += kLanes) {
+            for (; k + kRegister <= 2 * j; k += kRegister) {
                 load(x, row_i + k);
                 load(y, row_j + k);
                 real += x * y;
@@ -101,26 +101,26 @@ RANKWRIGHT_WIDE bool factorise(Complex* a, std::size_t n, double* turned) {
 // Column by column of L⁻¹, which begins with noughts; `re` and `im`: room for `n` registers.
 RANKWRIGHT_WIDE void sum_inverse(const Complex* l, std::size_t n, double* re, double* im,
                                  double* diagonal) {
-    for (std::size_t column = 0; column < n; column += kLanes) {
+    for (std::size_t column = 0; column < n; column += kRegister) {
         FourDoubles norms{};
         for (std::size_t i = column; i < n; ++i) {
             const Complex* row = l + i * n;
             FourDoubles sum_re{}, sum_im{}, x, y;
-            if (i < column + kLanes) sum_re[i - column] = 1.0;
+            if (i < column + kRegister) sum_re[i - column] = 1.0;
             for (std::size_t k = column; k < i; ++k) {
-                load(x, re + k * kLanes);
-                load(y, im + k * kLanes);
+                load(x, re + k * kRegister);
+                load(y, im + k * kRegister);
                 sum_re -= row[k].real() * x - row[k].imag() * y;
                 sum_im -= row[k].real() * y + row[k].imag() * x;
             }
             const double over = 1.0 / row[i].real();
             x = sum_re * over;
             y = sum_im * over;
-            store(x, re + i * kLanes);
-            store(y, im + i * kLanes);
+            store(x, re + i * kRegister);
+            store(y, im + i * kRegister);
             norms += x * x + y * y;
         }
-        for (std::size_t lane = 0; lane < std::min(kLanes, n - column); ++lane)
+        for (std::size_t lane = 0; lane < std::min(kRegister, n - column); ++lane)
             diagonal[column + lane] = norms[lane];
     }
 }
@@ -143,7 +143,7 @@ void products_of(const SideBySide& y, std::vector<double>& products) {
 
 void inverse_diagonal(const Complex* l, std::size_t n, std::vector<double>& diagonal) {
     diagonal.resize(n);
-    std::vector<double> re(n * kLanes), im(n * kLanes);
+    std::vector<double> re(n * kRegister), im(n * kRegister);
     sum_inverse(l, n, re.data(), im.data(), diagonal.data());
 }
 

@@ -98,22 +98,23 @@ std::vector<PartialTrace> trace_partials(MixtureFit& fit, const MixtureState& st
 // about as loud as the others; one that leaks, some 30 dB softer. Partials fall from those of a
 // reed to those of a wide flute.
 constexpr std::size_t kLoudnesses = 16;
-constexpr double kSoftest_db = -48.0;                 // of the fundamental, from the others' level
-constexpr std::array kFalls{10.0, 25.0, 40.0, 60.0};  // dB a factor of ten in a partial's number
+constexpr double kSoftestPipe_db = -48.0;  // of the fundamental, from the others' level
+constexpr std::array kTimbreFalls{10.0, 25.0, 40.0,
+                                  60.0};  // dB a factor of ten in a partial's number
 
 /// Weights of the loudnesses, kLevelStep_db apart; the falls are alike.
 std::array<double, kLoudnesses> loudness_weights() {
     std::array<double, kLoudnesses> weights{};
     double sum = 0.0;
     for (std::size_t i = 0; i < kLoudnesses; ++i) {
-        const double db = kSoftest_db + kLevelStep_db * static_cast<double>(i);
+        const double db = kSoftestPipe_db + kLevelStep_db * static_cast<double>(i);
         const double loud = std::exp(-0.5 * std::pow(db / 10.0, 2.0)) / 10.0;
         const double leak = std::exp(-0.5 * std::pow((db + 30.0) / 9.0, 2.0)) / 9.0;
         weights[i] = loud + leak;
         sum += weights[i];
     }
     for (double& weight : weights)
-        weight /= sum * static_cast<double>(kFalls.size());
+        weight /= sum * static_cast<double>(kTimbreFalls.size());
     return weights;
 }
 
@@ -162,7 +163,7 @@ struct PartialThere {
     const PartialTrace* trace;
     double goes_on = 0.0;  // likelihood of a partial as high as the next one, if this is
     /// Of the softest loudness in the table, by fall: the louder ones follow.
-    std::array<std::size_t, kFalls.size()> softest{};
+    std::array<std::size_t, kTimbreFalls.size()> softest{};
     std::size_t at = SIZE_MAX;
     RatioTable ratio{};
 
@@ -211,8 +212,8 @@ std::vector<PartialThere> lay_out(const std::vector<PartialTrace>& traces) {
     std::vector<PartialThere> partials;
     for (const PartialTrace& t : traces) {
         PartialThere there{.trace = &t};
-        for (std::size_t i = 0; i < kFalls.size(); ++i) {
-            const double db = kSoftest_db - kFalls[i] * std::log10(t.partial);
+        for (std::size_t i = 0; i < kTimbreFalls.size(); ++i) {
+            const double db = kSoftestPipe_db - kTimbreFalls[i] * std::log10(t.partial);
             there.softest[i] = static_cast<std::size_t>(
                 std::max(0L, std::lround((db - kLowest_db) / kLevelStep_db)));
         }
@@ -265,7 +266,7 @@ PresenceEvidence presence_evidence(MixtureFit& fit, const MixtureState& without,
         for (PartialThere& there : partials)
             there.look(x, reach.low, level);
         double here = 0.0;
-        for (std::size_t fall = 0; fall < kFalls.size(); ++fall)
+        for (std::size_t fall = 0; fall < kTimbreFalls.size(); ++fall)
             here += sum_loudnesses(partials, fall, loud);
         const double ln = std::log(here);
         evidence.places.push_back({x / kCent, weight * step, ln});
