@@ -19,7 +19,7 @@ struct SharedPartials {
     double ln_ratio = 0.0;
 };
 
-constexpr std::size_t kSharedGainTerms = 4, kWanderTerms = 6;
+constexpr std::size_t kSharedGainTerms = 4, kSharedWanderTerms = 6;
 // Of one pipe's partials, from recorded pipes: what they differ by in the mean over a span, and how
 // far, in radians, a partial's phase drifts from the others'.
 constexpr double kScatter_cents = 0.02;
@@ -150,7 +150,7 @@ std::optional<SharedPartials> compare_shared(const MixtureSound& sound, const Mi
                                              std::size_t pipe, double usual) {
     MixtureModel beside = model;
     beside.gain_terms = kSharedGainTerms;
-    beside.wander_terms = kWanderTerms;
+    beside.wander_terms = kSharedWanderTerms;
     beside.pipes.clear();
     std::vector<MixtureReach> near;
     std::vector<double> levels;
