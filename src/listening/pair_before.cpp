@@ -48,7 +48,7 @@ void PairFollower::hear_window(FrameIndex from, FrameIndex to, std::span<const H
     stream_.window(alone_from, to, hidden_, bands_);
 }
 
-/// Goes back to before the pipe joined, from what was found since and from `places` besides.
+/// Goes back to before the pipe joined, from what was found since, and from the pipe's `places` besides.
 void PairFollower::hear_from_before(FrameIndex to, std::span<const PairPlace> places) {
     const PairModel old = model_;
     const FrameIndex old_from = from_, old_to = to_;
@@ -59,9 +59,9 @@ void PairFollower::hear_from_before(FrameIndex to, std::span<const PairPlace> pl
         fit_.carry(mode, old, 0.5 * later.count());
     for (const double turns : kBeatsTried)
         modes_.push_back(fit_.start(0.0, turns / (model_.means_over_s() * request_.pipe_partial)));
+    // Where the reference was alone it has to stand: from a short span its path leads elsewhere.
     for (const PairPlace& place : places)
-        modes_.push_back(fit_.start(place.reference_hz - model_.nominal_hz[0],
-                                    place.pipe_hz - model_.nominal_hz[1]));
+        modes_.push_back(fit_.start(0.0, place.pipe_hz - model_.nominal_hz[1]));
     for (PairState& mode : modes_)
         fit_.refine(mode, kBeforeSteps);
     drop_unlikely();

@@ -122,7 +122,7 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
                           const std::optional<HeardBefore>& before) {
     // Where they were found from before is worth a try again.
     const bool again = before && before_ && before->from == before_->from && two_;
-    const std::vector<PairPlace> earlier = again ? places_ : std::vector<PairPlace>{};
+    std::vector<PairPlace> known = again ? places_ : std::vector<PairPlace>{};
     stop();
     request_ = request;
     request_.rate = rate_;
@@ -170,7 +170,8 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     }
     judge_number(places.front(), premise);
     before_ = before;
-    if (hears_before(to)) hear_from_before(to, earlier);
+    known.insert(known.end(), places.begin(), places.end());
+    if (hears_before(to)) hear_from_before(to, known);
     return true;
 }
 

@@ -19,7 +19,7 @@ constexpr double kHighestOfBank = 0.48;
 constexpr std::size_t kBankLanes = 4;
 using Lanes __attribute__((vector_size(kBankLanes * sizeof(float)))) = float;
 
-Lanes load(const float* from) {
+Lanes lanes_at(const float* from) {
     Lanes lanes;
     std::memcpy(&lanes, from, sizeof lanes);
     return lanes;
@@ -34,12 +34,12 @@ std::complex<float> correlate(const float* x, const float* cosine, const float* 
     Lanes im[2] = {};
     std::size_t i = 0;
     for (; i + 2 * kBankLanes <= count; i += 2 * kBankLanes) {
-        const Lanes x0 = load(x + i);
-        const Lanes x1 = load(x + i + kBankLanes);
-        re[0] += x0 * load(cosine + i);
-        im[0] += x0 * load(sine + i);
-        re[1] += x1 * load(cosine + i + kBankLanes);
-        im[1] += x1 * load(sine + i + kBankLanes);
+        const Lanes x0 = lanes_at(x + i);
+        const Lanes x1 = lanes_at(x + i + kBankLanes);
+        re[0] += x0 * lanes_at(cosine + i);
+        im[0] += x0 * lanes_at(sine + i);
+        re[1] += x1 * lanes_at(cosine + i + kBankLanes);
+        im[1] += x1 * lanes_at(sine + i + kBankLanes);
     }
     float re_sum = sum_of(re[0] + re[1]);
     float im_sum = sum_of(im[0] + im[1]);
