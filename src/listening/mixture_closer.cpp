@@ -160,6 +160,11 @@ PresenceEvidence look_closer(const MixtureSound& sound, const MixtureModel& mode
     PresenceEvidence closer = evidence;
     std::vector<double> likely{evidence.cents};
     if (stood) likely.push_back(*stood);
+    // No band of the search could be cut around it: among the others' known places they can.
+    if (evidence.places.empty())
+        for (double x = reach[pipe].low / kCent; x < reach[pipe].high / kCent;
+             x += 2.0 * kNear_cents)
+            likely.push_back(x);
     for (const Window& window : windows_of(state, reach, pipe, likely)) {
         const PresenceEvidence here = look_at(sound, model, state, reach, pipe, window, stood);
         if (here.places.empty()) continue;
