@@ -113,6 +113,8 @@ class MixtureFit {
     /// noise and of what the others' unrest puts there.
     bool stands_out(const MixtureState& state, std::size_t pipe) const;
     MixtureHeard heard(const MixtureState& state, std::size_t pipe) const;
+    /// Power of all tones fitted within `apart_hz` of there, together; 0 where none is.
+    double power_at(const MixtureState& state, double hz, double apart_hz);
     /// Those that tell the pipe's pitch.
     std::vector<MixturePartial> partials(const MixtureState& state, std::size_t pipe);
     /// Mean of the pipe's common path, from which its partials' slopes count; in the fit's cents.

@@ -2,6 +2,7 @@
 #include "listening/arithmetic.h"
 #include "listening/mixture_fit.h"
 #include "listening/mixture_prior.h"
+#include "listening/sample_sums.h"
 
 #include <algorithm>
 #include <cmath>
@@ -94,6 +95,29 @@ std::vector<MixturePartial> MixtureFit::partials(const MixtureState& state, std:
         }
     }
     return partials;
+}
+
+double MixtureFit::power_at(const MixtureState& state, double hz, double apart_hz) {
+    double power = 0.0;
+    for (std::size_t b = 0; b < bands_.size(); ++b) {
+        const MixtureBand& band = bands_[b];
+        if (!used_[b] || std::abs(hz - band.centre_hz) > band.half_width_hz) continue;
+        const Work& w = work_[b];
+        std::vector<double> re(band.size(), 0.0), im(band.size(), 0.0);
+        for (std::size_t a = 0; a < w.active.size(); ++a) {
+            const MixtureTone& tone = band.tones[w.active[a]];
+            const double there = tone.partial * model_.pipes[tone.pipe].nominal_hz *
+                                 (1.0 + kCent * state.unknowns[tone.pipe * terms()]);
+            if (std::abs(there - hz) > apart_hz) continue;
+            lay_fitted(b, a);
+            add_scaled(1.0, fitted_.re.data(), re.data(), band.size());
+            add_scaled(1.0, fitted_.im.data(), im.data(), band.size());
+        }
+        power +=
+            (sum2(re.data(), re.data(), band.size()) + sum2(im.data(), im.data(), band.size())) /
+            static_cast<double>(band.size());
+    }
+    return power;
 }
 
 bool MixtureFit::stands_out(const MixtureState& state, std::size_t pipe) const {

@@ -195,7 +195,8 @@ Presence presence_by(const PresenceEvidence& evidence, double sounds) {
     const double ln =
         evidence.ln_ratio + kJointWorth * std::min(evidence.joint.value_or(0.0), kMostJoint);
     if (ln >= (evidence.joint ? sounds : kSurelySounds)) return Presence::sounding;
-    if (evidence.behind && evidence.behind->ln_ratio > kMayHide) return Presence::cannot_tell;
+    if (evidence.behind && (evidence.behind->ln_ratio > kMayHide || evidence.behind->as_loud))
+        return Presence::cannot_tell;
     return ln < (evidence.joint ? kSilent : kSurelySilent) ? Presence::silent
                                                            : Presence::cannot_tell;
 }

@@ -40,6 +40,9 @@ struct PresenceEvidence {
     struct Behind {
         std::size_t lower = 0;
         double lower_cents = 0.0, cents = 0.0, ln_ratio = 0.0;
+        /// The line there is as loud as this pipe may be, louder than it would be without it, and
+        /// most pipes of the key stand as near to one another.
+        bool as_loud = false;
     };
     std::optional<Behind> behind{};
     bool likeliest_behind = false;  ///< of all places

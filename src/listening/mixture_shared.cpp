@@ -17,6 +17,7 @@ struct SharedPartials {
     /// ln of how much likelier they are when both pipes sound within kCoincide_cents of one another
     /// than when the lower one sounds alone.
     double ln_ratio = 0.0;
+    bool as_loud = false;  ///< as PresenceEvidence::Behind
 };
 
 constexpr std::size_t kSharedGainTerms = 4, kSharedWanderTerms = 6;
@@ -28,8 +29,9 @@ constexpr double kSharedScatter = 3.0;  // partials' worth that this is known be
 constexpr double kWorst_cents = 0.2;    // partials in more doubt aren't asked
 constexpr double kSoftest_db = -60.0;   // nor softer ones, from the loudest
 constexpr double kFreedom = 5.0;        // of the tails of what is compared
-// The level of a partial from that of its pipe's loudest beside it.
-constexpr double kBelow_db = -9.0, kBelowSpread_db = 8.0, kOwnSpread_db = 3.0;
+// The power of a partial from that of its pipe's loudest beside it.
+constexpr double kBelow = 0.126;  // -9 dB
+constexpr double kBelowSpread_db = 8.0, kOwnSpread_db = 3.0;
 
 /// ln of Student's density but for a constant factor.
 double ln_student(double x, double scale) {
@@ -78,9 +80,9 @@ double ln_ratio_of_places(const Group& own, const Group& shared) {
     return ln_student(apart, std::hypot(narrow, kApart_cents)) - ln_student(apart, narrow);
 }
 
-/// The same by the level (dB) of the lowest shared partial; `own`: of the loudest of the others.
-double ln_ratio_of_levels(double shared, double own, double usual) {
-    const double alone = own + kBelow_db;
+/// The same by the level (dB) of the lowest shared partial; `alone`: what is expected of it where
+/// the pipe is silent.
+double ln_ratio_of_levels(double shared, double alone, double usual) {
     // A pipe is as loud as others or leaks, or the lower one leaks beside it.
     const auto expected = [&](double db) {
         const auto bell = [&](double middle, double sd) {
@@ -100,38 +102,51 @@ double ln_ratio_of_levels(double shared, double own, double usual) {
     return std::log(likely / sum) - ln_student(shared - alone, kBelowSpread_db);
 }
 
+/// What stands where the lowest of the shared partials does.
+struct SharedLine {
+    double power = 0.0;      ///< of all pipes together: one line can't be parted among them
+    double of_others = 0.0;  ///< expected of those beside the lower pipe
+    bool together = false;   ///< most of the key's pipes stand within kCoincide_cents of it
+};
+
 /// Of a lower pipe's partials every `times`-th may be another's, too. Cents from the pipe's path.
 std::optional<SharedPartials> compare(const std::vector<MixturePartial>& partials, int times,
-                                      double drift_cents, double usual) {
+                                      double drift_cents, const SharedLine& line, double usual) {
     std::vector<MixturePartial> own, shared;
-    double loudest = 0.0, loudest_own = 0.0, lowest_shared = 0.0;
+    double loudest = 0.0, loudest_own = 0.0;
     for (const MixturePartial& p : partials) {
         const bool both = p.partial % times == 0;
         (both ? shared : own).push_back(p);
         loudest = std::max(loudest, p.found);
         if (!both) loudest_own = std::max(loudest_own, p.found);
-        if (p.partial == times) lowest_shared = p.found;
     }
     const double softest = loudest * std::pow(10.0, 0.1 * kSoftest_db);
     const auto of_own = group_of(own, drift_cents, softest);
     const auto of_shared = group_of(shared, drift_cents, softest);
-    if (!of_own || !of_shared || !(lowest_shared > 0.0)) return std::nullopt;
+    if (!of_own || !of_shared || !(line.power > 0.0)) return std::nullopt;
+    // Clearly sounding: within 12 dB of the others.
+    constexpr double kAsLoud = 1.0 / 16.0, kLouder = 3.0;
+    const double alone = kBelow * loudest_own + line.of_others;
     return SharedPartials{
         of_own->mean, of_shared->mean,
         ln_ratio_of_places(*of_own, *of_shared) +
-            ln_ratio_of_levels(decibels(lowest_shared), decibels(loudest_own), decibels(usual))};
+            ln_ratio_of_levels(decibels(line.power), decibels(alone), decibels(usual)),
+        line.together && line.power > kAsLoud * usual && line.power > kLouder * alone};
 }
 
-/// Whether another of the pipes stands where this partial of the lower one does.
-bool met_by_others(std::span<const MixtureReach> near, const MixtureModel& model, std::size_t lower,
-                   int partial) {
-    for (std::size_t i = 0; i < near.size(); ++i) {
-        const double times = partial * near[lower].nominal_hz / near[i].nominal_hz;
-        if (i != lower && times > 0.5 &&
-            std::abs(times - std::round(times)) < 0.5 * kCent * times &&
-            std::abs(model.pipes[i].centre - model.pipes[lower].centre) < kCoincide_cents)
-            return true;
-    }
+/// Which partial of `other` stands where this one of the lower pipe does; 0: none.
+int partial_met(const MixtureModel& model, std::size_t lower, int partial, std::size_t other) {
+    const MixtureModel::Pipe &one = model.pipes[lower], &another = model.pipes[other];
+    const double times = partial * one.nominal_hz / another.nominal_hz;
+    const bool meets = other != lower && times > 0.5 &&
+                       std::abs(times - std::round(times)) < 0.5 * kCent * times &&
+                       std::abs(another.centre - one.centre) < kCoincide_cents;
+    return meets ? static_cast<int>(std::lround(times)) : 0;
+}
+
+bool met_by_others(const MixtureModel& model, std::size_t lower, int partial) {
+    for (std::size_t i = 0; i < model.pipes.size(); ++i)
+        if (partial_met(model, lower, partial, i) > 0) return true;
     return false;
 }
 
@@ -153,7 +168,7 @@ std::optional<SharedPartials> compare_shared(const MixtureSound& sound, const Mi
     beside.wander_terms = kSharedWanderTerms;
     beside.pipes.clear();
     std::vector<MixtureReach> near;
-    std::vector<double> levels;
+    std::vector<double> levels, loud;
     std::size_t at = 0;
     for (std::size_t i = 0; i < reach.size(); ++i) {
         if (i == pipe || !state.present[i]) continue;
@@ -164,6 +179,7 @@ std::optional<SharedPartials> compare_shared(const MixtureSound& sound, const Mi
         if (i == lower) at = near.size();
         near.push_back(r);
         levels.push_back(state.level[i]);
+        loud.push_back(state.loud[i]);
         beside.pipes.push_back({r.nominal_hz, state.unknowns[i], kKnown_cents});
     }
     const std::vector<MixtureBand> bands = bands_around(sound, near, at);
@@ -186,11 +202,21 @@ std::optional<SharedPartials> compare_shared(const MixtureSound& sound, const Mi
     fit.settle(there, 3);
     std::vector<MixturePartial> asked;
     for (const MixturePartial& p : fit.partials(there, at))
-        if (p.partial % times == 0 || !met_by_others(near, beside, at, p.partial))
-            asked.push_back(p);
+        if (p.partial % times == 0 || !met_by_others(beside, at, p.partial)) asked.push_back(p);
     const double drift_cents =
         kDrift_radians / (kTurn * kCent * reach[lower].nominal_hz * sound.seconds);
-    std::optional<SharedPartials> found = compare(asked, times, drift_cents, usual);
+    const double hz =
+        times * reach[lower].nominal_hz * (1.0 + kCent * there.unknowns[at * fit.terms()]);
+    SharedLine line{.power = fit.power_at(there, hz, kCoincide_cents * kCent * hz)};
+    std::size_t together = 0;
+    for (std::size_t i = 0; i < near.size(); ++i) {
+        if (const int met = partial_met(beside, at, times, i); met > 0)
+            line.of_others += (met > 1 ? kBelow : 1.0) * std::exp(loud[i]);
+        const double apart = beside.pipes[i].centre - beside.pipes[at].centre;
+        if (i != at && std::abs(apart) < kCoincide_cents) ++together;
+    }
+    line.together = 2 * together >= near.size();
+    std::optional<SharedPartials> found = compare(asked, times, drift_cents, line, usual);
     if (!found) return std::nullopt;
     const double path = fit.mean_path(there, at);
     found->lower_cents += path;
@@ -211,9 +237,11 @@ void hear_behind(const MixtureSound& sound, const MixtureModel& model, const Mix
         for (auto& place : evidence.places)
             if (std::abs(place.cents - shared->lower_cents) < kCoincide_cents)
                 place.ln_ratio += shared->ln_ratio;
+        const bool as_loud = shared->as_loud || (evidence.behind && evidence.behind->as_loud);
         if (!evidence.behind || shared->ln_ratio > evidence.behind->ln_ratio)
             evidence.behind = PresenceEvidence::Behind{i, shared->lower_cents, shared->shared_cents,
-                                                       shared->ln_ratio};
+                                                       shared->ln_ratio, false};
+        evidence.behind->as_loud = as_loud;
     }
     if (evidence.places.empty()) return;
     evidence.ln_ratio = integrate(evidence.places);
