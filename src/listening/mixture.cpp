@@ -304,12 +304,13 @@ bool KeyHearing::elsewhere(const MixtureState& refined, const MixtureState& foun
 void KeyHearing::report(MixtureFit& fit, const MixtureState& state,
                         const std::vector<std::size_t>& which) {
     constexpr double kSoftest = 11.5;  // ln, 50 dB: no mute leaks as little; it's another's unrest
+    const double strongest = strongest_line(sound_, reach_);
     const std::vector<double> c = fit.covariance(state);
     for (std::size_t i = 0; i < which.size(); ++i) {
         MixturePipeReading& r = readings_[which[i]];
         if (!state.present[i] || r.presence != Presence::sounding) continue;
         const double nominal = fit.model().pipes[i].nominal_hz;
-        const double softer = std::log(usual_level(state, i)) - state.loud[i];
+        const double softer = std::log(std::max(usual_level(state, i), strongest)) - state.loud[i];
         if (!fit.stands_out(state, i) || (!fit.model().pipes[i].sure && softer > kSoftest)) {
             r.presence = Presence::cannot_tell;
             continue;

@@ -22,6 +22,16 @@ void measure_floor(MixtureBand& band, const MixtureSound& sound) {
 
 }  // namespace
 
+double strongest_line(const MixtureSound& sound, std::span<const MixtureReach> reach) {
+    double lowest_hz = 0.5 * sound.rate.value(), highest_hz = 0.0;
+    for (const MixtureReach& r : reach) {
+        lowest_hz = std::min(lowest_hz, r.nominal_hz * (1.0 + r.low));
+        highest_hz = std::max(highest_hz, r.highest_hz);
+    }
+    constexpr double kPhasor = 0.25;  // a band holds half a line's amplitude
+    return kPhasor * sound.noise.line_power(lowest_hz, highest_hz);
+}
+
 std::vector<MixtureBand> search_bands(const MixtureSound& sound,
                                       std::span<const MixtureReach> reach, int highest) {
     constexpr int kAlways = 2, kMore = 2;  // those that the bands of others bring along

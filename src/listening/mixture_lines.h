@@ -23,6 +23,9 @@ struct MixtureSound {
     NoiseFloor noise;
 };
 
+/// Power of the strongest line where the pipes may have partials: none of theirs, perhaps.
+double strongest_line(const MixtureSound& sound, std::span<const MixtureReach> reach);
+
 /// For the search: the lowest partials of every pipe, heard or not, and those up to `highest` where
 /// something stands out. Bands whose filter doesn't fit the span are left out.
 std::vector<MixtureBand> search_bands(const MixtureSound& sound,
