@@ -48,7 +48,8 @@ void PairFollower::hear_window(FrameIndex from, FrameIndex to, std::span<const H
     stream_.window(alone_from, to, hidden_, bands_);
 }
 
-/// Goes back to before the pipe joined, from what was found since, and from the pipe's `places` besides.
+/// Goes back to before the pipe joined, from what was found since, and from the pipe's `places`
+/// besides.
 void PairFollower::hear_from_before(FrameIndex to, std::span<const PairPlace> places) {
     const PairModel old = model_;
     const FrameIndex old_from = from_, old_to = to_;
