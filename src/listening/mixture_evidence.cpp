@@ -217,7 +217,7 @@ std::vector<PartialThere> lay_out(const std::vector<PartialTrace>& traces) {
             there.softest[i] = static_cast<std::size_t>(
                 std::max(0L, std::lround((db - kLowest_db) / kLevelStep_db)));
         }
-        partials.push_back(std::move(there));
+        partials.push_back(there);
     }
     std::sort(partials.begin(), partials.end(),
               [](const auto& a, const auto& b) { return a.trace->partial < b.trace->partial; });
