@@ -18,6 +18,12 @@ constexpr Cents kSamePitch{45.0};
 constexpr Decibels kLeaks{-12.0};
 // Speech and the room's build-up don't belong to the span.
 constexpr Seconds kSpeech{0.3};
+// So far over the quietest moment something sounds, be it no tone; and so slowly that is forgotten.
+constexpr Decibels kLoud{15.0};
+constexpr double kForgets_db = 0.5;  // a second
+// What goes on for so long, and of which the ear for one makes nothing that stands, is heard whole
+// as it is: pipes that beat with each other sound like that.
+constexpr Seconds kAnyway{4.0};
 // From one hearing of the whole to the next, while something is still to be found out, and after.
 constexpr Seconds kSoon{1.2};
 constexpr Seconds kLater{4.8};
@@ -72,7 +78,7 @@ void MixtureKey::expect(KeyExpectation expectation) {
     heard_.reset();
     ++id_;
     out_ = whole_holds_ = false;
-    undisturbed_since_ = at_;
+    undisturbed_since_ = silent_until_ = at_;
     next_ask_.reset();
 }
 
@@ -126,9 +132,12 @@ void MixtureKey::hear(Seconds at, const listening::Hearing& hearing, const PipeS
     using listening::Sounding;
     at_ = at;
     const bool stands = hearing.sounding == Sounding::steady;
-    sounds_ = hearing.sounding != Sounding::silence;
+    const bool tone = hearing.sounding != Sounding::silence;
+    hear_level(at, hearing.input.rms);
+    sounds_ = tone || loud_;
     // All together rarely stand still as one tone: the span only has to be full of them.
     if (!stands && !(expectation_->none_muted && sounds_)) undisturbed_since_ = at;
+    if (!sounds_) silent_until_ = at;
     heard_.reset();
     if (expectation_->none_muted) {
         if (!sounds_) state_.sounds = Sounds::unknown;
@@ -150,9 +159,16 @@ void MixtureKey::hear(Seconds at, const listening::Hearing& hearing, const PipeS
         state_.confirmed = false;
 }
 
+void MixtureKey::hear_level(Seconds at, Decibels rms) {
+    const Seconds passed = std::max(Seconds{0.0}, at - level_at_);
+    level_at_ = at;
+    quietest_ = std::min(rms, quietest_ + Decibels{kForgets_db * passed.count()});
+    loud_ = rms > quietest_ + kLoud;
+}
+
 void MixtureKey::hear_beside_reference(Seconds at, const PipeState& pipe) {
     if (!expectation_) return;
-    at_ = at;
+    at_ = silent_until_ = at;
     sounds_ = pipe.stage == Stage::reading || pipe.stage == Stage::settled;
     if (!sounds_) {
         undisturbed_since_ = at;
@@ -169,8 +185,9 @@ void MixtureKey::hear_beside_reference(Seconds at, const PipeState& pipe) {
 
 std::optional<MixtureKey::Question> MixtureKey::ask() {
     if (!expectation_ || out_ || !sounds_) return std::nullopt;
-    if (at_ - undisturbed_since_ < kSpan + kSpeech || (next_ask_ && at_ < *next_ask_))
-        return std::nullopt;
+    const bool stood = at_ - undisturbed_since_ >= kSpan + kSpeech;
+    const bool anyway = !state_.confirmed && at_ - silent_until_ >= kAnyway;
+    if (!(stood || anyway) || (next_ask_ && at_ < *next_ask_)) return std::nullopt;
     const KeyExpectation& e = *expectation_;
     // A tone of another key needs no more to be known of.
     if (!e.none_muted && state_.sounds == Sounds::other_key) return std::nullopt;
@@ -187,6 +204,7 @@ std::optional<MixtureKey::Question> MixtureKey::ask() {
     }
     question.request.unison = e.targets[e.wanted] / e.pipes[e.wanted].ratio;
     question.request.reference = e.reference;
+    stood_ = stood;
     out_ = true;
     return question;
 }
@@ -200,6 +218,8 @@ void MixtureKey::answer(int id, const std::optional<listening::MixtureReading>& 
     for (const listening::MixturePipeReading& pipe : reading->pipes)
         if (pipe.level && pipe.presence == Presence::sounding)
             loudest = std::max(loudest, pipe.level->value());
+    // A voice is loud too, or a hammer.
+    if (!stood_ && loudest < -1e8) return;
     for (std::size_t k = 0; k < asked_.size(); ++k) {
         const listening::MixturePipeReading& heard = reading->pipes[k];
         KeyPipeState& pipe = state_.pipes[asked_[k]];
@@ -294,7 +314,7 @@ PipeState MixtureKey::shown(const PipeState& single) const {
     }
     const bool another = state_.sounds == Sounds::several || state_.sounds == Sounds::wrong_pipe ||
                          single.wrong_pitch;
-    if (another && single.stage != Stage::waiting) {
+    if (another && sounds_) {
         shown = {};
         shown.stage = Stage::wrong_key;
         shown.wrong_pitch = single.wrong_pitch ? single.wrong_pitch : single.pitch;

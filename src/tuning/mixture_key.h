@@ -91,6 +91,7 @@ class MixtureKey {
     PipeState shown(const PipeState& single) const;
 
   private:
+    void hear_level(Seconds at, Decibels rms);
     void name_by_pitch(Hertz heard);
     void judge_whole();
     void judge_none_muted();
@@ -103,6 +104,11 @@ class MixtureKey {
     std::vector<std::size_t> asked_;                         ///< index of each pipe of the request
     Seconds at_{0.0};
     Seconds undisturbed_since_{0.0};  ///< the sound has stood since then
+    Seconds silent_until_{0.0};
+    Seconds level_at_{0.0};
+    Decibels quietest_{0.0};  ///< the sound has been lately
+    bool loud_ = false;       ///< something sounds, by its level
+    bool stood_ = false;      ///< while the question was asked that is out, or was last
     std::optional<Seconds> next_ask_;
     bool out_ = false;     ///< a question is out
     bool sounds_ = false;  ///< something does

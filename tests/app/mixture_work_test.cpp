@@ -233,6 +233,21 @@ TEST(MixtureWork, MutesThatAreMissingAreNamed) {
     EXPECT_TRUE(work.comes_true([](const auto& s) { return s.stage == overlay::Stage::reading; }));
 }
 
+// The 1 1/3′ pipe's second partial meets the 2/3′ pipe itself (ratio 2:1): some cents apart they
+// beat several times a second, as strongly as either sounds.
+TEST(MixtureWork, MutesThatAreMissingAreSaidThoughThePipesBeatTooFastForOneTone) {
+    for (const std::uint64_t seed : {6U, 8U, 15U, 17U, 19U, 24U}) {
+        AtTheMixture work({"1 1/3", "1", "2/3"}, 1, seed);
+        work.mute({});
+        EXPECT_TRUE(work.comes_true(
+            [](const auto& s) {
+                return s.stage == overlay::Stage::wrong_key && s.mixture->to_mute == "1′, 2/3′";
+            },
+            8.0))
+            << "seed " << seed << ": " << work.shown().mixture->to_mute;
+    }
+}
+
 TEST(MixtureWork, ALeakIsSaidInWordsUntilTheMuteIsPressedHome) {
     AtTheMixture work({"2", "1 1/3", "1"}, 20, 14);
     work.mute({3});
