@@ -9,7 +9,14 @@ namespace rankwright::listening {
 
 namespace {
 
-constexpr int kBeforeSteps = 8;
+/// The reference's path is only known since the pipe joined: it settles slowly before that.
+constexpr int kBeforeSteps = 24;
+/// Two so far apart, in turns, are two, and not the unrest of one, unless the weaker has less than
+/// this share of the other's power, by the turn; in any case unless it has less than the other one.
+/// That a second tone close by explains more of the stronger one's unrest than the pipe explains in
+/// all says nothing against it.
+constexpr double kApart = 2.0;
+constexpr double kOwnLine = 0.04, kLeastLine = 0.003;
 /// Two that hardly beat are looked for here too, in turns from the best.
 constexpr std::array<double, 4> kBeatsTried{-0.6, -0.2, 0.2, 0.6};
 /// Cosines a second, and at most: of the paths, and of the gains.
@@ -48,8 +55,14 @@ void PairFollower::hear_window(FrameIndex from, FrameIndex to, std::span<const H
     stream_.window(alone_from, to, hidden_, bands_);
 }
 
+bool PairFollower::stand_apart(const PairPlace& place) const {
+    const double turns = std::abs(place.beat(request_)) * model_.means_over_s();
+    const auto [less, more] = std::minmax(place.low_power[0], place.low_power[1]);
+    return turns > kApart && less > std::max(kLeastLine, kOwnLine / turns) * more;
+}
+
 /// Goes back to before the pipe joined, from what was found since, and from the pipe's `places`
-/// besides.
+/// besides, the last of them the most likely since.
 void PairFollower::hear_from_before(FrameIndex to, std::span<const PairPlace> places) {
     const PairModel old = model_;
     const FrameIndex old_from = from_, old_to = to_;
@@ -58,8 +71,12 @@ void PairFollower::hear_from_before(FrameIndex to, std::span<const PairPlace> pl
     fit_.take(bands_, model_);
     for (PairState& mode : modes_)
         fit_.carry(mode, old, 0.5 * later.count());
+    const bool apart = stand_apart(places.back());
+    if (apart) places = places.last(1);
     for (const double turns : kBeatsTried)
-        modes_.push_back(fit_.start(0.0, turns / (model_.means_over_s() * request_.pipe_partial)));
+        if (!apart)
+            modes_.push_back(
+                fit_.start(0.0, turns / (model_.means_over_s() * request_.pipe_partial)));
     // Where the reference was alone it has to stand: from a short span its path leads elsewhere.
     for (const PairPlace& place : places)
         modes_.push_back(fit_.start(0.0, place.pipe_hz - model_.nominal_hz[1]));

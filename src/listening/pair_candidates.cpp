@@ -8,6 +8,8 @@
 #include <cmath>
 #include <complex>
 #include <numbers>
+#include <utility>
+#include <vector>
 
 namespace rankwright::listening {
 
@@ -22,6 +24,8 @@ constexpr double kMirroredTurns = 3.0;                                    // of 
 constexpr double kMirrorNear = 0.1;                                       // turns
 constexpr std::array<double, 5> kSlowTried{0.12, 0.25, 0.45, 0.75, 1.1};  // turns
 constexpr int kMostReferencePoints = 30;                                  // either side
+constexpr std::size_t kMostLines = 2;
+constexpr int kBesideLine = 3;  // steps, on either side
 
 /// Two steady tones on a grid of offsets; the sums that it needs are made once.
 class Grid {
@@ -34,6 +38,9 @@ class Grid {
     }
     /// ln of likelihood with tones at these steps from nominal.
     double evidence(int first, int second) const;
+    /// How much one tone at this step explains by itself, where the reference has partials (0) or
+    /// the pipe (1).
+    double alone(std::size_t which, int at) const;
 
   private:
     struct Sums {
@@ -115,6 +122,58 @@ double Grid::evidence(int first, int second) const {
     return sum;
 }
 
+double Grid::alone(std::size_t which, int at) const {
+    double sum = 0.0;
+    for (std::size_t b = 0; b < sums_.size(); ++b) {
+        const PairLine& line = bands_[b].line;
+        if ((which == 0 ? line.reference_partial : line.pipe_partial) > 0)
+            sum += std::norm(sums_[b].tone[static_cast<std::size_t>(at + reach_)][0]) /
+                   (sums_[b].noise * static_cast<double>(sums_[b].count));
+    }
+    return sum;
+}
+
+/// The highest maxima of `value` for whole numbers up to `most` either way.
+template <typename Value>
+std::vector<int> highest_peaks(int most, std::size_t count, Value value) {
+    std::vector<std::pair<double, int>> peaks;
+    double before = value(-most), here = value(1 - most);
+    for (int i = 1 - most; i < most; ++i) {
+        const double after = value(i + 1);
+        if (here >= before && here > after) peaks.emplace_back(here, i);
+        before = std::exchange(here, after);
+    }
+    std::sort(peaks.rbegin(), peaks.rend());
+    if (peaks.size() > count) peaks.resize(count);
+    std::vector<int> at;
+    for (const auto& peak : peaks)
+        at.push_back(peak.second);
+    return at;
+}
+
+/// Where the reference is looked for, up to `around` steps from nominal; the pipe up to `reach`.
+/// Where that is too far for every step to be tried, a line between two that are tried would be
+/// missed: so closely where one stands, by itself or beside the pipe where that is strongest.
+std::vector<int> reference_points(const Grid& grid, int around, int reach) {
+    const int stride = std::max(1, around / kMostReferencePoints);
+    std::vector<int> points;
+    for (int first = -around; first <= around; first += stride)
+        points.push_back(first);
+    if (stride == 1) return points;
+    std::vector<int> lines =
+        highest_peaks(around, kMostLines, [&](int i) { return grid.alone(0, i); });
+    for (const int pipe : highest_peaks(reach, kMostLines, [&](int i) { return grid.alone(1, i); }))
+        for (const int line :
+             highest_peaks(around, kMostLines, [&](int i) { return grid.evidence(i, pipe); }))
+            lines.push_back(line);
+    for (const int line : lines)
+        for (int i = -kBesideLine; i <= kBesideLine; ++i)
+            if (std::abs(line + i) <= around) points.push_back(line + i);
+    std::sort(points.begin(), points.end());
+    points.erase(std::unique(points.begin(), points.end()), points.end());
+    return points;
+}
+
 }  // namespace
 
 double reference_sd(const PairRequest& request) {
@@ -150,12 +209,12 @@ std::vector<PairCandidate> scan(std::span<const PairBand> bands, const PairReque
     const int around = static_cast<int>(std::ceil(doubt / step));
     const int reach = static_cast<int>(std::ceil(plan.reach_hz / step)) + around;
     const Grid grid(bands, turns, step, reach);
-    const int stride = std::max(1, around / kMostReferencePoints);
+    const std::vector<int> points = reference_points(grid, around, reach);
     std::vector<PairCandidate> line;
     for (int second = -reach; second <= reach; ++second) {
         PairCandidate best;
         best.evidence = -1e300;
-        for (int first = -around; first <= around; first += stride) {
+        for (const int first : points) {
             const double x = first * step / m;
             const double sd =
                 std::hypot(request.reference_sd.value(), 1e-4 * request.reference.value());

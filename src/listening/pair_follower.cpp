@@ -170,7 +170,7 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     }
     judge_number(places.front(), premise);
     before_ = before;
-    known.insert(known.end(), places.begin(), places.end());
+    known.insert(known.end(), places.rbegin(), places.rend());
     if (hears_before(to)) hear_from_before(to, known);
     return true;
 }

@@ -85,6 +85,7 @@ class PairFollower {
     static constexpr std::size_t kMostModes = 3;
     void set_model(FrameIndex from, FrameIndex to);
     bool hears_before(FrameIndex to) const;
+    bool stand_apart(const PairPlace& place) const;
     void hear_from_before(FrameIndex to, std::span<const PairPlace> places);
     void hear_window(FrameIndex from, FrameIndex to, std::span<const HiddenSpan> hidden);
     void drop_unlikely();
