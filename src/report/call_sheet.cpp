@@ -88,8 +88,12 @@ CallSheet call_sheet(const organ::Instrument& instrument, const std::vector<orga
     sheet.place = instrument.place;
     int number = 0;
     for (const organ::Pipe& pipe : pipes) {
-        const auto reference =
-            alone ? std::optional<organ::Reference>{} : organ::reference_of(instrument, pipe, {});
+        // A mixture's pipes are heard without their reference at first.
+        const organ::Stop* stop =
+            organ::stop_by_id(instrument, pipe.id.division, pipe.id.stop).stop;
+        const bool by_itself = alone || (stop && stop->mixture());
+        const auto reference = by_itself ? std::optional<organ::Reference>{}
+                                         : organ::reference_of(instrument, pipe, {});
         visit::Call call = visit::call_for(pipe, reference);
         const bool same_stops = !sheet.groups.empty() &&
                                 sheet.groups.back().division == pipe.division &&

@@ -82,6 +82,7 @@ TEST_F(CallSheetTest, OneCallServesAllRowsOfAMixturesKey) {
                                 pipe("Mixture III", 30, 3), pipe("Mixture III", 32, 1)});
     ASSERT_EQ(sheet.count(), 2U);
     EXPECT_EQ(sheet.groups[0].calls[0].pipes.size(), 3U);
+    EXPECT_THAT(sheet.groups[0].stops, ElementsAre("Mixture III")) << "heard by itself at first";
 }
 
 TEST_F(CallSheetTest, NamesWithAnyCharactersAreEscaped) {
