@@ -207,13 +207,16 @@ void fill_day_notices(Snapshot& out, const visit::Run& run) {
             " of where they were first heard: the pitch of the day follows.");
 }
 
-// Several pipes of a mixture together look like a tremulant, or like a tone without fundamental.
+// Several pipes of a mixture together look like a tremulant, or like a tone without fundamental, or
+// come and go as wind does.
 listening::Suspicions suspicions_of_one(const SnapshotInputs& in) {
     listening::Suspicions heard = in.listener->hearing().suspicions;
+    if (!in.mixture) return heard;
     using Sounds = tuning::MixtureKeyState::Sounds;
-    if (in.mixture &&
-        (in.mixture->order().none_muted() || in.mixture->key().state().sounds != Sounds::right))
-        heard.tremulant = heard.octave_doubtful = false;
+    const Sounds sounds = in.mixture->key().state().sounds;
+    const bool none_muted = in.mixture->order().none_muted();
+    if (none_muted || sounds != Sounds::right) heard.tremulant = heard.octave_doubtful = false;
+    if (none_muted || sounds != Sounds::unknown) heard.only_wind = false;
     return heard;
 }
 

@@ -245,6 +245,14 @@ TEST(MixtureWork, MutesThatAreMissingAreSaidThoughThePipesBeatTooFastForOneTone)
             },
             8.0))
             << "seed " << seed << ": " << work.shown().mixture->to_mute;
+        EXPECT_FALSE(work.comes_true(
+            [](const auto& s) {
+                return std::any_of(s.notices.begin(), s.notices.end(), [](const auto& notice) {
+                    return notice.words.find("Wind is heard") != std::string::npos;
+                });
+            },
+            4.0))
+            << "seed " << seed;
     }
 }
 
