@@ -107,6 +107,7 @@ PresenceEvidence look_at(const MixtureSound& sound, MixtureModel model, const Mi
     // In full: what is left of the others' unrest would be taken for this pipe.
     model.gain_terms = kGainTerms;
     model.wander_terms = kWanderTerms;
+    model.places_known = true;
     if (others_places) model.most_unrest = mixture_prior::kMostUnrest;
     std::vector<MixtureReach> near;
     std::vector<std::size_t> which;

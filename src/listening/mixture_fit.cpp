@@ -228,6 +228,65 @@ void MixtureFit::residual(std::size_t b, const MixtureState& state, std::vector<
 
 void MixtureFit::hear_remainder(std::size_t b, const MixtureState& state) {
     residual(b, state, work_[b].rest_re, work_[b].rest_im);
+    if (model_.places_known) lay_rest_power(b);
+}
+
+// Faded at either end, so that a line's power stays where it stands.
+void MixtureFit::lay_rest_power(std::size_t b) {
+    constexpr double kFadedPower = 1.5;  // mean square of the factor, whose mean is 1 (Hann)
+    Work& w = work_[b];
+    const std::size_t n = w.rest_re.size();
+    const double length = static_cast<double>(n);
+    std::vector<double> re(n), im(n), cosine(n), sine(n), turns(n);
+    for (std::size_t i = 0; i < n; ++i) {
+        turns[i] = static_cast<double>(i) / length;
+        const double share = 1.0 - std::cos(kTurn * (static_cast<double>(i) + 0.5) / length);
+        re[i] = share * w.rest_re[i];
+        im[i] = share * w.rest_im[i];
+    }
+    lay_circle(turns.data(), cosine.data(), sine.data(), n);
+    w.rest_power.assign(n, 0.0);
+    for (std::size_t k = 0; k < n; ++k) {
+        double x = 0.0, y = 0.0;
+        for (std::size_t i = 0, at = 0; i < n; ++i) {
+            x += re[i] * cosine[at] + im[i] * sine[at];
+            y += im[i] * cosine[at] - re[i] * sine[at];
+            at += k;
+            if (at >= n) at -= n;
+        }
+        w.rest_power[k] = (x * x + y * y) / (kFadedPower * length);
+    }
+}
+
+// Without what is heard where the tone would be: alone in its band it would be weighed against
+// itself. Beside a fitted tone it may be that one's unrest, and counts.
+double MixtureFit::noise_beside(std::size_t b, double hz) const {
+    constexpr double kWidth_cycles = 3.0;  // of a faded line, its gains included, on either side
+    constexpr double kApart = 2.0;         // from the fitted tones, in widths
+    // At most: a line may be something else's, however clear. From synthetic and recorded keys; ten
+    // hears a few more that sound, and leaves a few more silent ones undecided.
+    constexpr double kClearer = 4.0;
+    const Work& w = work_[b];
+    if (!model_.places_known) return w.noise;
+    const MixtureBand& band = bands_[b];
+    const double width =
+        kWidth_cycles / model_.span_s + 2.0 * mixture_prior::kWander_cents * kCent * hz;
+    for (std::size_t a = 0; a < w.active.size(); ++a) {
+        const MixtureTone& tone = band.tones[w.active[a]];
+        const double pitch =
+            model_.pipes[tone.pipe].nominal_hz * (1.0 + kCent * w.laid[a * terms()]);
+        if (std::abs(tone.partial * pitch - hz) < kApart * width) return w.noise;
+    }
+    const auto n = static_cast<long>(band.size());
+    const double length = static_cast<double>(n), cycle = band.rate / length;
+    const long at = std::lround((hz - band.centre_hz) / cycle);
+    const long near = std::lround(std::ceil(width / cycle));
+    if (2 * near >= n / 2) return w.noise;
+    double own = 0.0;
+    for (long k = at - near; k <= at + near; ++k)
+        own += w.rest_power[static_cast<std::size_t>((k % n + n) % n)];
+    const double others = (length * w.noise - own) / (length - static_cast<double>(2 * near + 1));
+    return std::clamp(others, w.noise / kClearer, w.noise);
 }
 
 MixtureExtraTone MixtureFit::extra_tone(std::size_t b, double hz) {
@@ -261,7 +320,7 @@ MixtureExtraTone MixtureFit::extra_tone(std::size_t b, double hz) {
             information -= std::norm(x);
     }
     information = std::max(information, 1e-9 / w.noise);
-    return {std::norm(met / w.noise / information), 1.0 / information};
+    return {std::norm(met / w.noise / information), noise_beside(b, hz) / w.noise / information};
 }
 
 bool MixtureFit::share_bands(std::size_t pipe, std::size_t other) const {

@@ -30,6 +30,9 @@ struct MixtureModel {
     double temper = 0.4;
     /// Of a partial's gains, the first term's share of its power at most.
     double most_unrest = 0.1;
+    /// All that sounds is laid where it stands: what an extra tone meets far from that is its own,
+    /// and isn't what it is weighed against.
+    bool places_known = false;
 
     /// Of one pitch: nothing but what was known before tells which is which.
     bool twins(std::size_t i, std::size_t j) const {
@@ -142,6 +145,7 @@ class MixtureFit {
         std::vector<double> laid;              // unknowns of their pipes when they were laid
         std::vector<double> re, im;            // [active][n] tones
         std::vector<double> rest_re, rest_im;  // what the tones leave, by hear_remainder
+        std::vector<double> rest_power;        // of its lines a cycle over the band's length apart
         std::vector<Complex> gram, matched, factor, amplitude;
         std::vector<double> posterior;  // diagonal of A⁻¹
         double noise = 1.0, cost = 0.0;
@@ -152,6 +156,9 @@ class MixtureFit {
     void solve_band(std::size_t b, const MixtureState& state);
     /// Of a gain term's amplitude, beforehand.
     double variance(const MixtureState::Tone& tone, std::size_t gain) const;
+    void lay_rest_power(std::size_t b);
+    /// Of a tone with this frequency that isn't fitted.
+    double noise_beside(std::size_t b, double hz) const;
     /// The a-th active tone as fitted, into fitted_.
     void lay_fitted(std::size_t b, std::size_t a);
     double slope_share(std::size_t term) const;
