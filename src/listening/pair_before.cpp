@@ -1,5 +1,6 @@
 // A reference and a pipe, heard from the time when the reference was still alone.
 #include "listening/pair_follower.h"
+#include "listening/pair_onset.h"
 
 #include <algorithm>
 #include <array>
@@ -28,6 +29,15 @@ std::size_t terms(double a_second, Seconds span, double most) {
 }
 
 }  // namespace
+
+std::optional<FrameIndex> PairFollower::onset(FrameIndex from, FrameIndex to,
+                                              std::span<const HiddenSpan> hidden) const {
+    std::vector<PairBand> bands;
+    stream_.window(from, to, hidden, bands);
+    const std::optional<double> at_s = onset_in(bands, reference_.value());
+    if (!at_s) return std::nullopt;
+    return FrameIndex{(from.value + to.value) / 2 + std::llround(*at_s * rate_.value())};
+}
 
 bool PairFollower::hears_before(FrameIndex to) const {
     return two_ && before_ && duration(to - before_->from, rate_) <= kHearsBefore;

@@ -60,6 +60,9 @@ class PairFollower {
         double beat = 0.0, sd = 0.0;
     };
     Part part(double from, double to);
+    /// When another tone set in beside the one that stood alone, as far as that tells. Allocates.
+    std::optional<FrameIndex> onset(FrameIndex from, FrameIndex to,
+                                    std::span<const HiddenSpan> hidden) const;
     /// The two are heard from before the pipe joined. Requires active().
     bool hears_joining() const { return hears_before(to_); }
     /// The reference alone, for the reading it is.

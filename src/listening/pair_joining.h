@@ -26,6 +26,8 @@ class PairJoining {
     void note(bool odd, bool own, FrameIndex now);
     /// Another may have joined.
     bool joined() const { return joined_.has_value(); }
+    /// It was at that moment that another set in. Requires joined().
+    void joined_at(FrameIndex onset) { joined_ = onset; }
     /// What was heard of the first alone, which began at `began`, clear of what was hidden, before
     /// another joined it, which has spoken by `spoken`. Empty where that is too little to tell.
     /// Requires joined().
