@@ -18,15 +18,10 @@ constexpr int kBeforeSteps = 24;
 /// all says nothing against it.
 constexpr double kApart = 2.0;
 constexpr double kOwnLine = 0.04, kLeastLine = 0.003;
+/// A reference's pitch (relative, 1.7 cents) before its own place is better known than found.
+constexpr double kKnown = 1e-3;
 /// Two that hardly beat are looked for here too, in turns from the best.
 constexpr std::array<double, 4> kBeatsTried{-0.6, -0.2, 0.2, 0.6};
-/// Cosines a second, and at most: of the paths, and of the gains.
-constexpr double kPathTerms = 3.0, kMostPathTerms = 18.0;
-constexpr double kGainTerms = 1.5, kMostGainTerms = 6.0;
-
-std::size_t terms(double a_second, Seconds span, double most) {
-    return static_cast<std::size_t>(std::clamp(std::round(a_second * span.count()), 2.0, most));
-}
 
 }  // namespace
 
@@ -47,19 +42,16 @@ bool PairFollower::hears_before(FrameIndex to) const {
 /// granted there. What is asked for are the means from `from` on.
 void PairFollower::hear_window(FrameIndex from, FrameIndex to, std::span<const HiddenSpan> hidden) {
     if (!hears_before(to)) {
-        set_model(from, to);
+        set_model(from, to, kMostTogether);
         return stream_.window(from, to, hidden, bands_);
     }
     const FrameIndex alone_from = before_->from;
-    set_model(alone_from, to);
+    set_model(alone_from, to, kMostFromBefore);
     const auto from_middle = [&](FrameIndex at) {
         return 0.5 * (duration(at - alone_from, rate_) - duration(to - at, rate_)).count();
     };
     model_.pipe_from_s = from_middle(before_->both_from);
     model_.means_from_s = from_middle(std::max(from, before_->both_from));
-    const Seconds span{model_.span_s};
-    model_.wander_terms = terms(kPathTerms, span, kMostPathTerms);
-    model_.gain_terms = terms(kGainTerms, span, kMostGainTerms);
     hidden_.assign(hidden.begin(), hidden.end());
     hidden_.push_back({before_->to, before_->both_from});
     stream_.window(alone_from, to, hidden_, bands_);
@@ -83,13 +75,16 @@ void PairFollower::hear_from_before(FrameIndex to, std::span<const PairPlace> pl
         fit_.carry(mode, old, 0.5 * later.count());
     const bool apart = stand_apart(places.back());
     if (apart) places = places.last(1);
+    // Where the reference was alone it has to stand: from a short span its path leads elsewhere.
+    const bool known = request_.reference_sd.value() < kKnown * model_.nominal_hz[0];
+    const double reference = known ? 0.0 : places.back().reference_hz - model_.nominal_hz[0];
+    const double same = reference * request_.reference_partial / request_.pipe_partial;
     for (const double turns : kBeatsTried)
         if (!apart)
-            modes_.push_back(
-                fit_.start(0.0, turns / (model_.means_over_s() * request_.pipe_partial)));
-    // Where the reference was alone it has to stand: from a short span its path leads elsewhere.
+            modes_.push_back(fit_.start(
+                reference, same + turns / (model_.means_over_s() * request_.pipe_partial)));
     for (const PairPlace& place : places)
-        modes_.push_back(fit_.start(0.0, place.pipe_hz - model_.nominal_hz[1]));
+        modes_.push_back(fit_.start(reference, place.pipe_hz - model_.nominal_hz[1]));
     for (PairState& mode : modes_)
         fit_.refine(mode, kBeforeSteps);
     drop_unlikely();

@@ -43,7 +43,6 @@ constexpr double kNoUnrest = 60.0;
 constexpr double kNoLongerUnrest = 4.0;
 constexpr double kMoves = 0.0018;  // room for the pipe to be moved, relative: 3 cents
 constexpr double kMovesLeast_hz = 0.6;
-constexpr int kFirstSteps = 8;
 constexpr int kSteps = 2;
 constexpr Seconds kShortest{0.2};
 /// A mean pitch isn't defined more narrowly (relative).
@@ -102,16 +101,16 @@ void PairFollower::choose_bands(const PairPlan& plan, const std::vector<PairPlac
     stream_.begin(lines, sound, channel_, from);
 }
 
-void PairFollower::set_model(FrameIndex from, FrameIndex to) {
+void PairFollower::set_model(FrameIndex from, FrameIndex to, const PairTerms& most) {
     from_ = from;
     to_ = to;
     model_ = model_of(request_, duration(to - from, rate_).count());
-    const auto terms = [&](double a_second, double least, double most) {
+    const auto terms = [&](double a_second, double fewest, double limit) {
         return static_cast<std::size_t>(
-            std::clamp(std::round(a_second * model_.span_s), least, most));
+            std::clamp(std::round(a_second * model_.span_s), fewest, limit));
     };
-    model_.wander_terms = terms(3.0, 2.0, 9.0);
-    model_.gain_terms = terms(1.5, 2.0, 4.0);
+    model_.wander_terms = terms(3.0, 2.0, most.path);
+    model_.gain_terms = terms(1.5, 2.0, most.gain);
     // One tone that wanders mustn't be taken for two.
     alone_model_ = model_;
     alone_model_.wander_terms = terms(6.0, 3.0, 16.0);
@@ -133,9 +132,10 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     std::vector<PairPlace> places = find_places(samples, request_, plan, effort);
     if (places.empty()) return false;
     if (places.size() > kMostModes) places.resize(kMostModes);
-    choose_bands(plan, places, sound, before ? before->from : from);
+    const bool recent = before && duration(to - before->from, rate_) <= kHearsBefore;
+    choose_bands(plan, places, sound, recent ? before->from : from);
     if (!stream_.active()) return false;
-    set_model(from, to);
+    set_model(from, to, kMostTogether);
     stream_.window(from, to, {}, bands_);
     fit_.take(bands_, model_);
     for (const PairPlace& place : places) {
@@ -169,7 +169,7 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
         any = true;
     }
     judge_number(places.front(), premise);
-    before_ = before;
+    if (recent) before_ = before;
     known.insert(known.end(), places.rbegin(), places.rend());
     if (hears_before(to)) hear_from_before(to, known);
     return true;

@@ -86,7 +86,13 @@ class PairFollower {
 
   private:
     static constexpr std::size_t kMostModes = 3;
-    void set_model(FrameIndex from, FrameIndex to);
+    static constexpr int kFirstSteps = 8;  // of a mode that is new
+    /// Cosines at most: of the paths, and of the gains.
+    struct PairTerms {
+        double path, gain;
+    };
+    static constexpr PairTerms kMostTogether{9.0, 4.0}, kMostFromBefore{18.0, 6.0};
+    void set_model(FrameIndex from, FrameIndex to, const PairTerms& most);
     bool hears_before(FrameIndex to) const;
     bool stand_apart(const PairPlace& place) const;
     void hear_from_before(FrameIndex to, std::span<const PairPlace> places);
