@@ -214,6 +214,7 @@ void PairListener::State::analyse() {
     if (!expected) return report();
     channels.advance(sound);
     follower.advance(sound);
+    newcomer.note(watch(), sound.end());
     switch (stage) {
         case Stage::silent:
             wait_for_tones();
@@ -241,6 +242,7 @@ void PairListener::State::wait_for_tones() {
     frames.clear();
     wind = watch().line_power();
     both = heard_both = false;
+    newcomer.forget();
     begin_again(begins);
 }
 
@@ -288,7 +290,8 @@ void PairListener::State::hear_speech() {
 /// `doubt`: as PairPremise::times.
 bool PairListener::State::look(FrameIndex at, double doubt) {
     searched = sound.end();
-    const PairPremise premise{both || watch().pipe_sounds(), doubt, moving};
+    const bool surely_two = (both && !watch().pipe_missing()) || watch().pipe_sounds();
+    const PairPremise premise{surely_two, doubt, moving};
     if (!follower.search(sound, at, sound.end(), request(), premise, before)) return false;
     const bool other_key =
         std::abs(interval(expected->reference, follower.reference()).value()) > kOtherKey.value() ||
@@ -301,7 +304,7 @@ bool PairListener::State::look(FrameIndex at, double doubt) {
     heard_both = heard_both || both;
     ticked = sound.end();
     changes.look_again(follower.foretold(), moving);
-    newcomer.looked(watch(), sound.end());
+    newcomer.looked(watch(), since(at), sound.end());
     return true;
 }
 

@@ -148,7 +148,7 @@ TEST(LivePairs, AreReadSoonAfterThePipeJoins) {
     EXPECT_LT(row.right(0.5), 1.0);
     EXPECT_LT(row.right(0.9), 3.0);
     EXPECT_GT(row.shown(), 0.85);
-    EXPECT_LT(row.wrong(), 0.03);
+    EXPECT_LT(row.wrong(), 0.006);
 }
 
 // Pipes that are nearly in tune, their reference heard alone a moment before: what the technician
