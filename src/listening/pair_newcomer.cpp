@@ -10,7 +10,7 @@ constexpr Seconds kHolds{0.1};
 /// Against their power when the pipe was looked for, which may have been noise.
 constexpr double kOwnRise = 4.0;
 /// Of the span looked through it has to have sounded.
-constexpr double kMostOf = 0.6;
+constexpr double kSoundedFor = 0.6;
 /// Beside what is followed, as a share of it; the rustle of recorded pipes stays far below.
 constexpr double kBesideShare = 0.15;
 constexpr double kJoinsOverNoise = 2.0;
@@ -26,7 +26,7 @@ void PairNewcomer::note(const PairWatch& watch, FrameIndex now) {
 void PairNewcomer::looked(const PairWatch& watch, Seconds span, FrameIndex now) {
     // Of a pipe that set in only just, what was looked through says nothing: it comes yet.
     const bool late =
-        watch.pipe_sounds() && !own_heard_ && duration(now - silent_until_, rate_) < kMostOf * span;
+        watch.pipe_sounds() && !own_heard_ && duration(now - silent_until_, rate_) < kSoundedFor * span;
     if (!late) {
         own_heard_ = watch.pipe_sounds();
         own_power_ = watch.own_power();
