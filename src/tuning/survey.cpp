@@ -180,6 +180,9 @@ class Judge {
     void make_readings() {
         for (std::size_t i = 0; i < tones_.size(); ++i) {
             if (!counts(i)) continue;
+            // An octave off where the cipher sounds: that is heard, and not this key's pipe.
+            const HeardTone& tone = tones_[i];
+            if (placing_.tones[i].slip != Slip::none && covered(tone.pitch, tone.from)) continue;
             const organ::Pipe& pipe = pipe_of(i);
             const Hertz target = target_on(day_, pipe);
             const SurveyReading reading{pipe, tones_[i], target, interval(target, tones_[i].pitch),

@@ -284,6 +284,34 @@ TEST(Survey, ACiphersOctaveIsNoSecondCipher) {
     EXPECT_EQ(ciphers[0]->pipe->key, 8);
 }
 
+// As heard in a simulated visit: under a cipher the key two octaves above it was read as the
+// cipher's own octave, and said to sound an octave low.
+TEST(Survey, ACipherHeardInsteadOfAKeyIsNoOctaveSlip) {
+    const Take take(1);
+    const SurveyPlan plan = take.plan("octave");
+    std::vector<HeardTone> tones;
+    const auto sounds = [&](int key, double times = 1.0) {
+        HeardTone tone;
+        const auto began = static_cast<double>(tones.size()) * 2.2;
+        tone.from = FrameIndex{} + static_cast<std::int64_t>(began * kRate);
+        tone.stood = tone.from + static_cast<std::int64_t>(0.2 * kRate);
+        tone.to = tone.left = tone.from + static_cast<std::int64_t>(1.3 * kRate);
+        tone.pitch = tone.about =
+            times *
+            organ::target(take.instrument, plan.pipes[static_cast<std::size_t>(key - 1)], {});
+        tone.uncertainty = Cents{0.1};
+        tone.read = true;
+        tone.speech = Seconds{0.2};
+        tone.goes_on = key == 1;
+        tones.push_back(tone);
+    };
+    for (int key = 1; key <= 25; ++key)
+        sounds(key, key == 25 ? 0.5 : 1.0);
+    const SurveyResult result = judge_survey(plan, tones, SampleRate{kRate});
+    EXPECT_EQ(of_kind(result, FaultKind::cipher).size(), 1U);
+    EXPECT_TRUE(of_kind(result, FaultKind::octave).empty());
+}
+
 TEST(Survey, ATremulantLeftOnIsNamedAndSpoilsTheFiguresNotThePlaces) {
     Take take(4);
     take.chamber.set_tremulant(true);
