@@ -1,153 +1,24 @@
 #include "listening/pair_listener.h"
 
-#include "listening/hidden_spans.h"
-#include "listening/input_meter.h"
-#include "listening/pair_alone.h"
-#include "listening/pair_changes.h"
-#include "listening/pair_channels.h"
-#include "listening/pair_follower.h"
-#include "listening/pair_joining.h"
-#include "listening/pair_newcomer.h"
-#include "listening/pair_pace.h"
-#include "listening/pair_shown.h"
-#include "listening/pair_times.h"
-#include "listening/sound_history.h"
-#include "listening/stream_steps.h"
+#include "listening/pair_state.h"
 
 #include <algorithm>
 #include <cmath>
-#include <vector>
 
 namespace rankwright::listening {
 
 namespace {
 
-constexpr Seconds kKept = PairFollower::kHearsBefore + Seconds{0.5};
-constexpr Seconds kLongest{3.0};
-constexpr Seconds kLongestBass{4.0};
-constexpr Hertz kBassPairBelow{130.0};
-constexpr Seconds kYoungPair{1.0};
-constexpr Seconds kTickYoung{0.1};
-constexpr Seconds kTick{0.2};
 constexpr Seconds kBegins{0.08};  // so long something must stand out
 constexpr Seconds kFirstLook{0.25};
-constexpr Seconds kMovingLook{0.36};
-constexpr Seconds kSecondLook{1.2};
-constexpr Seconds kSettles{0.4};  // after speech, until the room is filled and the pitch found
 /// A tone over the wind that stood out before it, at least, in power.
 constexpr double kToneOverWind = 30.0;
-constexpr Seconds kFallsFor{0.3};
-constexpr Seconds kStandsAgain{0.35};
 constexpr Cents kOtherKey{60.0};       // of the reference
 constexpr Cents kOtherKeysPipe{90.0};  // from a reference that is in place
-/// A tone that stands alone is searched again so often.
-constexpr Seconds kLooksAgain{1.5};
-constexpr Seconds kLooksSeldom{12.0};
-constexpr Seconds kLookedThrough{1.6};  // a search's cost grows with the span
-/// Second tones in what was one, with no sign that another joined it: how much stronger than usual
-/// they must be to be believed; and while the room fills, which looks like another tone.
-constexpr double kDoubt = 30.0;
-constexpr double kDoubtYoung = 10.0;
-/// Fewer beats than this in the span: how the sound is shared between the two isn't known.
-constexpr double kShared = 0.7;
 /// Two that beat no more than this in the span, at the first meeting, may pass for one.
 constexpr double kHidden = 0.3;
 
 }  // namespace
-
-struct PairListener::State {
-    enum class Stage { silent, speaking, standing };
-
-    explicit State(const Parameters& parameters)
-        : rate(parameters.rate),
-          sound(parameters.rate, parameters.channels, kKept),
-          channels(sound.rate(), parameters.channels),
-          follower(sound.rate(), kLongestBass),
-          changes(sound.rate()),
-          joining(sound.rate()),
-          newcomer(sound.rate()),
-          steps(parameters.rate, parameters.channels, sound.thinning()) {
-        frames.reserve(static_cast<std::size_t>(kFramesKept.count() * kSteps_hz / kFrameEvery));
-        hearing.rate = rate;
-    }
-
-    void take(FrameIndex first, std::span<const float> interleaved);
-    void restart();
-    void analyse();
-    void wait_for_tones();
-    void hear_speech();
-    void stand();
-    void note_hidden();
-    bool note_changes();
-    void await_another();
-    void tick();
-    void tick_when_due();
-    void forget_pace() {
-        hearing.drift_hz_a_second.reset();
-        pace.clear();
-    }
-    void follow_movement();
-    void judge_pace();
-    bool look(FrameIndex from, double doubt = 1.0);
-    bool shared() const {
-        const Seconds span = std::min(since(from), longest());
-        return follower.weak() || follower.reading().under ||
-               std::abs(follower.reading().beat.value()) * span.count() < kShared;
-    }
-    /// The one that stands alone, rather than the pipe.
-    bool is_reference() const {
-        return PairAlone::may_be_reference(follower.reference(), expected->reference,
-                                           expected->reference_sd, since(from));
-    }
-    Seconds shown_span() const {
-        return moving ? look_span(kMovingLook) : std::min(since(from), longest());
-    }
-    Seconds longest() const {
-        return expected->reference < kBassPairBelow ? kLongestBass : kLongest;
-    }
-    void begin_again(FrameIndex at);
-    void report();
-    PairRequest request() const;
-    PairWatch& watch() { return channels.watch(); }
-    Seconds since(FrameIndex then) const { return duration(sound.end() - then, sound.rate()); }
-    FrameIndex back(Seconds by) const {
-        const auto frames_back = std::llround(by.count() * sound.rate().value());
-        return std::max(sound.begin(), sound.end() + -frames_back);
-    }
-    double spacing() const { return expected->reference.value() / expected->pipe_partial; }
-    Seconds look_span(Seconds least) const { return at_least(least, kFirstLookPeriods, spacing()); }
-    double meets() const { return expected->reference_partial * expected->reference.value(); }
-
-    SampleRate rate;
-    SoundHistory sound;
-    PairChannels channels;
-    PairFollower follower;
-    PairChanges changes;
-    PairJoining joining;
-    PairNewcomer newcomer;
-    PairPace pace;
-    PairShown shown;
-    StreamSteps steps;
-    InputMeter meter;
-    std::optional<PairExpectation> expected;
-
-    Stage stage = Stage::silent;
-    FrameIndex begins;        // something stands out since
-    double wind = 0.0;        // power at the tones' places when something stood out there
-    FrameIndex from;          // the span heard
-    FrameIndex ticked;        // last looked at
-    FrameIndex steady_since;  // nothing moved since
-    bool both = false;        // two were heard on this key since it went down
-    bool heard_both = false;  // and that hasn't been silent since, whatever else began again
-    bool moving = false, looked_again = false;
-    FrameIndex searched;
-    Seconds patience{kLooksAgain};  // until one that stands alone, or is weak, is searched again
-    HiddenSpans hidden;
-    std::optional<HeardBefore> before;  // the reference alone, before the pipe joined it
-    PairAlone alone;
-    std::vector<PartialFrame> frames;
-    PairHearing hearing;
-};
 
 PairListener::PairListener(const Parameters& parameters)
     : state_(std::make_unique<State>(parameters)) {}
@@ -306,142 +177,6 @@ bool PairListener::State::look(FrameIndex at, double doubt) {
     changes.look_again(follower.foretold(), moving);
     newcomer.looked(watch(), since(at), sound.end());
     return true;
-}
-
-void PairListener::State::stand() {
-    note_hidden();
-    if (!hidden.now() && note_changes()) return;
-    if (!follower.two() && !hidden.now() && !changes.falling()) return await_another();
-    if (changes.falling()) {
-        if (since(changes.fell()) > kFallsFor) begin_again(changes.fell());
-        return;
-    }
-    if (moving) return follow_movement();
-    if (hidden.now()) return newcomer.hide(sound.end());
-    if (newcomer.comes(watch(), follower, sound.end())) return begin_again(newcomer.since());
-    tick_when_due();
-}
-
-void PairListener::State::tick_when_due() {
-    if (since(ticked) >= (since(from) < kYoungPair ? kTickYoung : kTick)) tick();
-}
-
-void PairListener::State::note_hidden() {
-    if (watch().hidden()) {
-        hidden.begin(back(watch().lag()));
-        begins = sound.end();
-        joining.hide(sound.end());
-        changes.hide(sound.end());
-    } else if (hidden.now() && since(begins) > watch().lag()) {
-        hidden.end(sound.end());
-        joining.hide(sound.end());
-        changes.hide(sound.end());
-    }
-    hidden.forget_before(std::max(from, back(kKept)));
-}
-
-/// True when what sounds is no longer what it was.
-bool PairListener::State::note_changes() {
-    if (!follower.active()) return false;
-    using What = PairChanges::What;
-    switch (changes.judge(follower, follower.two() && shared(), sound.end())) {
-        case What::nothing:
-            return false;
-        case What::moved:
-            moving = true;
-            before.reset();
-            forget_pace();
-            steady_since = sound.end();
-            ticked = back(kTickYoung);
-            return false;
-        case What::all_gone:
-            restart();
-            break;
-        case What::reference_gone:
-            alone.forget();
-            begin_again(sound.end());
-            break;
-        case What::pipe_gone:
-            begin_again(sound.end());
-            break;
-    }
-    alone.forget_latest();
-    return true;
-}
-
-/// One tone is heard. Its own pitch is read until another may have joined it; then that is looked
-/// for in what has sounded since.
-void PairListener::State::await_another() {
-    joining.note(watch().changed(), watch().pipe_sounds(), sound.end());
-    if (!joining.joined()) return tick_when_due();
-    if (!joining.due(spacing(), sound.end())) return;
-    // What was noticed may have been a room that fills, or a beat that has grown since; a pipe with
-    // partials of its own says by them when it speaks.
-    const auto onset =
-        watch().pipe_has_own() ? std::nullopt : follower.onset(from, sound.end(), hidden.ended());
-    if (onset) joining.joined_at(*onset);
-    const auto spoken = joining.due(spacing(), sound.end());
-    if (!spoken) return;
-    const bool filling = joining.joined_after(from) < kYoungPair;
-    before.reset();
-    if (is_reference()) before = joining.before(from, hidden.ended(), *spoken);
-    if (!look(std::max(*spoken, back(longest())), filling ? kDoubtYoung : 1.0)) return restart();
-    const bool again = joining.looked(sound.end(), filling);
-    if (filling) watch().learn();
-    if (again && !follower.two()) return;
-    from = std::max(*spoken, back(longest()));
-    steady_since = from;
-    joining.restart(sound.end());
-    looked_again = true;
-    watch().learn();
-}
-
-void PairListener::State::follow_movement() {
-    if (since(ticked) < kTickYoung || hidden.now()) return;
-    const FrameIndex at = std::max(back(look_span(kMovingLook)), from);
-    if (!look(at)) return;
-    if (since(steady_since) < kStandsAgain) return;
-    moving = false;
-    from = at;
-    looked_again = false;
-}
-
-void PairListener::State::tick() {
-    const FrameIndex at = std::max(from, back(longest()));
-    ticked = sound.end();
-    // Two in tune may be the reference alone, and the pipe come yet, or be missed.
-    const bool unsure = !follower.two() || follower.weak() || follower.reading().under;
-    const bool due =
-        looked_again ? unsure && since(searched) > patience : since(from) > kSecondLook;
-    if (due) {
-        if (!looked_again) from = from + std::llround(kSettles.count() * sound.rate().value());
-        const bool was_two = follower.two();
-        if (looked_again) patience = std::min(2.0 * patience, kLooksSeldom);
-        looked_again = true;
-        if (!look(std::max({from, at, back(kLookedThrough)}), was_two ? 1.0 : kDoubt))
-            return restart();
-        // What was read as the reference alone were both.
-        if (!was_two && follower.two()) alone.forget();
-        return;
-    }
-    if (!follower.follow(at, sound.end(), hidden.ended())) return;
-    if (!follower.two()) {
-        // Two that beat slowly pass for one while they stand against each other.
-        if (heard_both && !watch().pipe_missing()) return;
-        if (is_reference()) alone.learn(follower.alone(at, sound.end()));
-        return;
-    }
-    judge_pace();
-}
-
-void PairListener::State::judge_pace() {
-    pace.judge(follower,
-               {std::min(since(from), longest()), sound.end(), sound.rate(), Hertz{meets()}});
-    hearing.drift_hz_a_second = pace.drift();
-    if (!pace.outgrown()) return;
-    from = back(PairPace::kEnd);
-    shown.forget();
-    looked_again = true;
 }
 
 void PairListener::State::report() {
