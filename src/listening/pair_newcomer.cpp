@@ -25,8 +25,8 @@ void PairNewcomer::note(const PairWatch& watch, FrameIndex now) {
 
 void PairNewcomer::looked(const PairWatch& watch, Seconds span, FrameIndex now) {
     // Of a pipe that set in only just, what was looked through says nothing: it comes yet.
-    const bool late =
-        watch.pipe_sounds() && !own_heard_ && duration(now - silent_until_, rate_) < kSoundedFor * span;
+    const bool late = watch.pipe_sounds() && !own_heard_ &&
+                      duration(now - silent_until_, rate_) < kSoundedFor * span;
     if (!late) {
         own_heard_ = watch.pipe_sounds();
         own_power_ = watch.own_power();
