@@ -85,11 +85,13 @@ void Keeper::watch_movement(Stage stage, const std::optional<KeptReading>& figur
 }
 
 // The first look, since it may be moved at once; better ones, until a second and a half was heard.
-// Not for longer: a mean of some seconds slides from where it stood to where a tap has put it.
+// Not for longer: a mean of some seconds slides from where it stood to where a tap has put it. Nor
+// does what was heard beside the reference, to a cent, hide a smaller move of what is heard alone.
 void Keeper::take_stand(const KeptReading& figure) {
     const bool better =
         !stand_ || !well_known(*stand_) || (stand_->heard < kKnown && figure.heard >= kSteady);
-    if (!better) return;
+    const bool otherwise = stand_ && stand_->reference != figure.reference;
+    if (!better && !otherwise) return;
     stand_ = figure;
     if (touches_ == 0) taken_up_ = figure;
 }

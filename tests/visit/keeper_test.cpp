@@ -139,6 +139,20 @@ TEST(Keeper, HeardAloneAfterBeatsItWasNotTouched) {
     EXPECT_FALSE(keeper.touched());
 }
 
+// As in a simulated visit (seed 106): moved by less than beats and a pitch alone may differ.
+TEST(Keeper, ASmallMoveOfWhatIsHeardAloneAfterBeatsIsATouch) {
+    Keeper keeper;
+    keeper.turn_to(true);
+    KeptReading beside = figure(0.9, 2.0);
+    beside.reference = PipeId{"great", "octave", 1, 54};
+    keeper.hear(Stage::reading, beside);
+    keeper.hear(Stage::reading, figure(0.6, 1.5));
+    EXPECT_FALSE(keeper.touched()) << "heard otherwise, and not moved";
+    keeper.hear(Stage::reading, figure(0.6, 3.0));
+    keeper.hear(Stage::settled, figure(-0.05, 1.2));
+    EXPECT_TRUE(keeper.touched());
+}
+
 TEST(Keeper, APipeFoundInTuneIsKeptBothWays) {
     Keeper keeper;
     keeper.turn_to(false);
