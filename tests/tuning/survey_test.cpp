@@ -148,6 +148,21 @@ TEST(Survey, ASilentPipeIsToldFromASkippedKey) {
     EXPECT_EQ(result.faults.size(), 2U);
 }
 
+/// What the ear makes of a key of a rank in tune, which speaks at once and is heard for `heard_s`.
+HeardTone tone_of(const Take& take, const SurveyPlan& plan, int key, double began_s,
+                  double heard_s) {
+    HeardTone tone;
+    tone.from = FrameIndex{} + static_cast<std::int64_t>(began_s * kRate);
+    tone.stood = tone.from + static_cast<std::int64_t>(0.2 * kRate);
+    tone.to = tone.left = tone.from + static_cast<std::int64_t>(heard_s * kRate);
+    tone.pitch = tone.about =
+        organ::target(take.instrument, plan.pipes[static_cast<std::size_t>(key - 1)], {});
+    tone.uncertainty = Cents{0.1};
+    tone.read = true;
+    tone.speech = Seconds{0.2};
+    return tone;
+}
+
 // As heard in a simulated visit (seed 101): the wind in two silent pipes was taken for tones, 30
 // and 43 dB softer than their neighbours; a pipe of which only the speech is at fault is as loud as
 // they are, or some 10 dB softer (common practice, no source).
@@ -156,15 +171,10 @@ TEST(Survey, TheWindInASilentPipeIsNoToneOfIt) {
     const SurveyPlan plan = take.plan("octave");
     std::vector<HeardTone> tones;
     for (int key = 1; key <= 25; ++key) {
-        HeardTone tone;
-        tone.from = FrameIndex{} + static_cast<std::int64_t>(key * 2.2 * kRate);
-        tone.stood = tone.from + static_cast<std::int64_t>(0.2 * kRate);
-        tone.to = tone.left = tone.from + static_cast<std::int64_t>(1.2 * kRate);
-        tone.pitch = tone.about =
-            organ::target(take.instrument, plan.pipes[static_cast<std::size_t>(key - 1)], {});
+        HeardTone tone = tone_of(take, plan, key, key * 2.2, 1.2);
         tone.read = key != 16;
         tone.level = Decibels{key == 9 || key == 16 ? -57.0 : key == 20 ? -35.0 : -25.0};
-        if (key != 9 && key != 16 && key != 20) tone.speech = Seconds{0.2};
+        if (key == 9 || key == 16 || key == 20) tone.speech.reset();
         tones.push_back(tone);
     }
     const SurveyResult result = judge_survey(plan, tones, SampleRate{kRate});
@@ -261,18 +271,8 @@ TEST(Survey, ACiphersOctaveIsNoSecondCipher) {
     const SurveyPlan plan = take.plan("octave");
     std::vector<HeardTone> tones;
     const auto sounds = [&](int key, bool goes_on = false) {
-        HeardTone tone;
-        const auto began = static_cast<double>(tones.size()) * 1.5;
-        tone.from = FrameIndex{} + static_cast<std::int64_t>(began * kRate);
-        tone.stood = tone.from + static_cast<std::int64_t>(0.2 * kRate);
-        tone.to = tone.left = tone.from + static_cast<std::int64_t>(1.3 * kRate);
-        tone.pitch = tone.about =
-            organ::target(take.instrument, plan.pipes[static_cast<std::size_t>(key - 1)], {});
-        tone.uncertainty = Cents{0.1};
-        tone.read = true;
-        tone.speech = Seconds{0.2};
-        tone.goes_on = goes_on;
-        tones.push_back(tone);
+        tones.push_back(tone_of(take, plan, key, static_cast<double>(tones.size()) * 1.5, 1.3));
+        tones.back().goes_on = goes_on;
     };
     for (int key = 1; key <= 25; ++key) {
         sounds(key, key == 8 || key == 20);
@@ -290,23 +290,10 @@ TEST(Survey, ACipherHeardInsteadOfAKeyIsNoOctaveSlip) {
     const Take take(1);
     const SurveyPlan plan = take.plan("octave");
     std::vector<HeardTone> tones;
-    const auto sounds = [&](int key, double times = 1.0) {
-        HeardTone tone;
-        const auto began = static_cast<double>(tones.size()) * 2.2;
-        tone.from = FrameIndex{} + static_cast<std::int64_t>(began * kRate);
-        tone.stood = tone.from + static_cast<std::int64_t>(0.2 * kRate);
-        tone.to = tone.left = tone.from + static_cast<std::int64_t>(1.3 * kRate);
-        tone.pitch = tone.about =
-            times *
-            organ::target(take.instrument, plan.pipes[static_cast<std::size_t>(key - 1)], {});
-        tone.uncertainty = Cents{0.1};
-        tone.read = true;
-        tone.speech = Seconds{0.2};
-        tone.goes_on = key == 1;
-        tones.push_back(tone);
-    };
     for (int key = 1; key <= 25; ++key)
-        sounds(key, key == 25 ? 0.5 : 1.0);
+        tones.push_back(tone_of(take, plan, key, (key - 1) * 2.2, 1.3));
+    tones.front().goes_on = true;
+    tones.back().pitch = tones.back().about = 0.5 * tones.back().pitch;
     const SurveyResult result = judge_survey(plan, tones, SampleRate{kRate});
     EXPECT_EQ(of_kind(result, FaultKind::cipher).size(), 1U);
     EXPECT_TRUE(of_kind(result, FaultKind::octave).empty());
