@@ -108,4 +108,9 @@ StopRef stop_by_id(const Instrument& instrument, std::string_view division, std:
     return {nullptr, nullptr, &instrument};
 }
 
+bool is_of_mixture(const Instrument& instrument, const PipeId& pipe) {
+    const StopRef ref = stop_by_id(instrument, pipe.division, pipe.stop);
+    return ref.stop != nullptr && ref.stop->mixture();
+}
+
 }  // namespace rankwright::organ

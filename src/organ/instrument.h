@@ -122,6 +122,8 @@ struct StopRef {
 Result<StopRef> find_stop(const Instrument& instrument, std::string_view name);
 /// By ids, exactly; `stop` is null when there is none.
 StopRef stop_by_id(const Instrument& instrument, std::string_view division, std::string_view stop);
+/// False where there is no such stop.
+bool is_of_mixture(const Instrument& instrument, const PipeId& pipe);
 
 /// The stop that has the pipe which a key plays, and that pipe's number in its id.
 struct OwnPipe {

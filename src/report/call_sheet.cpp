@@ -89,9 +89,7 @@ CallSheet call_sheet(const organ::Instrument& instrument, const std::vector<orga
     int number = 0;
     for (const organ::Pipe& pipe : pipes) {
         // A mixture's pipes are heard without their reference at first.
-        const organ::Stop* stop =
-            organ::stop_by_id(instrument, pipe.id.division, pipe.id.stop).stop;
-        const bool by_itself = alone || (stop && stop->mixture());
+        const bool by_itself = alone || organ::is_of_mixture(instrument, pipe.id);
         const auto reference = by_itself ? std::optional<organ::Reference>{}
                                          : organ::reference_of(instrument, pipe, {});
         visit::Call call = visit::call_for(pipe, reference);

@@ -27,8 +27,7 @@ auto position(const std::vector<organ::Pipe>& pipes, const PipeId& id) {
 }  // namespace
 
 bool Run::is_of_mixture(const PipeId& pipe) const {
-    const auto ref = organ::stop_by_id(instrument_, pipe.division, pipe.stop);
-    return ref.stop != nullptr && ref.stop->mixture();
+    return organ::is_of_mixture(instrument_, pipe);
 }
 
 bool Run::is_of_this_job(const PipeId& pipe) const {
