@@ -32,6 +32,19 @@ double scatter(const std::vector<std::pair<double, double>>& slopes, double tota
 
 }  // namespace
 
+/// The paths' and the gains' terms at the points.
+void PairFit::lay_points(double first_s, double step_s) {
+    points_path_.resize(path_ * kPoints);
+    points_gain_.resize(gains_ * kPoints);
+    for (std::size_t m = 0; m < kPoints; ++m) {
+        const double u = (first_s + static_cast<double>(m) * step_s) / model_.span_s;
+        for (std::size_t j = 0; j < path_; ++j)
+            points_path_[j * kPoints + m] = path_terms_[j].at(u);
+        for (std::size_t j = 0; j < gains_; ++j)
+            points_gain_[j * kPoints + m] = gain_terms_[j].at(u);
+    }
+}
+
 void PairFit::mean_slope(std::size_t b, std::size_t pipe, const PairState& state) {
     const Work& w = work_[b];
     const double k = partial(b, pipe);
@@ -125,8 +138,7 @@ PairAnswer PairFit::part(const PairState& state, double from, double to) {
     cholesky<double>(factor_, unknowns_);
     const double over_s = model_.means_over_s();
     const double step_s = (to - from) * over_s / static_cast<double>(kPoints);
-    lay_basis(0.5 * model_.span_s + (from - 0.5) * over_s + 0.5 * step_s, step_s, kPoints,
-              points_path_, points_gain_);
+    lay_points(0.5 * model_.span_s + (from - 0.5) * over_s + 0.5 * step_s, step_s);
     for (std::size_t i = 0; i < 2; ++i)
         mean_of_pipe(i, state, answer);
     for (std::size_t i = 0; i < 2; ++i)
@@ -145,10 +157,10 @@ Complex PairFit::tone(std::size_t b, std::size_t pipe, const PairState& state, d
     const double k = partial(b, pipe), u = at_s / model_.span_s;
     double cycles = state.unknowns[pipe * path_] * at_s;
     for (std::size_t j = 1; j < path_; ++j)
-        cycles += state.unknowns[pipe * path_ + j] * path_term(j, u);
+        cycles += state.unknowns[pipe * path_ + j] * path_terms_[j].at(u);
     Complex gain = 0.0;
     for (std::size_t j = 0; j < gains_; ++j)
-        gain += work_[b].amplitude[pipe * gains_ + j] * gain_term(j, u);
+        gain += work_[b].amplitude[pipe * gains_ + j] * gain_terms_[j].at(u);
     const double turns =
         k * cycles + (k * model_.nominal_hz[pipe] - bands_[b].line.centre_hz) * at_s;
     return gain * std::polar(1.0, kTurn * (turns - std::floor(turns)));
@@ -157,7 +169,7 @@ Complex PairFit::tone(std::size_t b, std::size_t pipe, const PairState& state, d
 void PairFit::carry(PairState& state, const PairModel& old, double later_s) {
     const std::size_t old_path = 1 + old.wander_terms;
     const double step_s = model_.span_s / static_cast<double>(kPoints);
-    lay_basis(0.5 * (step_s - model_.span_s), step_s, kPoints, points_path_, points_gain_);
+    lay_points(0.5 * (step_s - model_.span_s), step_s);
     carried_.assign(unknowns_, 0.0);
     for (std::size_t i = 0; i < 2; ++i) {
         // Least squares over points, with a constant, which the amplitudes take up.
@@ -169,7 +181,7 @@ void PairFit::carry(PairState& state, const PairModel& old, double later_s) {
             const double t = points_path_[m] + later_s;  // from the old middle
             double phase = old_u[0] * t;
             for (std::size_t j = 1; j < old_path; ++j)
-                phase += old_u[j] * path_term(j, t / old.span_s);
+                phase += old_u[j] * path_term(j).at(t / old.span_s);
             for (std::size_t p = 0; p < size; ++p) {
                 const double gp = p < path_ ? points_path_[p * kPoints + m] : 1.0;
                 step_[p] += gp * phase;

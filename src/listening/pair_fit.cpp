@@ -40,6 +40,12 @@ void PairFit::take(std::span<const PairBand> bands, const PairModel& model) {
     share_.resize(gains_);
     for (std::size_t j = 0; j < gains_; ++j)
         share_[j] = j == 0 ? 1.0 : 1.0 / static_cast<double>(j * j);
+    path_terms_.resize(path_);
+    for (std::size_t j = 0; j < path_; ++j)
+        path_terms_[j] = path_term(j);
+    gain_terms_.resize(gains_);
+    for (std::size_t j = 0; j < gains_; ++j)
+        gain_terms_[j] = gain_term(j);
     if (work_.size() < bands_.size()) work_.resize(bands_.size());
     hessian_.resize(unknowns_ * unknowns_);
     factor_.resize(unknowns_ * unknowns_);
@@ -56,7 +62,8 @@ void PairFit::lay_work(std::size_t b) {
     const PairBand& band = bands_[b];
     const std::size_t n = band.z.size();
     const std::size_t q = 2 * gains_;
-    lay_basis(band.first_s, 1.0 / band.rate, n, w.path, w.gain);
+    w.rows.lay(band.first_s / model_.span_s, 1.0 / (band.rate * model_.span_s), n, highest());
+    w.mask.resize(n);
     for (Series* series :
          {&w.heard, &w.tone[0], &w.tone[1], &w.fitted[0], &w.fitted[1], &w.residual, &w.product}) {
         series->re.resize(n);
@@ -64,69 +71,43 @@ void PairFit::lay_work(std::size_t b) {
     }
     w.energy = w.count = 0.0;
     for (std::size_t m = 0; m < n; ++m) {
-        // What was hidden has no gain and no sound: it falls out of every sum.
+        // What was hidden has no tones and no sound: it falls out of every sum.
         const double heard = band.heard.empty() ? 1.0 : band.heard[m];
         w.heard.re[m] = heard * band.z[m].real();
         w.heard.im[m] = heard * band.z[m].imag();
         w.energy += heard * std::norm(band.z[m]);
         w.count += heard;
-        for (std::size_t j = 0; j < gains_; ++j)
-            w.gain[j * n + m] *= heard;
+        w.mask[m] = heard;
     }
     w.normal.resize(q * q);
     w.gram.assign(q * q, 0.0);
-    w.gain_pairs.resize(gains_ * (gains_ + 1) / 2 * n);
-    const std::size_t silent = first_of_pipe(b);
-    for (std::size_t j = 0; j < gains_; ++j)
-        for (std::size_t l = 0; l <= j; ++l) {
-            double* pair = &w.gain_pairs[(j * (j + 1) / 2 + l) * n];
-            double same[2] = {};
-            for (std::size_t m = 0; m < n; ++m) {
-                pair[m] = w.gain[j * n + m] * w.gain[l * n + m];
-                same[0] += pair[m];
-                if (m >= silent) same[1] += pair[m];
-            }
-            for (std::size_t i = 0; i < 2; ++i) {
-                if (!has(b, i)) continue;
-                w.gram[(i * gains_ + j) * q + i * gains_ + l] = same[i];
-                w.gram[(i * gains_ + l) * q + i * gains_ + j] = same[i];
-            }
-        }
+    std::vector<double>& sounding = w.product.re;
+    sounding = w.mask;
+    for (std::size_t i = 0; i < 2; ++i) {
+        if (i == 1)
+            std::fill_n(sounding.begin(), static_cast<std::ptrdiff_t>(first_of_pipe(b)), 0.0);
+        if (!has(b, i)) continue;
+        re_.take(w.rows, sounding, gains_ - 1, gains_ - 1);
+        for (std::size_t j = 0; j < gains_; ++j)
+            for (std::size_t l = 0; l < gains_; ++l)
+                w.gram[(i * gains_ + j) * q + i * gains_ + l] =
+                    re_.sum(gain_terms_[j], gain_terms_[l]);
+    }
     w.matched.resize(q);
     w.amplitude.resize(q);
     w.response.resize(q * unknowns_);
 }
 
-// Beyond the span the cosines stand where they ended and the odd ones' slopes go on, which leaves
-// the pitch what it was there.
-double PairFit::path_term(std::size_t j, double u) {
+// Without the slope of the odd ones, which is the offset's business: beyond the span it leaves the
+// pitch what it was there.
+SlowTerm PairFit::path_term(std::size_t j) const {
     constexpr double kHalfTurn = std::numbers::pi;
     const double jj = static_cast<double>(j);
-    // Without the slope of the odd ones, which is the offset's business.
-    const double slope = j % 2 == 1 ? -24.0 / (kHalfTurn * kHalfTurn * jj * jj) : 0.0;
-    return std::cos(kHalfTurn * jj * (std::clamp(u, -0.5, 0.5) + 0.5)) - slope * u;
+    if (j == 0) return {0, 0.0, model_.span_s};
+    return {j, 1.0, j % 2 == 1 ? 24.0 / (kHalfTurn * kHalfTurn * jj * jj) : 0.0};
 }
 
-double PairFit::gain_term(std::size_t j, double u) {
-    if (j == 0) return 1.0;
-    return std::numbers::sqrt2 *
-           std::cos(std::numbers::pi * static_cast<double>(j) * (std::clamp(u, -0.5, 0.5) + 0.5));
-}
-
-void PairFit::lay_basis(double first_s, double step_s, std::size_t n, std::vector<double>& path,
-                        std::vector<double>& gain) const {
-    path.resize(path_ * n);
-    gain.resize(gains_ * n);
-    for (std::size_t m = 0; m < n; ++m) {
-        const double t = first_s + static_cast<double>(m) * step_s;
-        const double u = t / model_.span_s;
-        path[m] = t;
-        for (std::size_t j = 1; j < path_; ++j)
-            path[j * n + m] = path_term(j, u);
-        for (std::size_t j = 0; j < gains_; ++j)
-            gain[j * n + m] = gain_term(j, u);
-    }
-}
+SlowTerm PairFit::gain_term(std::size_t j) { return {j, j == 0 ? 1.0 : std::numbers::sqrt2, 0.0}; }
 
 int PairFit::partial(std::size_t b, std::size_t pipe) const {
     return pipe == 0 ? bands_[b].line.reference_partial : bands_[b].line.pipe_partial;
@@ -192,15 +173,21 @@ void PairFit::lay_tones(std::size_t b, const PairState& state) {
         const double k = partial(b, i);
         const double at_hz = k * model_.nominal_hz[i] - bands_[b].line.centre_hz;
         std::fill(cycles.begin(), cycles.end(), 0.0);
+        double slope = at_hz * model_.span_s;
         for (std::size_t p = 0; p < path_; ++p) {
-            const double unknown = state.unknowns[i * path_ + p];
-            const double* gp = &w.path[p * n];
-            for (std::size_t m = 0; m < n; ++m)
-                cycles[m] += unknown * gp[m];
+            const SlowTerm& term = path_terms_[p];
+            const double turns = k * state.unknowns[i * path_ + p];
+            slope += turns * term.slope;
+            if (term.cosine != 0.0)
+                add_scaled(turns * term.cosine, &w.rows.cosines()[term.order * n], cycles.data(),
+                           n);
         }
-        for (std::size_t m = 0; m < n; ++m)
-            cycles[m] = k * cycles[m] + at_hz * w.path[m];
+        add_scaled(slope, w.rows.time().data(), cycles.data(), n);
         lay_circle(cycles.data(), w.tone[i].re.data(), w.tone[i].im.data(), n);
+        for (std::size_t m = 0; m < n; ++m) {
+            w.tone[i].re[m] *= w.mask[m];
+            w.tone[i].im[m] *= w.mask[m];
+        }
         if (i == 0) continue;
         const auto silent = static_cast<std::ptrdiff_t>(first_of_pipe(b));
         std::fill_n(w.tone[i].re.begin(), silent, 0.0);
@@ -210,27 +197,28 @@ void PairFit::lay_tones(std::size_t b, const PairState& state) {
 
 void PairFit::gather(std::size_t b) {
     Work& w = work_[b];
-    const std::size_t n = w.heard.re.size();
     const std::size_t q = 2 * gains_;
+    const auto take = [&](std::size_t other) {
+        re_.take(w.rows, w.product.re, gains_ - 1, other);
+        im_.take(w.rows, w.product.im, gains_ - 1, other);
+    };
     std::fill(w.matched.begin(), w.matched.end(), 0.0);
     for (std::size_t i = 0; i < 2; ++i) {
         if (!has(b, i)) continue;
         conjugate_product(w.tone[i], w.heard, w.product);
+        take(0);
         for (std::size_t j = 0; j < gains_; ++j)
-            w.matched[i * gains_ + j] = {sum2(&w.gain[j * n], w.product.re.data(), n),
-                                         sum2(&w.gain[j * n], w.product.im.data(), n)};
+            w.matched[i * gains_ + j] = {re_.sum(gain_terms_[j]), im_.sum(gain_terms_[j])};
     }
     if (!has(b, 0) || !has(b, 1)) return;
     conjugate_product(w.tone[1], w.tone[0], w.product);
+    take(gains_ - 1);
     for (std::size_t j = 0; j < gains_; ++j)
-        for (std::size_t l = 0; l <= j; ++l) {
-            const double* pair = &w.gain_pairs[(j * (j + 1) / 2 + l) * n];
-            const Complex cross{sum2(pair, w.product.re.data(), n),
-                                sum2(pair, w.product.im.data(), n)};
-            for (const auto& [row, column] : {std::pair{j, l}, std::pair{l, j}}) {
-                w.gram[(gains_ + row) * q + column] = cross;
-                w.gram[column * q + gains_ + row] = std::conj(cross);
-            }
+        for (std::size_t l = 0; l < gains_; ++l) {
+            const Complex cross{re_.sum(gain_terms_[j], gain_terms_[l]),
+                                im_.sum(gain_terms_[j], gain_terms_[l])};
+            w.gram[(gains_ + j) * q + l] = cross;
+            w.gram[l * q + gains_ + j] = std::conj(cross);
         }
 }
 
@@ -274,12 +262,10 @@ void PairFit::lay_residual(std::size_t b) {
         std::fill(w.product.re.begin(), w.product.re.end(), 0.0);
         std::fill(w.product.im.begin(), w.product.im.end(), 0.0);
         for (std::size_t j = 0; j < gains_; ++j) {
-            const double re = c[i * gains_ + j].real(), im = c[i * gains_ + j].imag();
-            const double* gj = &w.gain[j * n];
-            for (std::size_t m = 0; m < n; ++m) {
-                w.product.re[m] += re * gj[m];
-                w.product.im[m] += im * gj[m];
-            }
+            const Complex gain = c[i * gains_ + j] * gain_terms_[j].cosine;
+            const double* row = &w.rows.cosines()[gain_terms_[j].order * n];
+            add_scaled(gain.real(), row, w.product.re.data(), n);
+            add_scaled(gain.imag(), row, w.product.im.data(), n);
         }
         Series& fitted = w.fitted[i];
         for (std::size_t m = 0; m < n; ++m) {
@@ -293,7 +279,6 @@ void PairFit::lay_residual(std::size_t b) {
 
 void PairFit::add_curvature(std::size_t b, const PairState& state) {
     Work& w = work_[b];
-    const std::size_t n = w.heard.re.size();
     const std::size_t q = 2 * gains_;
     const double noise = state.bands[b].noise;
     std::fill(w.response.begin(), w.response.end(), 0.0);
@@ -301,30 +286,29 @@ void PairFit::add_curvature(std::size_t b, const PairState& state) {
         if (!has(b, i)) continue;
         const double k = kTurn * partial(b, i);
         conjugate_product(w.residual, w.fitted[i], w.product);
+        im_.take(w.rows, w.product.im, path_ - 1, 0);
         for (std::size_t p = 0; p < path_; ++p)
-            gradient_[i * path_ + p] +=
-                2.0 * k * sum2(&w.path[p * n], w.product.im.data(), n) / noise;
+            gradient_[i * path_ + p] += 2.0 * k * im_.sum(path_terms_[p]) / noise;
         for (std::size_t l = 0; l < 2; ++l) {
             if (!has(b, l)) continue;
             // Φᴴ∂(fitted): i·k·g_p·fitted_i against tone_l·gain_j.
             conjugate_product(w.tone[l], w.fitted[i], w.product);
+            re_.take(w.rows, w.product.re, gains_ - 1, path_ - 1);
+            im_.take(w.rows, w.product.im, gains_ - 1, path_ - 1);
             for (std::size_t j = 0; j < gains_; ++j)
-                for (std::size_t p = 0; p < path_; ++p) {
-                    const double* gj = &w.gain[j * n];
-                    const double* gp = &w.path[p * n];
-                    const double re = sum3(gj, gp, w.product.re.data(), n);
-                    const double im = sum3(gj, gp, w.product.im.data(), n);
+                for (std::size_t p = 0; p < path_; ++p)
                     w.response[(l * gains_ + j) * unknowns_ + i * path_ + p] =
-                        Complex(-im, re) * (k / noise);
-                }
+                        Complex(-im_.sum(gain_terms_[j], path_terms_[p]),
+                                re_.sum(gain_terms_[j], path_terms_[p])) *
+                        (k / noise);
             if (l > i) continue;
             const double kl = kTurn * partial(b, l);
             conjugate_product(w.fitted[l], w.fitted[i], w.product);
+            re_.take(w.rows, w.product.re, path_ - 1, path_ - 1);
             for (std::size_t p = 0; p < path_; ++p)
                 for (std::size_t r = 0; r < (l == i ? p + 1 : path_); ++r)
                     hessian_[(i * path_ + p) * unknowns_ + l * path_ + r] +=
-                        2.0 * k * kl / noise *
-                        sum3(&w.path[p * n], &w.path[r * n], w.product.re.data(), n);
+                        2.0 * k * kl / noise * re_.sum(path_terms_[p], path_terms_[r]);
         }
     }
     // What the amplitudes take up of it; `response` becomes A⁻¹Φᴴ∂(fitted)/σ².

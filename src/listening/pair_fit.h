@@ -4,6 +4,7 @@
 #pragma once
 
 #include "listening/pair_bands.h"
+#include "listening/slow_terms.h"
 
 #include <algorithm>
 #include <array>
@@ -95,6 +96,8 @@ class PairFit {
     /// `moved`: the unknowns differ from the last time, not only levels and noise.
     void evaluate(const PairState& state, bool curvature, bool moved);
     void lay_work(std::size_t b);
+    std::size_t highest() const { return std::max(path_, gains_) - 1; }
+    void lay_points(double first_s, double step_s);
     void lay_tones(std::size_t b, const PairState& state);
     std::size_t first_of_pipe(std::size_t b) const;
     void gather(std::size_t b);
@@ -103,11 +106,9 @@ class PairFit {
     void add_curvature(std::size_t b, const PairState& state);
     void add_priors(const PairState& state, bool curvature);
     void relevel(PairState& state);
-    /// The paths' and the gains' terms at `n` times.
-    void lay_basis(double first_s, double step_s, std::size_t n, std::vector<double>& path,
-                   std::vector<double>& gain) const;
-    static double path_term(std::size_t j, double u);
-    static double gain_term(std::size_t j, double u);
+    /// Term `j` of a path, in cycles by its unknown, and of a gain. The path's first is its offset.
+    SlowTerm path_term(std::size_t j) const;
+    static SlowTerm gain_term(std::size_t j);
     /// Slope of the phase k·φ + arg(gain) of one partial, weighted by |gain|², in Hz of the
     /// fundamental, with its derivatives by the path's unknowns and by the gain's coefficients.
     struct Slope {
@@ -130,12 +131,13 @@ class PairFit {
     std::size_t gains_ = 0;      // linear unknowns of one component
     std::size_t unknowns_ = 0;   // of both
     std::vector<double> share_;  // variance of gain term j against the first
+    std::vector<SlowTerm> path_terms_, gain_terms_;
+    SlowMoments re_, im_;
 
     struct Work {
-        std::vector<double> path;          // [path_][n]: ∂(phase)/∂unknown, t and the cosines
-        std::vector<double> gain;          // [gains_][n]
-        std::vector<double> gain_pairs;    // products of two of them
+        SlowRows rows;
         double energy = 0.0, count = 0.0;  // of what was heard
+        std::vector<double> mask;          // 1 where it was, 0 where it was hidden
         Series heard;                      // z
         Series tone[2];                    // e^{2πi·n·φ}
         Series fitted[2];
