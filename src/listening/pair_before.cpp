@@ -85,8 +85,11 @@ void PairFollower::hear_from_before(FrameIndex to, std::span<const PairPlace> pl
                 reference, same + turns / (model_.means_over_s() * request_.pipe_partial)));
     for (const PairPlace& place : places)
         modes_.push_back(fit_.start(reference, place.pipe_hz - model_.nominal_hz[1]));
-    for (PairState& mode : modes_)
-        fit_.refine(mode, kBeforeSteps);
+    for (int steps = 0; steps < kBeforeSteps; steps += kFirstSteps) {
+        for (PairState& mode : modes_)
+            fit_.refine(mode, kFirstSteps);
+        drop_same();
+    }
     drop_unlikely();
     if (modes_.empty()) return stop();
     if (modes_.size() > kMostModes) modes_.resize(kMostModes);

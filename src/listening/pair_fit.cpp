@@ -53,6 +53,7 @@ void PairFit::take(std::span<const PairBand> bands, const PairModel& model) {
     held_gradient_.resize(unknowns_);
     step_.resize(unknowns_);
     inverse_.resize(4 * gains_ * gains_);
+    taken_up_.resize(unknowns_);
     for (std::size_t b = 0; b < bands_.size(); ++b)
         lay_work(b);
 }
@@ -297,7 +298,7 @@ void PairFit::add_curvature(std::size_t b, const PairState& state) {
             im_.take(w.rows, w.product.im, gains_ - 1, path_ - 1);
             for (std::size_t j = 0; j < gains_; ++j)
                 for (std::size_t p = 0; p < path_; ++p)
-                    w.response[(l * gains_ + j) * unknowns_ + i * path_ + p] =
+                    w.response[(i * path_ + p) * q + l * gains_ + j] =
                         Complex(-im_.sum(gain_terms_[j], path_terms_[p]),
                                 re_.sum(gain_terms_[j], path_terms_[p])) *
                         (k / noise);
@@ -311,18 +312,14 @@ void PairFit::add_curvature(std::size_t b, const PairState& state) {
                         2.0 * k * kl / noise * re_.sum(path_terms_[p], path_terms_[r]);
         }
     }
-    // What the amplitudes take up of it; `response` becomes A⁻¹Φᴴ∂(fitted)/σ².
-    for (std::size_t p = 0; p < unknowns_; ++p)
-        solve_lower<Complex>(w.normal, q, &w.response[p], unknowns_);
-    for (std::size_t a = 0; a < q; ++a) {
-        const Complex* row = &w.response[a * unknowns_];
-        for (std::size_t p = 0; p < unknowns_; ++p)
-            for (std::size_t r = 0; r <= p; ++r)
-                hessian_[p * unknowns_ + r] -=
-                    2.0 * (row[p].real() * row[r].real() + row[p].imag() * row[r].imag());
+    // What the amplitudes take up of it.
+    for (std::size_t p = 0; p < unknowns_; ++p) {
+        solve_lower<Complex>(w.normal, q, &w.response[p * q]);
+        const auto* const rows = reinterpret_cast<const double*>(w.response.data());
+        sum_rows(rows, p + 1, rows + 2 * p * q, 2 * q, taken_up_.data());
+        for (std::size_t r = 0; r <= p; ++r)
+            hessian_[p * unknowns_ + r] -= 2.0 * taken_up_[r];
     }
-    for (std::size_t p = 0; p < unknowns_; ++p)
-        solve_upper<Complex>(w.normal, q, &w.response[p], unknowns_);
 }
 
 void PairFit::add_priors(const PairState& state, bool curvature) {

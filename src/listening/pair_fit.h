@@ -147,10 +147,11 @@ class PairFit {
         std::vector<std::complex<double>> normal;     // factor of A
         std::vector<std::complex<double>> gram;       // ΦᴴΦ
         std::vector<std::complex<double>> amplitude;  // C
-        std::vector<std::complex<double>> response;   // [Q][unknowns]: −∂C/∂unknown
+        /// [unknowns][Q]: Φᴴ∂(fitted)/σ² by the factor of A; once answered, −∂C/∂unknown.
+        std::vector<std::complex<double>> response;
     };
     std::vector<Work> work_;
-    std::vector<double> hessian_, gradient_, factor_, step_, held_gradient_;
+    std::vector<double> hessian_, gradient_, factor_, step_, held_gradient_, taken_up_;
     // For answer() and carry().
     std::vector<double> carried_, points_path_, points_gain_;
     std::vector<std::complex<double>> gains_at_;

@@ -221,24 +221,31 @@ bool PairFollower::follow(FrameIndex from, FrameIndex to, std::span<const Hidden
     return true;
 }
 
-void PairFollower::drop_unlikely() {
-    modes_.erase(std::remove_if(modes_.begin(), modes_.end(),
-                                [](const PairState& m) { return !std::isfinite(m.evidence); }),
-                 modes_.end());
+/// Leaves the better of two in one place; best first.
+void PairFollower::drop_same() {
+    const auto gone = [](const PairState& m) { return !std::isfinite(m.evidence); };
+    modes_.erase(std::remove_if(modes_.begin(), modes_.end(), gone), modes_.end());
     std::sort(modes_.begin(), modes_.end(),
               [](const PairState& a, const PairState& b) { return a.evidence > b.evidence; });
     const std::size_t second = 1 + model_.wander_terms;
     const double near = 0.02 / model_.span_s;
+    const auto same = [&](const PairState& a, const PairState& b) {
+        return std::abs(a.unknowns[0] - b.unknowns[0]) < near &&
+               std::abs(a.unknowns[second] - b.unknowns[second]) < near;
+    };
     for (std::size_t i = 1; i < modes_.size();) {
-        bool drop = modes_[i].evidence < modes_.front().evidence - kGiveUp;
-        for (std::size_t j = 0; j < i && !drop; ++j)
-            drop = std::abs(modes_[j].unknowns[0] - modes_[i].unknowns[0]) < near &&
-                   std::abs(modes_[j].unknowns[second] - modes_[i].unknowns[second]) < near;
-        if (drop)
-            modes_.erase(modes_.begin() + static_cast<std::ptrdiff_t>(i));
+        const auto here = modes_.begin() + static_cast<std::ptrdiff_t>(i);
+        if (std::any_of(modes_.begin(), here, [&](const PairState& m) { return same(m, *here); }))
+            modes_.erase(here);
         else
             ++i;
     }
+}
+
+void PairFollower::drop_unlikely() {
+    drop_same();
+    while (modes_.size() > 1 && modes_.back().evidence < modes_.front().evidence - kGiveUp)
+        modes_.pop_back();
 }
 
 void PairFollower::answer() {

@@ -97,6 +97,7 @@ class PairFollower {
     bool stand_apart(const PairPlace& place) const;
     void hear_from_before(FrameIndex to, std::span<const PairPlace> places);
     void hear_window(FrameIndex from, FrameIndex to, std::span<const HiddenSpan> hidden);
+    void drop_same();
     void drop_unlikely();
     void answer();
     int highest_meeting() const;
