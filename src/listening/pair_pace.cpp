@@ -17,8 +17,19 @@ constexpr double kOff = 3.0;
 /// and by more than wander usually does, in the middle compass.
 constexpr Cents kOffLeast{0.3};
 
+/// By so much, in the middle compass, no pipe wanders in a few seconds: it was moved.
+constexpr Cents kMoved{3.0};
+
 /// So long ago the last answer's newest part was the newest sound: half of it, and until the next.
 constexpr Seconds kBehind{0.5 * PairPace::kNow.count() + 0.15};
+
+/// A part that turns so far says how fast it beats, even where the whole hardly does, as when a
+/// pipe is brought through the pure interval.
+constexpr double kTurns = 0.5;
+
+bool turns(const PairFollower::Part& part, Seconds over) {
+    return std::abs(part.beat) * over.count() > kTurns && std::abs(part.beat) > kOff * part.sd;
+}
 
 bool differ(const PairFollower::Part& one, const PairFollower::Part& other, double least) {
     return std::abs(one.beat - other.beat) > std::max(kOff * std::hypot(one.sd, other.sd), least);
@@ -29,45 +40,60 @@ bool differ(const PairFollower::Part& one, const PairFollower::Part& other, doub
 void PairPace::clear() {
     paces_.clear();
     now_.reset();
-    outgrown_ = false;
+    outgrown_ = came_near_ = false;
 }
 
 void PairPace::judge(PairFollower& follower, const Span& span) {
     const double share = std::min(1.0, kEnd / span.heard);
     const auto late = follower.part(0.5 - share, 0.5);
     const Seconds end = duration(span.end - FrameIndex{}, span.rate);
-    add(end - 0.5 * share * span.heard, late.beat);
-    const double least = kOffLeast.value() * wander_along_compass(follower.reading().pipe) *
-                         span.meets.value() / kCents;
-    read_end(follower, span, least);
+    add(end - 0.5 * share * span.heard, late);
+    read_end(follower, span);
+    const double least = most_wander(follower, span);
+    const auto early = follower.part(-0.5, -0.5 + share);
+    const bool under = follower.reading().under.has_value(), hardly = follower.weak() || under;
     // How two that hardly beat share the sound is told by all of it since before they did.
-    const bool hardly = follower.weak() || follower.reading().under;
-    const bool known = !follower.hears_joining() || !hardly;
-    outgrown_ =
-        known && span.heard >= 2.0 * kEnd && differ(late, follower.part(-0.5, -0.5 + share), least);
+    const bool known =
+        !follower.hears_joining() || !hardly || turns(late, kEnd) || turns(early, kEnd);
+    outgrown_ = known && span.heard >= 2.0 * kEnd && differ(late, early, least);
+    const auto far = std::max_element(
+        paces_.begin(), paces_.end(),
+        [](const Pace& a, const Pace& b) { return std::abs(a.part.beat) < std::abs(b.part.beat); });
+    came_near_ = under && differ(far->part, late, kMoved / kOffLeast * least);
 }
 
-void PairPace::read_end(PairFollower& follower, const Span& span, double least) {
+void PairPace::read_end(PairFollower& follower, const Span& span) {
     now_.reset();
-    if (span.heard < 2.0 * kNow || follower.weak() || follower.reading().under) return;
+    if (follower.weak()) return;
     const auto first = follower.part(-0.5, 0.0);
     const auto second = follower.part(0.0, 0.5);
-    if (!differ(first, second, least)) return;
-    const double share = kNow / span.heard;
-    const auto end = follower.part(0.5 - share, 0.5);
+    if (!differ(first, second, most_wander(follower, span))) return;
+    const Seconds half = 0.5 * span.heard;
+    if (follower.reading().under && !turns(first, half) && !turns(second, half)) return;
     now_ = follower.reading();
+    const double change = second.beat - first.beat;
+    if (span.heard < 2.0 * kNow) {
+        now_->beat_sd = Hertz{std::hypot(now_->beat_sd.value(), change)};
+        return;
+    }
+    auto end = follower.part(0.5 - kNow / span.heard, 0.5);
+    end.beat += change * (0.5 * kNow / half);
     // The pitch that stands at a pure interval where they meet moves with the beat.
-    const Hertz change{end.beat - now_->beat.value()};
-    now_->pipe = now_->pipe * (1.0 + change / span.meets);
+    now_->pipe = now_->pipe * (1.0 + (end.beat - now_->beat.value()) / span.meets.value());
     now_->beat = Hertz{end.beat};
-    const double pace = (second.beat - first.beat) / (0.5 * span.heard.count());
-    now_->beat_sd = Hertz{std::hypot(end.sd, pace * kBehind.count())};
+    now_->beat_sd = Hertz{std::hypot(end.sd, change * (kBehind / half))};
     now_->cents = Cents{kCents * std::log1p(end.beat / span.meets.value())};
+    now_->under.reset();
 }
 
-void PairPace::add(Seconds at, double beat_hz) {
+double PairPace::most_wander(const PairFollower& follower, const Span& span) {
+    return kOffLeast.value() * wander_along_compass(follower.reading().pipe) * span.meets.value() /
+           kCents;
+}
+
+void PairPace::add(Seconds at, const PairFollower::Part& part) {
     if (paces_.size() == kMost) paces_.erase(paces_.begin());
-    paces_.push_back({at.count(), beat_hz});
+    paces_.push_back({at.count(), part});
 }
 
 std::optional<double> PairPace::drift() const {
@@ -78,12 +104,12 @@ std::optional<double> PairPace::drift() const {
         if (newest - p.at_s < kOver_s) {
             count += 1.0;
             at += p.at_s;
-            beat += p.beat;
+            beat += p.part.beat;
         }
     double up = 0.0, down = 0.0;
     for (const Pace& p : paces_)
         if (newest - p.at_s < kOver_s) {
-            up += (p.at_s - at / count) * (p.beat - beat / count);
+            up += (p.at_s - at / count) * (p.part.beat - beat / count);
             down += (p.at_s - at / count) * (p.at_s - at / count);
         }
     if (newest - paces_.front().at_s < kSeen_s || down <= 0.0) return std::nullopt;

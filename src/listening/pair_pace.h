@@ -31,24 +31,31 @@ class PairPace {
     /// Takes the newest answer. Requires follower.two().
     void judge(PairFollower& follower, const Span& span);
 
+    /// The same of a pipe that moves, whose looks are short: what it beats at their end alone.
+    void read_end(PairFollower& follower, const Span& span);
+
     /// Least-squares slope over the last two seconds, hertz a second; empty before one is seen.
     std::optional<double> drift() const;
     /// Over the newest kNow, while the mean over the span says how they beat half a span ago.
     const std::optional<BeatReading>& now() const { return now_; }
     /// The span has grown too long: the whole no longer says what its end says.
     bool outgrown() const { return outgrown_; }
+    /// A pair that beat a few seconds ago hardly does: the pipe was moved there, or through it.
+    bool came_near() const { return came_near_; }
 
   private:
-    void add(Seconds at, double beat_hz);
-    void read_end(PairFollower& follower, const Span& span, double least);
+    void add(Seconds at, const PairFollower::Part& part);
+    /// By how much wander alone makes parts of a span differ, at most (hertz, where they meet).
+    static double most_wander(const PairFollower& follower, const Span& span);
 
     static constexpr std::size_t kMost = 24;
     struct Pace {
-        double at_s, beat;
+        double at_s;
+        PairFollower::Part part;
     };
     std::vector<Pace> paces_;
     std::optional<BeatReading> now_;
-    bool outgrown_ = false;
+    bool outgrown_ = false, came_near_ = false;
 };
 
 }  // namespace rankwright::listening

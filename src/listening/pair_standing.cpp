@@ -62,11 +62,7 @@ bool PairListener::State::note_changes() {
         case What::nothing:
             return false;
         case What::moved:
-            moving = true;
-            before.reset();
-            forget_pace();
-            steady_since = sound.end();
-            ticked = back(kTickYoung);
+            begin_movement();
             return false;
         case What::all_gone:
             restart();
@@ -110,10 +106,19 @@ void PairListener::State::await_another() {
     watch().learn();
 }
 
+void PairListener::State::begin_movement() {
+    moving = true;
+    before.reset();
+    forget_pace();
+    steady_since = sound.end();
+    ticked = back(kTickYoung);
+}
+
 void PairListener::State::follow_movement() {
     if (since(ticked) < kTickYoung || hidden.now()) return;
     const FrameIndex at = std::max(back(look_span(kMovingLook)), from);
     if (!look(at)) return;
+    if (follower.two()) pace.read_end(follower, pace_span(since(at)));
     if (since(steady_since) < kStandsAgain) return;
     moving = false;
     from = at;
@@ -149,9 +154,10 @@ void PairListener::State::tick() {
 }
 
 void PairListener::State::judge_pace() {
-    pace.judge(follower,
-               {std::min(since(from), longest()), sound.end(), sound.rate(), Hertz{meets()}});
+    pace.judge(follower, pace_span(std::min(since(from), longest())));
     hearing.drift_hz_a_second = pace.drift();
+    // A path that was followed through the pure interval may as well have turned back there.
+    if (pace.came_near()) return begin_movement();
     if (!pace.outgrown()) return;
     from = back(PairPace::kEnd);
     shown.forget();

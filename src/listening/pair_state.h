@@ -66,8 +66,12 @@ struct PairListener::State {
         hearing.drift_hz_a_second.reset();
         pace.clear();
     }
+    void begin_movement();
     void follow_movement();
     void judge_pace();
+    PairPace::Span pace_span(Seconds heard) const {
+        return {heard, sound.end(), sound.rate(), Hertz{meets()}};
+    }
     bool look(FrameIndex from, double doubt = 1.0);
     bool shared() const {
         const Seconds span = std::min(since(from), longest());
