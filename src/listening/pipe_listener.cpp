@@ -28,7 +28,9 @@ constexpr Cents kVoiceGlides{8.0};        // in 50 ms; a pipe doesn't
 constexpr double kKnockFalls_db = -20.0;  // a second
 constexpr double kExplainsBetter = 1.2;   // the share of power it explains, for another note
 constexpr double kExplainsAsMuch = 0.95;
-constexpr double kOwnPartials = 0.2;
+constexpr double kOwnPartials = 0.2, kSoftPartials = 0.02;
+constexpr int kLooksAtOwn = 4, kLooksAtSoft = 6;
+constexpr double kOwnSways = 1.5;
 constexpr double kHardlyAny = 0.004;
 constexpr int kHighestMultiple = 20;
 constexpr int kHighestOverblown = 3;  // a stopped pipe sounds the twelfth
@@ -88,10 +90,12 @@ struct PipeListener::State {
     bool soft_as_wind(const ToneFollower& tone) const;
     bool is_still_wind(const ToneFollower& tone) const;
     bool is_of_another_note(const ToneFollower& tone) const;
+    bool awaited(const ToneFollower& tone) const;
     bool is_multiple_of_awaited(const ToneFollower& tone) const;
     int overblown(const ToneFollower& tone) const;
     bool trial_is_a_pipe() const;
     bool trial_replaces_active() const;
+    bool own_partials_stand(int m) const;
     void adopt_trial();
     void report();
     std::optional<PitchReading> honest_reading() const;
@@ -306,6 +310,11 @@ bool PipeListener::State::is_of_another_note(const ToneFollower& tone) const {
     return tone.share_beside(m) < kOwnBesideAwaited || tone.standing_beside(m) < 2;
 }
 
+bool PipeListener::State::awaited(const ToneFollower& tone) const {
+    return expected &&
+           std::abs(interval(*expected, tone.pitch()).value()) < 2.0 * kSameNote.value();
+}
+
 // In whole numbers, either way round: so far it may be some partials of the awaited pipe.
 bool PipeListener::State::is_multiple_of_awaited(const ToneFollower& tone) const {
     if (!expected) return false;
@@ -317,8 +326,7 @@ bool PipeListener::State::is_multiple_of_awaited(const ToneFollower& tone) const
 // An overblown pipe speaks with its body before it sounds the octave or twelfth: which partial of
 // `tone` it sounds, 1 for a pipe like any other.
 int PipeListener::State::overblown(const ToneFollower& tone) const {
-    if (expected && std::abs(interval(*expected, tone.pitch()).value()) < 2.0 * kSameNote.value())
-        return 1;
+    if (awaited(tone)) return 1;
     for (int m = 2; m <= kHighestOverblown; ++m) {
         bool lost = tone.steady_hops() * tone.hop() > 2.0 * kOwnAgain;
         for (int i = 0; i < 3 && lost; ++i) {
@@ -337,18 +345,17 @@ bool PipeListener::State::trial_is_a_pipe() const {
     if (only_rings(trial)) return false;
     if (is_of_another_note(trial)) return false;
     const Seconds heard = duration(sound.end() - trial.onset(), sound.rate());
-    const bool awaited =
-        expected && std::abs(interval(*expected, trial.pitch()).value()) < 2.0 * kSameNote.value();
+    const bool is_awaited = awaited(trial);
     // Hum at rest is in nobody's way; as a pipe it must stand clear.
-    const double least = awaited                      ? kLeastAwaited
+    const double least = is_awaited                   ? kLeastAwaited
                          : is_at_mains(trial.pitch()) ? kLeastAtMains
                                                       : kLeastShare;
     if (trial.share() < least) return false;
-    if (!awaited && heard.count() * trial.pitch().value() < kPeriodsHeard) return false;
+    if (!is_awaited && heard.count() * trial.pitch().value() < kPeriodsHeard) return false;
     if (!active.active() && is_multiple_of_awaited(trial) && heard < kMultipleStands) return false;
     const bool young = heard < kYoungReading;
     // It may be the even partials of a note an octave lower, which the next look finds.
-    if (!awaited && young && trial.share() < kMostOfIt) return false;
+    if (!is_awaited && young && trial.share() < kMostOfIt) return false;
     if (young && trial.sd() > kYoungSd) return false;
     if (std::abs(trial.recent_glide().value()) > kVoiceGlides.value()) return false;
     if (trial.level_slope_db(Seconds{0.05}) < kKnockFalls_db) return false;
@@ -360,18 +367,8 @@ bool PipeListener::State::trial_replaces_active() const {
     if (active.ending()) return true;
     const Seconds age = trial.steady_hops() * trial.hop();
     // An octave (or more) below: its own partials must stand, unlike a knock's.
-    if (const double times = active.pitch() / trial.pitch(); is_multiple(times, kSameNote)) {
-        const int m = static_cast<int>(std::lround(times));
-        if (trial.standing_beside(m) < 2) return false;
-        double least = 1.0;
-        double most = 0.0;
-        for (int i = 0; i < 4; ++i) {
-            const double own = trial.share_beside(m, i * kOwnAgain);
-            least = std::min(least, own);
-            most = std::max(most, own);
-        }
-        return age > 4.0 * kOwnAgain && least > kOwnPartials && most < 1.5 * least;
-    }
+    if (const double times = active.pitch() / trial.pitch(); is_multiple(times, kSameNote))
+        return own_partials_stand(static_cast<int>(std::lround(times)));
     if (!active.disturbed() && trial.share() > kExplainsBetter * active.share()) return true;
     if (age < kSureAfter) return false;
     const double times = trial.pitch() / active.pitch();
@@ -382,6 +379,28 @@ bool PipeListener::State::trial_replaces_active() const {
                overblown(active) == std::lround(times);
     return active.disturbed() && trial.sd() < kFirstReading &&
            trial.share() > kExplainsSome * active.share();
+}
+
+// Whether the trial's partials stand that aren't every m-th one. In a node of the room they may be
+// soft; then the lowest must be heard as well, as it isn't of an overblown pipe.
+bool PipeListener::State::own_partials_stand(int m) const {
+    if (trial.standing_beside(m) < 2) return false;
+    const bool soft = trial.share_beside(m) < kOwnPartials;
+    if (soft && (awaited(active) || is_at_mains(trial.pitch()))) return false;
+    const int looks = soft ? kLooksAtSoft : kLooksAtOwn;
+    double least = 1.0;
+    double most = 0.0;
+    double lowest = 1.0;
+    for (int i = 0; i < looks; ++i) {
+        const double own = trial.share_beside(m, i * kOwnAgain);
+        least = std::min(least, own);
+        most = std::max(most, own);
+        lowest = std::min(lowest, trial.fundamental_share(i * kOwnAgain));
+    }
+    if (trial.steady_hops() * trial.hop() < looks * kOwnAgain || most > kOwnSways * least)
+        return false;
+    if (!soft) return least > kOwnPartials;
+    return least > kSoftPartials && !is_overblown(trial.pitch(), lowest, least);
 }
 
 void PipeListener::State::adopt_trial() {

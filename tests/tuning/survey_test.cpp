@@ -299,6 +299,23 @@ TEST(Survey, ACipherHeardInsteadOfAKeyIsNoOctaveSlip) {
     EXPECT_TRUE(of_kind(result, FaultKind::octave).empty());
 }
 
+// In these rooms fundamentals of good pipes lie in a node, and their octave was heard instead. A
+// pipe that overblows sounds as its upper octave does.
+TEST(Survey, AFundamentalInANodeIsNoOctaveSlipAndAPipeThatOverblowsIs) {
+    for (const std::uint64_t seed : {503, 513, 519, 522, 538, 539}) {
+        constexpr int kOverblows = 5;
+        Take take(seed, "principal");
+        for (int key = 1; key <= 25; ++key)
+            take.press(key == kOverblows ? key + 12 : key);
+        const SurveyResult result = take.survey("principal");
+        std::set<int> named;
+        for (const SurveyFault* one : of_kind(result, FaultKind::octave))
+            named.insert(one->pipe->key);
+        EXPECT_EQ(named, std::set{kOverblows}) << seed;
+        EXPECT_EQ(result.readings.size(), 25U) << seed;
+    }
+}
+
 TEST(Survey, ATremulantLeftOnIsNamedAndSpoilsTheFiguresNotThePlaces) {
     Take take(4);
     take.chamber.set_tremulant(true);
