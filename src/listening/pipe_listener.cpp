@@ -1,5 +1,6 @@
 #include "listening/pipe_listener.h"
 
+#include "core/multiple.h"
 #include "listening/input_meter.h"
 #include "listening/sound_history.h"
 #include "listening/stream_steps.h"
@@ -56,9 +57,10 @@ constexpr double kAboveWind_db = 6.0;
 constexpr double kUnderPipes_db = 20.0;  // common practice, no source
 constexpr Seconds kStandsInWind{0.6};    // a pipe as soft as that
 
-/// Twice as high, or more whole times.
-bool is_multiple(double times, Cents within) {
-    return times > 1.5 && std::abs(1200.0 * std::log2(times / std::round(times))) < within.value();
+/// How many times as high, twice or more; 0: by no whole number.
+int multiple(Hertz note, Hertz pitch, Cents within) {
+    const int number = partial_near(note, pitch, within).value_or(0);
+    return number > 1 ? number : 0;
 }
 
 }  // namespace
@@ -253,9 +255,7 @@ void PipeListener::State::judge_trial() {
 void PipeListener::State::begin_trial() {
     const auto& found = finder.candidate();
     if (!found) return;
-    const auto same = [&](Hertz pitch) {
-        return std::abs(interval(pitch, found->pitch).value()) < kSameNote.value();
-    };
+    const auto same = [&](Hertz pitch) { return apart(pitch, found->pitch) < kSameNote; };
     if (active.active() && same(active.pitch())) return;
     // A trial gives way to a lower note (it was one of its partials), or when it came to nothing.
     if (trial.active()) {
@@ -278,13 +278,12 @@ void PipeListener::State::try_note(Hertz pitch, FrameIndex onset) {
 // partials, is a pipe only when nearly as loud as the note was.
 bool PipeListener::State::only_rings(const ToneFollower& tone) const {
     if (!last || duration(sound.end() - last->at, sound.rate()) > kLongestRing) return false;
-    const double times = tone.pitch() / last->pitch;
-    const double whole = std::max(1.0, std::round(times));
-    if (std::abs(1200.0 * std::log2(times / whole)) > kSameNote.value()) return false;
+    const auto partial = partial_near(last->pitch, tone.pitch(), kSameNote);
+    if (!partial) return false;
     // What holds its level isn't ringing, however soft it is.
     const Seconds heard = duration(sound.end() - tone.onset(), sound.rate());
     if (heard > kRingHolds && tone.level_slope_db(kRingHolds) > kRingFalls_db) return false;
-    return tone.level_db() < last->level_db - (whole > 1.5 ? kPartialUnder_db : kNoteUnder_db);
+    return tone.level_db() < last->level_db - (*partial > 1 ? kPartialUnder_db : kNoteUnder_db);
 }
 
 // Wind in a silent pipe is far softer than the pipes beside it, once one of them was heard.
@@ -304,23 +303,18 @@ bool PipeListener::State::is_of_another_note(const ToneFollower& tone) const {
     for (int m = 2; m <= kHighestMultiple; ++m)
         if (tone.share_beside(m) < kHardlyAny) return true;
     if (!expected) return false;
-    const double times = *expected / tone.pitch();
-    const int m = static_cast<int>(std::lround(times));
-    if (m < 2 || std::abs(1200.0 * std::log2(times / m)) > kSameNote.value()) return false;
-    return tone.share_beside(m) < kOwnBesideAwaited || tone.standing_beside(m) < 2;
+    const int m = multiple(tone.pitch(), *expected, kSameNote);
+    return m > 0 && (tone.share_beside(m) < kOwnBesideAwaited || tone.standing_beside(m) < 2);
 }
 
 bool PipeListener::State::awaited(const ToneFollower& tone) const {
-    return expected &&
-           std::abs(interval(*expected, tone.pitch()).value()) < 2.0 * kSameNote.value();
+    return expected && apart(*expected, tone.pitch()) < 2.0 * kSameNote;
 }
 
 // In whole numbers, either way round: so far it may be some partials of the awaited pipe.
 bool PipeListener::State::is_multiple_of_awaited(const ToneFollower& tone) const {
-    if (!expected) return false;
-    const double ratio = tone.pitch() / *expected;
-    const double times = std::max(ratio, 1.0 / ratio);
-    return is_multiple(times, kSameNote * 2.0);
+    return expected && (multiple(tone.pitch(), *expected, kSameNote * 2.0) > 0 ||
+                        multiple(*expected, tone.pitch(), kSameNote * 2.0) > 0);
 }
 
 // An overblown pipe speaks with its body before it sounds the octave or twelfth: which partial of
@@ -367,16 +361,13 @@ bool PipeListener::State::trial_replaces_active() const {
     if (active.ending()) return true;
     const Seconds age = trial.steady_hops() * trial.hop();
     // An octave (or more) below: its own partials must stand, unlike a knock's.
-    if (const double times = active.pitch() / trial.pitch(); is_multiple(times, kSameNote))
-        return own_partials_stand(static_cast<int>(std::lround(times)));
+    if (const int m = multiple(trial.pitch(), active.pitch(), kSameNote); m > 0)
+        return own_partials_stand(m);
     if (!active.disturbed() && trial.share() > kExplainsBetter * active.share()) return true;
     if (age < kSureAfter) return false;
-    const double times = trial.pitch() / active.pitch();
-    const bool multiple = is_multiple(times, kSameNote);
     // A multiple that explains as much: the other partials have gone.
-    if (multiple)
-        return trial.share() > kExplainsAsMuch * active.share() ||
-               overblown(active) == std::lround(times);
+    if (const int m = multiple(active.pitch(), trial.pitch(), kSameNote); m > 0)
+        return trial.share() > kExplainsAsMuch * active.share() || overblown(active) == m;
     return active.disturbed() && trial.sd() < kFirstReading &&
            trial.share() > kExplainsSome * active.share();
 }

@@ -1,6 +1,7 @@
 #include "tuning/survey.h"
 
 #include "core/median.h"
+#include "core/multiple.h"
 #include "organ/pitch_of_day.h"
 #include "tuning/speech.h"
 
@@ -86,10 +87,8 @@ class Judge {
     // A partial of the tone before, ringing in the room.
     bool rings(std::size_t tone) const {
         if (tone == 0) return false;
-        const double times = tones_[tone].pitch / tones_[tone - 1].pitch;
         constexpr Cents kSame{30.0};
-        return std::abs(1200.0 * std::log2(times / std::max(1.0, std::round(times)))) <
-               kSame.value();
+        return partial_near(tones_[tone - 1].pitch, tones_[tone].pitch, kSame).has_value();
     }
 
     SurveyFault& fault(FaultKind kind, const std::optional<organ::Pipe>& pipe, FrameIndex where) {
@@ -151,10 +150,8 @@ class Judge {
     bool covered(Hertz pitch, FrameIndex when) const {
         constexpr Cents kCovered{60.0};
         return std::any_of(ciphers_.begin(), ciphers_.end(), [&](std::size_t cipher) {
-            if (when < tones_[cipher].from) return false;
-            const double times = pitch / tones_[cipher].pitch;
-            const double whole = std::max(1.0, std::round(times));
-            return std::abs(1200.0 * std::log2(times / whole)) < kCovered.value();
+            return when >= tones_[cipher].from &&
+                   partial_near(tones_[cipher].pitch, pitch, kCovered);
         });
     }
 
@@ -326,10 +323,8 @@ class Judge {
 
     /// A flue overblows to a multiple of its note before it finds it.
     static bool is_overblown(const HeardTone& tone) {
-        const double times = *tone.spoke_first / tone.pitch;
         constexpr Cents kNear{100.0};
-        return times > 1.5 &&
-               std::abs(1200.0 * std::log2(times / std::round(times))) < kNear.value();
+        return partial_near(tone.pitch, *tone.spoke_first, kNear).value_or(0) > 1;
     }
 
     // It isn't seen in every tone, but it shakes all that sound while it is on: no figure of them

@@ -1,5 +1,6 @@
 #include "tuning/survey_recording.h"
 
+#include "core/multiple.h"
 #include "listening/line_level.h"
 #include "listening/measure.h"
 #include "listening/pipe_listener.h"
@@ -191,9 +192,7 @@ FrameIndex sounds_until(const HeardTone& tone, FrameIndex ended, std::span<const
     constexpr Seconds kBetween{0.3}, kOn{1.5};
     FrameIndex until = tone.left + static_cast<std::int64_t>(kOn.count() * rate.value());
     const auto other = std::find_if(after.begin(), after.end(), [&](const HeardTone& next) {
-        const double times = next.pitch / tone.pitch;
-        const double whole = std::max(1.0, std::round(times));
-        return std::abs(1200.0 * std::log2(times / whole)) > kSame.value();
+        return !partial_near(tone.pitch, next.pitch, kSame);
     });
     if (other != after.end()) until = std::min(until, other->from);
     return std::max(ended, until + -static_cast<std::int64_t>(kBetween.count() * rate.value()));
