@@ -393,8 +393,6 @@ std::optional<CoarsePitchReading> CoarsePitch::find(std::optional<Hertz> near) c
 }
 
 bool is_overblown(Hertz body, double fundamental, double beside) {
-    // A small microphone may not hear a lower one.
-    constexpr Hertz kFundamentalHeard{110.0};
     constexpr double kFaint = 5e-4, kMost = 0.12;
     return body > kFundamentalHeard && fundamental < kFaint && beside < kMost;
 }

@@ -65,6 +65,9 @@ class CoarsePitch {
     std::unique_ptr<State> state_;
 };
 
+/// A small microphone may not hear a lower fundamental.
+inline constexpr Hertz kFundamentalHeard{110.0};
+
 /// Whether what looks like a note at `body` is an overblown pipe (a harmonic flute, a stopped pipe
 /// at its twelfth), which sounds a multiple of it: as shares of all power, its fundamental is
 /// hardly there, and so is what isn't a partial of the multiple (`beside`).

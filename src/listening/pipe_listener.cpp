@@ -31,9 +31,9 @@ constexpr double kExplainsBetter = 1.2;   // the share of power it explains, for
 constexpr double kExplainsAsMuch = 0.95;
 constexpr double kOwnPartials = 0.2, kSoftPartials = 0.02;
 constexpr int kLooksAtOwn = 4, kLooksAtSoft = 6;
-constexpr double kOwnSways = 1.5;
+constexpr double kOwnSways = 1.5, kAwaitedSways = 3.0;  // ringing falls by more
 constexpr double kHardlyAny = 0.004;
-constexpr int kHighestMultiple = 20;
+constexpr int kHighestMultiple = 40;
 constexpr int kHighestOverblown = 3;  // a stopped pipe sounds the twelfth
 constexpr double kOwnBesideAwaited = 0.05;
 constexpr Seconds kLongestRing{3.0};
@@ -373,11 +373,15 @@ bool PipeListener::State::trial_replaces_active() const {
 }
 
 // Whether the trial's partials stand that aren't every m-th one. In a node of the room they may be
-// soft; then the lowest must be heard as well, as it isn't of an overblown pipe.
+// soft; then the lowest must be heard as well, as it isn't of an overblown pipe. An awaited treble
+// may have no other, and there it comes and goes.
 bool PipeListener::State::own_partials_stand(int m) const {
-    if (trial.standing_beside(m) < 2) return false;
+    const bool is_awaited = awaited(trial);
+    if (trial.standing_beside(m) < (is_awaited ? 1 : 2)) return false;
     const bool soft = trial.share_beside(m) < kOwnPartials;
-    if (soft && (awaited(active) || is_at_mains(trial.pitch()))) return false;
+    const bool may_be_soft = m <= kHighestOverblown && trial.pitch() > kFundamentalHeard &&
+                             !is_at_mains(trial.pitch()) && !awaited(active);
+    if (soft && !may_be_soft) return false;
     const int looks = soft ? kLooksAtSoft : kLooksAtOwn;
     double least = 1.0;
     double most = 0.0;
@@ -388,8 +392,10 @@ bool PipeListener::State::own_partials_stand(int m) const {
         most = std::max(most, own);
         lowest = std::min(lowest, trial.fundamental_share(i * kOwnAgain));
     }
-    if (trial.steady_hops() * trial.hop() < looks * kOwnAgain || most > kOwnSways * least)
+    if (trial.steady_hops() * trial.hop() < looks * kOwnAgain ||
+        most > (is_awaited ? kAwaitedSways : kOwnSways) * least)
         return false;
+    if (is_awaited) return least > kSoftPartials;
     if (!soft) return least > kOwnPartials;
     return least > kSoftPartials && !is_overblown(trial.pitch(), lowest, least);
 }
