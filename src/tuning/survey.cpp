@@ -142,8 +142,12 @@ class Judge {
             if (covered(first.pitch, first.from)) continue;
             fault(FaultKind::cipher, by_key_.at(key), first.from);
             ciphers_.push_back(times[0]);
-            stuck_.insert(key);
         }
+    }
+
+    bool ciphers(int key) const {
+        return std::any_of(ciphers_.begin(), ciphers_.end(),
+                           [&](std::size_t cipher) { return placing_.tones[cipher].key == key; });
     }
 
     // What a cipher's partials cover, as its own octaves, can't be heard while it sounds.
@@ -222,7 +226,7 @@ class Judge {
 
     void find_slips() {
         for (const SurveyReading& reading : result_.readings)
-            if (reading.slip != Slip::none && !stuck_.contains(reading.pipe.key))
+            if (reading.slip != Slip::none && !ciphers(reading.pipe.key))
                 fault(FaultKind::octave, reading.pipe, reading.tone.from).interval =
                     size_of(reading.slip);
     }
@@ -306,8 +310,7 @@ class Judge {
         for (const SurveyReading& reading : result_.readings) {
             const HeardTone& tone = reading.tone;
             // Of a cipher nobody heard how it began at its key.
-            if (tone.tremulant || tone.onset_disturbed || stuck_.contains(reading.pipe.key))
-                continue;
+            if (tone.tremulant || tone.onset_disturbed || ciphers(reading.pipe.key)) continue;
             const Seconds allowed =
                 tone.crept
                     ? std::max(kLeastSeen, kSeen + Seconds{kPeriodsSeen / tone.pitch.value()})
@@ -358,8 +361,7 @@ class Judge {
     SampleRate rate_;
     std::map<int, organ::Pipe> by_key_;
     Placing placing_;
-    std::vector<std::size_t> ciphers_;    // the first tone of each …
-    std::set<int> stuck_;                 // and their keys
+    std::vector<std::size_t> ciphers_;    // the first tone of each
     std::set<std::size_t> under_cipher_;  // tones that are a cipher heard again
     organ::Day day_;
     bool tremulant_ = false;
