@@ -234,7 +234,6 @@ void fill_notices(Snapshot& out, const SnapshotInputs& in) {
         add(false, text);
     }
     if (!in.book_trouble.empty()) add(true, in.book_trouble);
-    out.unanswered = in.run.is_unanswered();
     if (out.unanswered)
         add(true,
             "Nothing heard changes. If this pipe was moved, another sounds in its place: check "
@@ -323,6 +322,7 @@ overlay::Snapshot make_snapshot(const SnapshotInputs& in) {
         fill_figures(out, in.pipe(), in.job.expectation()->target, in.run);
     }
     if (in.run.hears_pipe_before()) clear_figures(out);
+    out.unanswered = in.run.is_unanswered();
     out.pitch_of_day = organ::pitch_of(in.run.instrument(), in.run.day());
     out.pitch_measured = in.run.day().pitch.has_value();
     out.temperature = in.run.day().temperature;
