@@ -64,12 +64,11 @@ void PairPace::judge(PairFollower& follower, const Span& span) {
 
 void PairPace::read_end(PairFollower& follower, const Span& span) {
     now_.reset();
-    if (follower.weak()) return;
+    if (follower.weak() || follower.reading().under) return;
     const auto first = follower.part(-0.5, 0.0);
     const auto second = follower.part(0.0, 0.5);
     if (!differ(first, second, most_wander(follower, span))) return;
     const Seconds half = 0.5 * span.heard;
-    if (follower.reading().under && !turns(first, half) && !turns(second, half)) return;
     now_ = follower.reading();
     const double change = second.beat - first.beat;
     if (span.heard < 2.0 * kNow) {
@@ -83,7 +82,6 @@ void PairPace::read_end(PairFollower& follower, const Span& span) {
     now_->beat = Hertz{end.beat};
     now_->beat_sd = Hertz{std::hypot(end.sd, change * (kBehind / half))};
     now_->cents = Cents{kCents * std::log1p(end.beat / span.meets.value())};
-    now_->under.reset();
 }
 
 double PairPace::most_wander(const PairFollower& follower, const Span& span) {
