@@ -1,6 +1,5 @@
 #include "listening/pair_search.h"
 
-#include "listening/converter.h"
 #include "listening/pair_candidates.h"
 #include "listening/pair_fit.h"
 #include "listening/pair_third.h"
@@ -13,11 +12,7 @@ namespace rankwright::listening {
 
 namespace {
 
-constexpr int kMostSearched = 48;
 constexpr std::size_t kMostPairLines = 18;
-constexpr double kLineStandsOut = 60.0;  // line over noise in the whole span's resolution
-/// A pipe's own rustle beside its partials, as a share of their power.
-constexpr double kPedestal = 1e-4;
 /// A pipe's own rustle and wander pass for a second tone at −30 dB and less (recorded pipes); a
 /// pipe 27 dB under the other can't be told from it.
 constexpr double kWeakest = 0.002;
@@ -27,17 +22,10 @@ constexpr double kWeakestOfAll = 1e-6;
 /// A tone's power over that of the noise in a band, over the whole span, to be looked at there.
 constexpr double kToneStandsOut = 30.0;
 constexpr int kWeighingSteps = 6;
-constexpr double kLeastReach_hz = 14.0;
-constexpr double kSearchReach = 0.0353;  // 60 cents
-/// Of the lines' spacing, the furthest tone on either side of a band's centre, so that the band's
-/// filter still keeps the neighbours out.
-constexpr double kReachOfSpacing = 0.27;
-constexpr double kMargin = 0.0012;  // wander and doubt of the pitches: 2 cents
 constexpr std::size_t kSearchBands = 3;
 constexpr int kSearchMeetings = 6;
 constexpr std::size_t kSearchOwnBands = 2;
 constexpr double kSearchOwn = 3.0;  // lower than this many meetings
-constexpr std::size_t kLowMeetings = 4;
 constexpr std::size_t kSifted = 6;
 constexpr std::size_t kSettled = 4;
 constexpr double kOnePlace = 0.05;  // turns in the span
@@ -95,12 +83,6 @@ void keep_distinct(std::vector<PairState>& states, double span_s) {
         if (!known) distinct.push_back(std::move(state));
     }
     states = std::move(distinct);
-}
-
-/// On the pitch, relative, of a line's tone whose power over the span is so many times the noise's.
-double information(const PairPlan::Line& line, double snr) {
-    const double k = std::max(line.reference_partial, line.pipe_partial);
-    return k * k / (1.0 / snr + kPedestal * (1.0 + k * k / 40.0));
 }
 
 struct Stage {
@@ -167,55 +149,6 @@ std::vector<PairPlace> refine(std::span<const PairBand> bands, const PairRequest
 
 }  // namespace
 
-std::vector<PairPlan::Line> most_informative(std::vector<PairPlan::Line> lines, std::size_t count) {
-    lines.erase(std::remove_if(lines.begin(), lines.end(),
-                               [](const auto& line) { return !(line.information > 0.0); }),
-                lines.end());
-    std::sort(lines.begin(), lines.end(),
-              [](const auto& a, const auto& b) { return a.information > b.information; });
-    if (lines.size() > count) lines.resize(count);
-    return lines;
-}
-
-std::vector<PairPlan::Line> telling_lines(const std::vector<PairPlan::Line>& lines,
-                                          std::size_t count) {
-    std::vector<PairPlan::Line> chosen, others;
-    for (const PairPlan::Line& line : lines) {
-        const bool meets = line.reference_partial > 0 && line.pipe_partial > 0;
-        (meets && chosen.size() < kLowMeetings ? chosen : others).push_back(line);
-    }
-    const std::size_t left = count - std::min(count, chosen.size());
-    for (const PairPlan::Line& line : most_informative(std::move(others), left))
-        chosen.push_back(line);
-    return chosen;
-}
-
-std::optional<PairLine> band_of(const PairPlan::Line& l, const PairRequest& request,
-                                const PairPlan& plan, double low, double high) {
-    const double m = request.reference_partial, n = request.pipe_partial;
-    const double reference_hz = request.reference.value();
-    PairLine line;
-    line.reference_partial = l.reference_partial;
-    line.pipe_partial = l.pipe_partial;
-    double from = 0.0, to = 0.0;
-    double at = l.reference_partial * reference_hz;
-    if (l.reference_partial == 0) at = l.pipe_partial * (m / n) * reference_hz;
-    if (l.pipe_partial > 0) {
-        from = low * l.pipe_partial / n;
-        to = high * l.pipe_partial / n;
-    }
-    if (l.reference_partial > 0) {
-        from = std::min(from, 0.0);
-        to = std::max(to, 0.0);
-    }
-    line.centre_hz = at + 0.5 * (from + to);
-    line.half_width_hz = 0.5 * (to - from) + kMargin * at + 1.5;
-    line.spacing_hz = plan.spacing_hz;
-    // Its neighbours, too, may be as far away from their places as the tones here.
-    if (line.half_width_hz > 0.5 * plan.spacing_hz) return std::nullopt;
-    return line;
-}
-
 PairPlace place_of(const PairState& state, const PairAnswer& answer, const PairModel& model,
                    std::span<const PairBand> bands, const PairRequest& request) {
     const double m = request.reference_partial, n = request.pipe_partial;
@@ -245,40 +178,6 @@ bool holds_two(const PairPlace& place, double times) {
         return less / std::max(more, 1e-300);
     };
     return weaker(place.low_power) > times * kWeakest && weaker(place.power) > kWeakestOfAll;
-}
-
-PairPlan plan_pair(std::span<const float> samples, const PairRequest& request) {
-    PairPlan plan;
-    const double f = request.reference.value();
-    const double m = request.reference_partial, n = request.pipe_partial;
-    const double span_s = seconds(samples, request);
-    if (!(f > 0.0) || span_s < 0.2 || span_s * f / n < 12.0) return plan;
-    plan.spacing_hz = f / n;
-    plan.reach_hz =
-        std::min(std::max(kLeastReach_hz, kSearchReach * m * f), kReachOfSpacing * plan.spacing_hz);
-    const NoiseFloor floor(samples, request.rate);
-    const double highest = std::min(kTrueShare * request.rate.value(), kHighest_hz);
-    const int most = static_cast<int>(highest / plan.spacing_hz);
-    for (int unit = 1; unit <= most; ++unit) {  // in multiples of the spacing
-        PairPlan::Line line;
-        if (unit % request.pipe_partial == 0) line.reference_partial = unit / request.pipe_partial;
-        if (unit % request.reference_partial == 0)
-            line.pipe_partial = unit / request.reference_partial;
-        if (line.reference_partial == 0 && line.pipe_partial == 0) continue;
-        if (line.reference_partial > kMostSearched || line.pipe_partial > kMostSearched) break;
-        line.hz = unit * plan.spacing_hz;
-        const double aside = 0.45 * plan.spacing_hz;
-        line.floor = floor.variance(line.hz - aside, line.hz + aside);
-        const double wide = std::min(
-            0.4 * plan.spacing_hz,
-            line.pipe_partial > 0 ? plan.reach_hz * line.pipe_partial / n : kMargin * line.hz);
-        const double snr = floor.line_power(line.hz - wide, line.hz + wide) *
-                           static_cast<double>(samples.size()) / (4.0 * line.floor);
-        if (!(snr > kLineStandsOut)) continue;
-        line.information = information(line, snr);
-        plan.lines.push_back(line);
-    }
-    return plan;
 }
 
 namespace {

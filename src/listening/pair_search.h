@@ -4,6 +4,7 @@
 #include "listening/pair.h"
 #include "listening/pair_bands.h"
 #include "listening/pair_fit.h"
+#include "listening/pair_plan.h"
 
 #include <array>
 #include <optional>
@@ -11,23 +12,6 @@
 #include <vector>
 
 namespace rankwright::listening {
-
-/// Which lines to use.
-struct PairPlan {
-    struct Line {
-        int reference_partial = 0;
-        int pipe_partial = 0;
-        double hz = 0.0;
-        double floor = 0.0;        ///< variance of a white sample as dense as the noise here
-        double information = 0.0;  ///< on the pitch, relative
-    };
-    std::vector<Line> lines;  ///< by frequency
-    double spacing_hz = 0.0;  ///< between neighbouring lines of the two together
-    double reach_hz = 0.0;    ///< beats are looked for up to this
-};
-
-/// The lowest lines end above so many meetings: there a flue still shows beside a reed.
-inline constexpr double kLowestMeetings = 4.5;
 
 /// One explanation of the sound.
 struct PairPlace {
@@ -45,9 +29,6 @@ struct PairPlace {
     }
 };
 
-/// Empty lines where nothing stands out of the noise.
-PairPlan plan_pair(std::span<const float> samples, const PairRequest& request);
-
 /// `thorough` starts from more places where the beat is slow, for three times the work;
 /// `exhaustive` also asks whether two that hardly beat are one, and the other a third tone.
 enum class SearchEffort { quick, thorough, exhaustive };
@@ -55,15 +36,6 @@ enum class SearchEffort { quick, thorough, exhaustive };
 /// All explanations within reach of the best, best first.
 std::vector<PairPlace> find_places(std::span<const float> samples, const PairRequest& request,
                                    const PairPlan& plan, SearchEffort effort = SearchEffort::quick);
-
-/// The most informative lines, each as the band that holds both tones for beats from `low` to
-/// `high` a second (at the first meeting); those whose band would reach a neighbour are left out.
-std::vector<PairPlan::Line> most_informative(std::vector<PairPlan::Line> lines, std::size_t count);
-/// The same, but the lowest meetings always come first: there a flue still shows beside a reed.
-std::vector<PairPlan::Line> telling_lines(const std::vector<PairPlan::Line>& lines,
-                                          std::size_t count);
-std::optional<PairLine> band_of(const PairPlan::Line& line, const PairRequest& request,
-                                const PairPlan& plan, double low, double high);
 
 /// Rustle is denser next to a partial than on the whole of its band, and slow. Where it rules, the
 /// fit's variance, and that from how partials disagree, are so many times too small; and what "the
