@@ -2,12 +2,11 @@
 
 #include "listening/arithmetic.h"
 #include "listening/converter.h"
-#include "listening/mixture_closer.h"
+#include "listening/mixture_hearing.h"
 #include "listening/mixture_lines.h"
 #include "listening/mixture_presence.h"
 #include "listening/mixture_prior.h"
 #include "listening/mixture_search.h"
-#include "listening/mixture_shared.h"
 #include "listening/mixture_twins.h"
 #include "listening/mixture_unresolved.h"
 
@@ -44,40 +43,7 @@ double pure_pitch(Hertz reference, Hertz unison) {
     return reference.value();
 }
 
-class KeyHearing {
-  public:
-    KeyHearing(const MixtureSound& sound, const MixtureRequest& request, double reach_cents);
-    std::optional<MixtureReading> read();
-
-  private:
-    std::vector<MixtureState> search(const std::vector<MixtureBand>& bands) const;
-    MixtureState judge(const std::vector<MixtureBand>& bands, const MixtureState& found);
-    bool look_closer_at(std::size_t j, PresenceEvidence& evidence, const MixtureModel& model,
-                        MixtureState& places, bool again = false);
-    bool still_there(std::size_t j, const MixtureModel& model, const MixtureState& others,
-                     MixtureState& places);
-    MixtureState refine(const MixtureState& found);
-    void forget();
-    bool elsewhere(const MixtureState& refined, const MixtureState& found) const;
-    void report(MixtureFit& fit, const MixtureState& state, const std::vector<std::size_t>& which);
-    bool heard_before(std::size_t j) const {
-        return j < request_.before.size() && request_.before[j];
-    }
-    // A reference has partials wherever the pipes do; their higher ones stand clear of its sooner.
-    int partials_asked() const { return request_.reference ? 12 : 6; }
-    // Of the pipe's fundamental over the span.
-    double cycles(std::size_t j, double cents) const {
-        return std::abs(cents) * kCent * reach_[j].nominal_hz * sound_.seconds;
-    }
-
-    const MixtureSound& sound_;
-    const MixtureRequest& request_;
-    MixtureModel model_;
-    std::vector<MixtureReach> reach_;
-    std::vector<MixturePipeReading> readings_;
-    std::vector<std::vector<double>> likely_;  // places of each that were nearly as good
-    std::vector<double> strongest_hz_;         // highest strong partial of every pipe that sounds
-};
+}  // namespace
 
 KeyHearing::KeyHearing(const MixtureSound& sound, const MixtureRequest& request, double reach_cents)
     : sound_(sound), request_(request) {
@@ -131,117 +97,6 @@ std::vector<MixtureState> KeyHearing::search(const std::vector<MixtureBand>& ban
     }
     fit.refine(state, 4);
     return {state};
-}
-
-// With wander and more of the slow gains, so that little of a pipe's unrest is left to be taken for
-// another pipe.
-MixtureState KeyHearing::judge(const std::vector<MixtureBand>& bands, const MixtureState& found) {
-    MixtureModel model = model_;
-    model.wander_terms =
-        static_cast<std::size_t>(std::clamp(std::round(1.7 * sound_.seconds), 2.0, 5.0));
-    model.gain_terms = 3;
-    model.most_unrest = mixture_prior::kMostUnrest;
-    MixtureFit fit(bands, model);
-    MixtureState state = fit.start();
-    state.present = found.present;
-    state.level = found.level;
-    state.loud = found.loud;
-    for (std::size_t j = 0; j < reach_.size(); ++j)
-        state.unknowns[j * fit.terms()] = found.unknowns[j];
-    std::vector<PresenceEvidence> evidence = judge_presence(fit, state, reach_, partials_asked());
-    MixtureState places = found;
-    places.present = state.present;
-    places.level = state.level;
-    places.loud = state.loud;
-    for (std::size_t j = 0; j < reach_.size(); ++j)
-        places.unknowns[j] = state.unknowns[j * fit.terms()];
-    // First those that were missed: what they explain isn't left for others to be drawn to.
-    std::vector<std::size_t> joined;
-    std::vector<std::size_t> known(reach_.size(), 0);  // how many of those when a pipe was judged
-    for (const bool present : {false, true})
-        for (std::size_t j = 0; j < reach_.size(); ++j) {
-            if ((state.present[j] != 0) != present) continue;
-            if (look_closer_at(j, evidence[j], model, places)) known[j] = joined.size();
-            if (!present && places.present[j]) joined.push_back(j);
-        }
-    // What was taken for a pipe may have been partials of one that has joined since.
-    for (std::size_t j = 0; j < reach_.size(); ++j) {
-        const auto taken = [&](std::size_t other) {
-            return other != j && fit.share_bands(j, other) &&
-                   cycles(j, places.unknowns[j] - places.unknowns[other]) < 1.0;
-        };
-        const auto since = joined.begin() + static_cast<std::ptrdiff_t>(known[j]);
-        if (places.present[j] && std::any_of(since, joined.end(), taken))
-            look_closer_at(j, evidence[j], model, places, true);
-    }
-    return places;
-}
-
-// Whether the pipe, heard to sound a moment ago, is heard where it stood; puts it there then.
-// `others` are the places without it.
-bool KeyHearing::still_there(std::size_t j, const MixtureModel& model, const MixtureState& others,
-                             MixtureState& places) {
-    const double stood = places.present[j] ? places.unknowns[j] : request_.before[j]->value();
-    const PresenceEvidence there = look_there(sound_, model, others, reach_, j, stood);
-    if (presence_by(there, kStillSounds) != Presence::sounding) return false;
-    if (!places.present[j]) {
-        places.present[j] = 1;
-        places.unknowns[j] = there.joint_cents;
-        places.level[j] = places.loud[j] = std::log(usual_level(places, j));
-    }
-    return true;
-}
-
-// Those that aren't sure yet are heard again in more of their partials.
-// `again`: sure or not. False when there was no need.
-bool KeyHearing::look_closer_at(std::size_t j, PresenceEvidence& evidence,
-                                const MixtureModel& model, MixtureState& places, bool again) {
-    constexpr double kNoDoubt = 12.0, kNoDoubtBefore = 6.0, kNoHope = -6.0, kElsewhere_cycles = 1.0;
-    Presence& presence = readings_[j].presence;
-    if (model.pipes[j].sure) {
-        presence = Presence::sounding;
-        return true;
-    }
-    MixtureState others = places;
-    others.present[j] = 0;
-    if (evidence.rival) {
-        others.present[*evidence.rival] = 1;
-        others.unknowns[*evidence.rival] = places.unknowns[j];
-        others.level[*evidence.rival] = places.level[j];
-        others.loud[*evidence.rival] = places.loud[j];
-    }
-    const bool known = heard_before(j) && !evidence.rival;
-    const bool doubtful = again || (evidence.ln_ratio < (known ? kNoDoubtBefore : kNoDoubt) &&
-                                    evidence.ln_ratio > kNoHope);
-    if (doubtful && known && still_there(j, model, others, places)) {
-        presence = Presence::sounding;
-        return true;
-    }
-    if (evidence.rival || doubtful)
-        evidence =
-            look_closer(sound_, model, others, reach_, j, evidence,
-                        places.present[j] ? std::optional{places.unknowns[j]} : std::nullopt);
-    if (doubtful) hear_behind(sound_, model, others, reach_, j, evidence);
-    presence = evidence.rival && evidence.ln_ratio < kSurelySounds ? Presence::cannot_tell
-                                                                   : presence_by(evidence);
-    if (presence == Presence::sounding && evidence.likeliest_behind && !places.present[j]) {
-        places.present[j] = 1;
-        places.unknowns[j] = evidence.behind->cents;
-        places.level[j] = places.loud[j] = std::log(usual_level(places, j));
-        places.unknowns[evidence.behind->lower] = evidence.behind->lower_cents;
-        return true;
-    }
-    const double place = evidence.joint ? evidence.joint_cents : evidence.cents;
-    if (evidence.joint) likely_[j] = {evidence.cents};
-    if (evidence.joint && places.present[j]) likely_[j].push_back(places.unknowns[j]);
-    if (presence == Presence::sounding &&
-        (!places.present[j] || cycles(j, place - places.unknowns[j]) > kElsewhere_cycles)) {
-        places.unknowns[j] = place;
-        places.level[j] = places.loud[j] = std::log(usual_level(places, j));
-    }
-    // One of two rivals explains what is heard, whichever it is.
-    places.present[j] = presence == Presence::sounding || (evidence.rival && places.present[j]);
-    return evidence.rival || doubtful;
 }
 
 // Bands around the places found, wander and slow gains in full. Returns where the pipes stand then.
@@ -352,6 +207,8 @@ std::optional<MixtureReading> KeyHearing::read() {
     }
     return reading;
 }
+
+namespace {
 
 std::size_t sounding(const MixtureReading& reading) {
     return static_cast<std::size_t>(

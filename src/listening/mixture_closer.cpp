@@ -199,7 +199,10 @@ PresenceEvidence look_there(const MixtureSound& sound, const MixtureModel& model
                             std::size_t pipe, double stood) {
     const Window window{std::max(stood - kNear_cents, reach[pipe].low / kCent),
                         std::min(stood + kNear_cents, reach[pipe].high / kCent)};
-    return look_at(sound, model, state, reach, pipe, window, stood, false);
+    MixtureModel near = model;
+    near.pipes[pipe].centre = stood;
+    near.pipes[pipe].sd = kPlaceDoubt_cents;
+    return look_at(sound, near, state, reach, pipe, window, stood, false);
 }
 
 }  // namespace rankwright::listening

@@ -40,24 +40,6 @@ double pitch_of(const MixtureFit& fit, const MixtureState& state, std::size_t pi
     return fit.model().pipes[pipe].nominal_hz * (1.0 + kCent * state.unknowns[pipe * fit.terms()]);
 }
 
-/// Power that may stand there though none of the pipes does: harmonic pipes, which are twice as
-/// long as they sound, have soft lines halfway between their partials.
-double between_partials(const MixtureFit& fit, const MixtureState& state, std::size_t pipe,
-                        double hz) {
-    constexpr double kBetween = 1e-5, kHighest = 4.0;
-    double power = 0.0;
-    for (std::size_t j = 0; j < state.present.size(); ++j) {
-        if (j == pipe || !state.present[j]) continue;
-        const double pitch = pitch_of(fit, state, j);
-        const double between = std::floor(hz / pitch) + 0.5;
-        const double cycles = (hz - between * pitch) * fit.model().span_s;
-        if (between < kHighest)
-            power += kBetween * std::exp(state.loud[j]) /
-                     ((1.0 + cycles * cycles) * std::sqrt(1.0 + cycles * cycles));
-    }
-    return power;
-}
-
 std::vector<PartialTrace> trace_partials(MixtureFit& fit, const MixtureState& state,
                                          std::size_t pipe, const MixtureReach& reach, int highest) {
     std::vector<PartialTrace> traces;
@@ -82,9 +64,10 @@ std::vector<PartialTrace> trace_partials(MixtureFit& fit, const MixtureState& st
                     const double apart =
                         hz * (1.0 + x) - other.partial * pitch_of(fit, state, other.pipe);
                     variance +=
-                        unrest(state.bands[b].tones[c]) * mixture_prior::pedestal(apart * seconds);
+                        unrest(state.bands[b].tones[c]) *
+                        (fit.model().places_known ? mixture_prior::far_unrest(apart * seconds)
+                                                  : mixture_prior::pedestal(apart * seconds));
                 }
-                variance += between_partials(fit, state, pipe, hz * (1.0 + x));
                 trace.power.push_back(extra.power);
                 trace.variance.push_back(variance);
             }

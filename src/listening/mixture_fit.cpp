@@ -89,17 +89,22 @@ void MixtureFit::lay_tones(std::size_t b, const MixtureState& state) {
     const std::size_t n = band.size(), k = w.active.size();
     w.re.resize(k * n);
     w.im.resize(k * n);
-    turns_.resize(n);
-    std::vector<double> beside(terms());
     for (std::size_t a = 0; a < k; ++a) {
         const MixtureTone& tone = band.tones[w.active[a]];
-        const double hz = tone.partial * model_.pipes[tone.pipe].nominal_hz;
-        const double* x = &state.unknowns[tone.pipe * terms()];
-        for (std::size_t m = 0; m < terms(); ++m)
-            beside[m] = hz * kCent * x[m] + (m == 0 ? hz - band.centre_hz : 0.0);
-        combine_rows(beside.data(), terms(), tables_[b].path(0).data(), n, turns_.data());
-        lay_circle(turns_.data(), &w.re[a * n], &w.im[a * n], n);
+        lay_path(b, tone.partial * model_.pipes[tone.pipe].nominal_hz,
+                 &state.unknowns[tone.pipe * terms()], &w.re[a * n], &w.im[a * n]);
     }
+}
+
+void MixtureFit::lay_path(std::size_t b, double hz, const double* unknowns, double* re,
+                          double* im) {
+    const std::size_t n = bands_[b].size();
+    turns_.resize(n);
+    std::vector<double> beside(terms());
+    for (std::size_t m = 0; m < terms(); ++m)
+        beside[m] = hz * kCent * unknowns[m] + (m == 0 ? hz - bands_[b].centre_hz : 0.0);
+    combine_rows(beside.data(), terms(), tables_[b].path(0).data(), n, turns_.data());
+    lay_circle(turns_.data(), re, im, n);
 }
 
 // Sums of the tones with their gains against one another and against what is heard.

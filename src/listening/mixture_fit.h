@@ -30,8 +30,8 @@ struct MixtureModel {
     double temper = 0.4;
     /// Of a partial's gains, the first term's share of its power at most.
     double most_unrest = 0.1;
-    /// All that sounds is laid where it stands: what an extra tone meets far from that is its own,
-    /// and isn't what it is weighed against.
+    /// All that sounds is laid where it stands: an extra tone is weighed against what is left on
+    /// either side of it.
     bool places_known = false;
 
     /// Of one pitch: nothing but what was known before tells which is which.
@@ -140,12 +140,21 @@ class MixtureFit {
         std::vector<double> re, im;
         void resize(std::size_t n) { re.resize(n), im.resize(n); }
     };
+    /// One more tone beside those fitted.
+    struct LoneTone : Series {
+        std::vector<Complex> shadow;  // on the fitted tones, and on the lines laid before it
+        Complex met;
+        double information = 0.0;
+        double stiffness = 0.0, pivot = 1.0;  // of a line: 1 over its variance beforehand
+    };
     struct Work {
         std::vector<std::size_t> active;       // tones
         std::vector<double> laid;              // unknowns of their pipes when they were laid
         std::vector<double> re, im;            // [active][n] tones
         std::vector<double> rest_re, rest_im;  // what the tones leave, by hear_remainder
         std::vector<double> rest_power;        // of its lines a cycle over the band's length apart
+        std::vector<double> stiffness;         // of the fitted tones' terms, by hear_remainder
+        std::vector<LoneTone> between;         // halfway between the partials of the fitted pipes
         std::vector<Complex> gram, matched, factor, amplitude;
         std::vector<double> posterior;  // diagonal of A⁻¹
         double noise = 1.0, cost = 0.0;
@@ -156,8 +165,12 @@ class MixtureFit {
     void solve_band(std::size_t b, const MixtureState& state);
     /// Of a gain term's amplitude, beforehand.
     double variance(const MixtureState::Tone& tone, std::size_t gain) const;
+    /// A tone that stands at `hz` when its pipe stands at its nominal pitch.
+    void lay_path(std::size_t b, double hz, const double* unknowns, double* re, double* im);
+    void lay_between(std::size_t b, const MixtureState& state);
+    void weigh(std::size_t b, LoneTone& tone);
+    double variance_in(std::size_t b, const LoneTone& tone, double noise) const;
     void lay_rest_power(std::size_t b);
-    /// Of a tone with this frequency that isn't fitted.
     double noise_beside(std::size_t b, double hz) const;
     /// The a-th active tone as fitted, into fitted_.
     void lay_fitted(std::size_t b, std::size_t a);
@@ -183,7 +196,7 @@ class MixtureFit {
     std::vector<double> hessian_, gradient_, factor_, step_;
     Series fitted_, product_;  // scratch, of a band's length
     std::vector<double> turns_;
-    std::vector<Complex> shadow_;
+    LoneTone lone_;
     MixtureTable::Sums sums_;
 };
 

@@ -30,4 +30,12 @@ inline double pedestal(double cycles) {
     return kShare / ((1.0 + x * x) * std::sqrt(1.0 + x * x));
 }
 
+/// The same in a closer look, whose gains follow what is slow of it: what they leave, over the
+/// noise there. From muted pipes of recorded keys.
+inline double far_unrest(double cycles) {
+    constexpr double kShare = 5.5e-4, kWidth_cycles = 6.2;
+    const double x = cycles / kWidth_cycles, spread = 1.0 + x * x;
+    return kShare / (spread * spread * spread);
+}
+
 }  // namespace rankwright::listening::mixture_prior
