@@ -187,6 +187,7 @@ void AgainstReference::judge(const listening::PairHearing& pair, const listening
     if (moving || pair.tone != tone_) standing_.restart();
     if (moving) pipe_alone_.reset();
     tone_ = pair.tone;
+    const bool both_came = pipe_has_come(pair);
     const organ::Reference& reference = expectation_->reference;
     if (!heard_alone_.pitch()) {
         const Hertz doubt = latest.under.value_or(latest.beat_sd) / reference.reference_partial;
@@ -206,15 +207,10 @@ void AgainstReference::judge(const listening::PairHearing& pair, const listening
     follow_standing(moving);
     say_beat(latest, pair.heard);
     pipe.heard = std::max(standing_.span(), pair.heard);
+    if (came_ && came_->first == tone_)
+        pipe.heard = std::min(pipe.heard, state_.at - came_->second);
     pipe.drifting = drifts(standing_, pipe.stage == Stage::settled);
     judge_drawn(pair, any);
-    // A reference alone may pass for two in tune: where it wasn't told from them on this key, the
-    // pipe may yet come (common practice, no source: two seconds after it).
-    constexpr Seconds kMayComeFor{2.8};
-    const bool both_came = !latest.under || heard_alone_.heard_in(pair.tone) ||
-                           standing_.span() > kMayComeFor || pipe.stage == Stage::settled;
-    if (both_came) both_came_in_ = pair.tone;
-    state_.perhaps_both = both_came_in_ != pair.tone;
     pipe.counts = spoken_.by(tone_, state_.at, moving, now, pipe.heard) && !state_.perhaps_both;
     const bool goes = moving || spoken_.creeps();
     const bool stands = both_came && !goes && !pipe.drifting && !state_.drawn() &&
@@ -223,6 +219,23 @@ void AgainstReference::judge(const listening::PairHearing& pair, const listening
     pipe.stage = goes ? Stage::moving : stands ? Stage::settled : Stage::reading;
     advise(expectation_->pipe, expectation_->tolerance, expectation_->speed_of_sound, state_.at,
            standing_, taps_, pipe);
+}
+
+// A reference alone may pass for two in tune: where it wasn't told from them on this key, the pipe
+// may yet come (common practice, no source: two seconds after it). What was read before it came
+// says nothing of it.
+bool AgainstReference::pipe_has_come(const listening::PairHearing& pair) {
+    constexpr Seconds kMayComeFor{2.8};
+    const bool told = !pair.reading->under || heard_alone_.heard_in(pair.tone);
+    if (both_came_in_ != pair.tone && awaited_in_ == pair.tone && told) {
+        standing_.restart();
+        came_ = {pair.tone, state_.at};
+    }
+    awaited_in_ = pair.tone;
+    const bool come = told || standing_.span() > kMayComeFor || state_.pipe.stage == Stage::settled;
+    if (come) both_came_in_ = pair.tone;
+    state_.perhaps_both = both_came_in_ != pair.tone;
+    return come;
 }
 
 void AgainstReference::judge_drawn(const listening::PairHearing& pair,

@@ -12,6 +12,7 @@
 #include "tuning/steady_mean.h"
 
 #include <optional>
+#include <utility>
 #include <vector>
 
 namespace rankwright::tuning {
@@ -87,6 +88,7 @@ class AgainstReference {
     void hear_reference(const listening::PairHearing& pair);
     void note_reference(Hertz heard, Cents uncertainty);
     void judge(const listening::PairHearing& pair, const listening::Hearing& any);
+    bool pipe_has_come(const listening::PairHearing& pair);
     void judge_drawn(const listening::PairHearing& pair, const listening::Hearing& any);
     void say_beat(const listening::BeatReading& latest, Seconds heard);
     void follow_standing(bool moving);
@@ -101,8 +103,11 @@ class AgainstReference {
     /// The reference, and the pipe, while each sounded alone, as heard last.
     std::optional<listening::PitchReading> reference_alone_;
     std::optional<listening::PitchReading> pipe_alone_;
-    int tone_ = -1;                         ///< the tone that `standing_` is of
-    int both_came_in_ = -1;                 ///< the tone in which the two of them were told
+    int tone_ = -1;          ///< the tone that `standing_` is of
+    int both_came_in_ = -1;  ///< the tone in which the two of them were told
+    int awaited_in_ = -1;    ///< and in which they weren't, to begin with
+    /// The tone in which the pipe came after what may have been its reference alone, and when.
+    std::optional<std::pair<int, Seconds>> came_;
     std::optional<Seconds> foreign_since_;  ///< when a tone began that is neither of them
     Spoken spoken_;
     TapWatch taps_;
