@@ -10,6 +10,11 @@ namespace {
 constexpr double kHighestWatched_hz = 4500.0;
 constexpr double kWidest_hz = 120.0;
 constexpr double kWidth = 0.22;  // of the spacing, either side
+/// Of their frequency, either side of partials that only the pipe has, 31 cents, but so that a
+/// filter answers within a tenth of a second: what a neighbouring key's pipe leaves in the room
+/// isn't one.
+constexpr double kOwnWidth = 0.018;
+constexpr double kOwnWidthLeast_hz = 20.0;
 constexpr double kBeatStandsOut = 12.0;
 constexpr double kSuddenly = 8.0;
 constexpr double kNoticed = 1e-3;  // of the tones' power
@@ -38,10 +43,12 @@ void PairWatch::expect(Hertz reference, int m, int n, const SoundHistory& sound)
     const auto add = [&](Place::Kind kind, double hz, bool pipe_only) {
         if (hz > 0.45 * rate_.value()) return;
         places_.push_back({kind, lines.size(), pipe_only, 0.0, 0.0, {-1}});
+        const double half =
+            pipe_only ? std::min(width, std::max(kOwnWidth * hz, kOwnWidthLeast_hz)) : width;
         // Between, partials on either side have to stay out.
         const bool between = kind == Place::Kind::between;
-        lines.push_back({between ? PairLine{1, 1, hz, 0.5 * width, 0.5 * spacing}
-                                 : PairLine{1, 1, hz, width, spacing},
+        lines.push_back({between ? PairLine{1, 1, hz, 0.5 * half, 0.5 * spacing}
+                                 : PairLine{1, 1, hz, half, spacing},
                          0.0});
     };
     for (const int unit : {1, 2, 3, 4, 5, 6, 8, 12, 16, 24, 32}) {
