@@ -211,9 +211,15 @@ void AgainstReference::judge(const listening::PairHearing& pair, const listening
         pipe.heard = std::min(pipe.heard, state_.at - came_->second);
     pipe.drifting = drifts(standing_, pipe.stage == Stage::settled);
     judge_drawn(pair, any);
-    pipe.counts = spoken_.by(tone_, state_.at, moving, now, pipe.heard) && !state_.perhaps_both;
+    // So soon a pipe far off may still be missed, and what the reference does alone be taken for
+    // both.
+    constexpr Seconds kMissedFor{2.0};
+    const bool too_soon = counted_in_ != tone_ && latest.under && pipe.heard < kMissedFor;
+    pipe.counts =
+        spoken_.by(tone_, state_.at, moving, now, pipe.heard) && !state_.perhaps_both && !too_soon;
+    if (pipe.counts) counted_in_ = tone_;
     const bool goes = moving || spoken_.creeps();
-    const bool stands = both_came && !goes && !pipe.drifting && !state_.drawn() &&
+    const bool stands = both_came && !too_soon && !goes && !pipe.drifting && !state_.drawn() &&
                         settles({*pipe.deviation, *pipe.uncertainty, expectation_->tolerance,
                                  standing_.span(), pipe.stage == Stage::settled});
     pipe.stage = goes ? Stage::moving : stands ? Stage::settled : Stage::reading;

@@ -105,6 +105,7 @@ class AgainstReference {
     std::optional<listening::PitchReading> pipe_alone_;
     int tone_ = -1;          ///< the tone that `standing_` is of
     int both_came_in_ = -1;  ///< the tone in which the two of them were told
+    int counted_in_ = -1;    ///< and in which a reading of them counted
     int awaited_in_ = -1;    ///< and in which they weren't, to begin with
     /// The tone in which the pipe came after what may have been its reference alone, and when.
     std::optional<std::pair<int, Seconds>> came_;
