@@ -166,6 +166,41 @@ TEST_F(AgainstReferenceTest, WhatMayBeTheReferenceAloneDoesNotCount) {
     EXPECT_EQ(in_tune.state().pipe.stage, Stage::settled) << "it would have come by now";
 }
 
+TEST_F(AgainstReferenceTest, WhatWasReadBeforeThePipeCameSaysNothingOfIt) {
+    job.expect(middle_c());
+    hear_for(0.4, 2.4, 0.02, 0.2);  // the reference alone, taken for two in tune
+    ASSERT_FALSE(state().pipe.counts);
+    hear(beating(2.4, -2.4));
+    ASSERT_TRUE(state().pipe.deviation);
+    EXPECT_NEAR(state().pipe.deviation->value(), -7.95, 0.05);  // 1200·log2(520.85/523.25)
+    EXPECT_LT(state().pipe.heard.count(), 0.1);
+    hear_for(2.5, 3.5, -2.4);
+    EXPECT_TRUE(state().pipe.counts);
+    EXPECT_NEAR(state().pipe.heard.count(), 1.0, 0.15);
+}
+
+TEST_F(AgainstReferenceTest, APairThatSeemsInTuneCountsLaterThanOneThatBeats) {
+    const auto counts = [this](double beat_hz, double sd_hz) {
+        job = {};
+        job.expect(middle_c());
+        // The reference was heard alone on this key: both have come.
+        PairHearing reference = alone(0.3, Cents{0.0});
+        reference.tone = 1;
+        hear(reference);
+        for (double s = 0.4; s < 6.0; s += 0.1) {
+            PairHearing both = beating(s, beat_hz, sd_hz);
+            both.reference = reference.reference;
+            hear(both);
+            if (state().pipe.counts) return s;
+        }
+        return 6.0;
+    };
+    EXPECT_LT(counts(-2.4, 0.01), 1.5);
+    const double near_nought = counts(0.01, 0.05);
+    EXPECT_GT(near_nought, 1.9);
+    EXPECT_LT(near_nought, 3.0);
+}
+
 TEST_F(AgainstReferenceTest, MeasuresFromATargetThatIsNotNought) {
     job.expect(middle_c(Hertz{1.8}));
     hear(beating(1.0, 1.3));
