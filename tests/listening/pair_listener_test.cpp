@@ -258,6 +258,21 @@ TEST(PairListener, FollowsAMovedPipeWithinHalfASecond) {
     }
 }
 
+TEST(PairListener, TheLastKeysPipeThatDiesAwayIsNotThePipeThatIsAwaited) {
+    // Of an 8′ rank from a 4′ one, down a chest side: a whole tone lower than the last key.
+    const Awaited awaited{.reference_hz = 2217.5, .pipe_partial = 2};
+    for (const double decay_s : {1.5, 2.5}) {
+        Scene scene(kRate, 2.4, 6);
+        scene.add(Tone{.hz = 1108.73 * std::exp2(2.0 / 12.0), .to_s = 0.3, .decay_s = decay_s});
+        scene.add(Tone{.hz = 2217.5, .from_s = 0.35, .phase_seed = 3});
+        scene.add_white(0.1, 50.0);
+        for (const auto& [t, hearing] : listen(scene, awaited)) {
+            if (t < 1.2 || hearing.sounding != Sounding::steady) continue;
+            EXPECT_FALSE(hearing.reading) << t << " s, " << decay_s << " s of reverberation";
+        }
+    }
+}
+
 TEST(PairListener, APipeBroughtThroughThePureIntervalIsFollowed) {
     for (const std::uint64_t seed : {1u, 2u, 3u})
         for (const double hz : {523.0, 1047.0}) {
