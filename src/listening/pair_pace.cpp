@@ -59,7 +59,9 @@ void PairPace::judge(PairFollower& follower, const Span& span) {
     const auto far = std::max_element(
         paces_.begin(), paces_.end(),
         [](const Pace& a, const Pace& b) { return std::abs(a.part.beat) < std::abs(b.part.beat); });
-    came_near_ = under && differ(far->part, late, kMoved / kOffLeast * least);
+    // Slower ones, in the bass, are read too loosely from so short a part.
+    came_near_ =
+        under && turns(far->part, kEnd) && differ(far->part, late, kMoved / kOffLeast * least);
 }
 
 void PairPace::read_end(PairFollower& follower, const Span& span) {
