@@ -24,20 +24,6 @@ RANKWRIGHT_WIDE double sum2(const double* a, const double* b, std::size_t n) {
     return sum_of(sums);
 }
 
-RANKWRIGHT_WIDE double sum3(const double* a, const double* b, const double* c, std::size_t n) {
-    FourDoubles sums{}, x, y, z;
-    std::size_t m = 0;
-    for (; m + 4 <= n; m += 4) {
-        load(x, a + m);
-        load(y, b + m);
-        load(z, c + m);
-        sums += x * y * z;
-    }
-    for (; m < n; ++m)
-        sums[0] += a[m] * b[m] * c[m];
-    return sum_of(sums);
-}
-
 namespace {
 
 constexpr std::size_t kAtOnce = 4;  // rows, each read beside the others

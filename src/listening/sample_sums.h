@@ -11,9 +11,6 @@ namespace rankwright::listening {
 /// Σ a·b.
 double sum2(const double* a, const double* b, std::size_t n);
 
-/// Σ a·b·c.
-double sum3(const double* a, const double* b, const double* c, std::size_t n);
-
 /// Σ row·x of `count` rows of `n` each, one behind another.
 void sum_rows(const double* rows, std::size_t count, const double* x, std::size_t n, double* sums);
 
