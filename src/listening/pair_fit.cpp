@@ -28,7 +28,9 @@ void PairFit::take(std::span<const PairBand> bands, const PairModel& model) {
     path_terms_.resize(path_);
     for (std::size_t j = 0; j < path_; ++j)
         path_terms_[j] = path_term(j);
+    turns_.resize(path_);
     gain_terms_.resize(gains_);
+    gain_.resize(gains_);
     for (std::size_t j = 0; j < gains_; ++j)
         gain_terms_[j] = gain_term(j);
     if (work_.size() < bands_.size()) work_.resize(bands_.size());
@@ -126,16 +128,13 @@ void PairFit::lay_tones(std::size_t b, const PairState& state) {
         if (!has(b, i)) continue;
         const double k = partial(b, i);
         const double at_hz = k * model_.nominal_hz[i] - bands_[b].line.centre_hz;
-        std::fill(cycles.begin(), cycles.end(), 0.0);
         double slope = at_hz * model_.span_s;
         for (std::size_t p = 0; p < path_; ++p) {
-            const SlowTerm& term = path_terms_[p];
             const double turns = k * state.unknowns[i * path_ + p];
-            slope += turns * term.slope;
-            if (term.cosine != 0.0)
-                add_scaled(turns * term.cosine, &w.rows.cosines()[term.order * n], cycles.data(),
-                           n);
+            slope += turns * path_terms_[p].slope;
+            turns_[p] = turns * path_terms_[p].cosine;
         }
+        combine_rows(turns_.data(), path_, w.rows.cosines().data(), n, cycles.data());
         add_scaled(slope, w.rows.time().data(), cycles.data(), n);
         lay_circle(cycles.data(), w.tone[i].re.data(), w.tone[i].im.data(), n);
         for (std::size_t m = 0; m < n; ++m) {
@@ -209,25 +208,16 @@ void PairFit::evaluate_band(std::size_t b, const PairState& state, bool curvatur
 void PairFit::lay_residual(std::size_t b) {
     Work& w = work_[b];
     const std::size_t n = w.heard.re.size();
-    const std::vector<Complex>& c = w.amplitude;
     w.residual = w.heard;
     for (std::size_t i = 0; i < 2; ++i) {
         if (!has(b, i)) continue;
-        std::fill(w.product.re.begin(), w.product.re.end(), 0.0);
-        std::fill(w.product.im.begin(), w.product.im.end(), 0.0);
-        for (std::size_t j = 0; j < gains_; ++j) {
-            const Complex gain = c[i * gains_ + j] * gain_terms_[j].cosine;
-            const double* row = &w.rows.cosines()[gain_terms_[j].order * n];
-            add_scaled(gain.real(), row, w.product.re.data(), n);
-            add_scaled(gain.imag(), row, w.product.im.data(), n);
-        }
+        for (std::size_t j = 0; j < gains_; ++j)
+            gain_[j] = w.amplitude[i * gains_ + j] * gain_terms_[j].cosine;
         Series& fitted = w.fitted[i];
-        for (std::size_t m = 0; m < n; ++m) {
-            fitted.re[m] = w.product.re[m] * w.tone[i].re[m] - w.product.im[m] * w.tone[i].im[m];
-            fitted.im[m] = w.product.re[m] * w.tone[i].im[m] + w.product.im[m] * w.tone[i].re[m];
-            w.residual.re[m] -= fitted.re[m];
-            w.residual.im[m] -= fitted.im[m];
-        }
+        lay_modulated(w.tone[i].re.data(), w.tone[i].im.data(), w.rows.cosines().data(),
+                      gain_.data(), gains_, fitted.re.data(), fitted.im.data(), n);
+        add_scaled(-1.0, fitted.re.data(), w.residual.re.data(), n);
+        add_scaled(-1.0, fitted.im.data(), w.residual.im.data(), n);
     }
 }
 

@@ -132,6 +132,8 @@ class PairFit {
     std::size_t unknowns_ = 0;   // of both
     std::vector<double> share_;  // variance of gain term j against the first
     std::vector<SlowTerm> path_terms_, gain_terms_;
+    std::vector<double> turns_;               // of each path term's cosine
+    std::vector<std::complex<double>> gain_;  // of each gain term's
     SlowMoments re_, im_;
 
     struct Work {

@@ -186,6 +186,7 @@ void AgainstReference::judge(const listening::PairHearing& pair, const listening
     const bool moving = pair.sounding == listening::Sounding::moving;
     if (moving || pair.tone != tone_) standing_.restart();
     if (moving) pipe_alone_.reset();
+    if (pair.tone != tone_) since_key_ = {};
     tone_ = pair.tone;
     const bool both_came = pipe_has_come(pair);
     const organ::Reference& reference = expectation_->reference;
@@ -207,17 +208,16 @@ void AgainstReference::judge(const listening::PairHearing& pair, const listening
     follow_standing(moving);
     say_beat(latest, pair.heard);
     pipe.heard = std::max(standing_.span(), pair.heard);
-    if (came_ && came_->first == tone_)
-        pipe.heard = std::min(pipe.heard, state_.at - came_->second);
+    if (since_key_.pipe_came) pipe.heard = std::min(pipe.heard, state_.at - *since_key_.pipe_came);
     pipe.drifting = drifts(standing_, pipe.stage == Stage::settled);
     judge_drawn(pair, any);
     // So soon a pipe far off may still be missed, and what the reference does alone be taken for
     // both.
     constexpr Seconds kMissedFor{2.0};
-    const bool too_soon = counted_in_ != tone_ && latest.under && pipe.heard < kMissedFor;
+    const bool too_soon = !since_key_.counted && latest.under && pipe.heard < kMissedFor;
     pipe.counts =
         spoken_.by(tone_, state_.at, moving, now, pipe.heard) && !state_.perhaps_both && !too_soon;
-    if (pipe.counts) counted_in_ = tone_;
+    since_key_.counted |= pipe.counts;
     const bool goes = moving || spoken_.creeps();
     const bool stands = both_came && !too_soon && !goes && !pipe.drifting && !state_.drawn() &&
                         settles({*pipe.deviation, *pipe.uncertainty, expectation_->tolerance,
@@ -233,14 +233,14 @@ void AgainstReference::judge(const listening::PairHearing& pair, const listening
 bool AgainstReference::pipe_has_come(const listening::PairHearing& pair) {
     constexpr Seconds kMayComeFor{2.8};
     const bool told = !pair.reading->under || heard_alone_.heard_in(pair.tone);
-    if (both_came_in_ != pair.tone && awaited_in_ == pair.tone && told) {
+    if (!since_key_.both && since_key_.heard && told) {
         standing_.restart();
-        came_ = {pair.tone, state_.at};
+        since_key_.pipe_came = state_.at;
     }
-    awaited_in_ = pair.tone;
+    since_key_.heard = true;
     const bool come = told || standing_.span() > kMayComeFor || state_.pipe.stage == Stage::settled;
-    if (come) both_came_in_ = pair.tone;
-    state_.perhaps_both = both_came_in_ != pair.tone;
+    since_key_.both |= come;
+    state_.perhaps_both = !since_key_.both;
     return come;
 }
 

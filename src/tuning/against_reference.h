@@ -12,7 +12,6 @@
 #include "tuning/steady_mean.h"
 
 #include <optional>
-#include <utility>
 #include <vector>
 
 namespace rankwright::tuning {
@@ -103,12 +102,15 @@ class AgainstReference {
     /// The reference, and the pipe, while each sounded alone, as heard last.
     std::optional<listening::PitchReading> reference_alone_;
     std::optional<listening::PitchReading> pipe_alone_;
-    int tone_ = -1;          ///< the tone that `standing_` is of
-    int both_came_in_ = -1;  ///< the tone in which the two of them were told
-    int counted_in_ = -1;    ///< and in which a reading of them counted
-    int awaited_in_ = -1;    ///< and in which they weren't, to begin with
-    /// The tone in which the pipe came after what may have been its reference alone, and when.
-    std::optional<std::pair<int, Seconds>> came_;
+    int tone_ = -1;  ///< the tone that `standing_` and `since_key_` are of
+    /// What the sound of one key told of whether the pipe sounds beside its reference.
+    struct SinceKey {
+        bool heard = false;                ///< a reading was judged
+        bool both = false;                 ///< the two of them were told
+        bool counted = false;              ///< a reading of them counted
+        std::optional<Seconds> pipe_came;  ///< after what may have been its reference alone
+    };
+    SinceKey since_key_;
     std::optional<Seconds> foreign_since_;  ///< when a tone began that is neither of them
     Spoken spoken_;
     TapWatch taps_;
