@@ -195,20 +195,25 @@ class Judge {
         }
     }
 
-    // A silent pipe has its wind, far softer than the pipes about it, that never settles.
+    // A silent pipe has its wind, far softer than the pipes about it, that never settles, or passes
+    // for a tone for a moment only.
     void leave_out_wind() {
         constexpr int kAbout_keys = 6;
         constexpr std::size_t kFewest = 3;
         constexpr double kMuchSofter_db = 20.0;  // common practice, no source: a weak pipe is 10
+        constexpr double kMoment = 0.5;          // of how long the pipes about it sound
         const auto is_wind = [&](const SurveyReading& one) {
-            if (one.tone.speech) return false;
-            std::vector<double> levels;
+            std::vector<double> levels, times;
             for (const SurveyReading& other : result_.readings)
                 if (const int away = std::abs(other.pipe.key - one.pipe.key);
-                    away > 0 && away <= kAbout_keys)
+                    away > 0 && away <= kAbout_keys) {
                     levels.push_back(other.tone.level.value());
-            return levels.size() >= kFewest &&
-                   one.tone.level.value() < median(std::move(levels)) - kMuchSofter_db;
+                    times.push_back(sounded(other).count());
+                }
+            if (levels.size() < kFewest ||
+                one.tone.level.value() >= median(std::move(levels)) - kMuchSofter_db)
+                return false;
+            return !one.tone.speech || sounded(one).count() < kMoment * median(std::move(times));
         };
         std::vector<SurveyReading> of_pipes;
         for (const SurveyReading& reading : result_.readings)
@@ -216,6 +221,9 @@ class Judge {
         result_.readings = std::move(of_pipes);
     }
 
+    Seconds sounded(const SurveyReading& reading) const {
+        return duration(reading.tone.to - reading.tone.from, rate_);
+    }
     std::int64_t stood(const SurveyReading& reading) const {
         return reading.tone.to - reading.tone.stood;
     }

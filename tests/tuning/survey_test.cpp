@@ -163,30 +163,33 @@ HeardTone tone_of(const Take& take, const SurveyPlan& plan, int key, double bega
     return tone;
 }
 
-// As heard in a simulated visit (seed 101): the wind in two silent pipes was taken for tones, 30
-// and 43 dB softer than their neighbours; a pipe of which only the speech is at fault is as loud as
-// they are, or some 10 dB softer (common practice, no source).
+// As heard in simulated visits: the wind in two silent pipes was taken for tones that never settle
+// (seed 101, 30 and 43 dB softer than their neighbours), that in a third for one that settled, for
+// a quarter of the time that its neighbours sounded (seed 112, 27 dB softer); a pipe of which only
+// the speech is at fault is as loud as they are, or some 10 dB softer (common practice, no source).
 TEST(Survey, TheWindInASilentPipeIsNoToneOfIt) {
     const Take take(1);
     const SurveyPlan plan = take.plan("octave");
     std::vector<HeardTone> tones;
     for (int key = 1; key <= 25; ++key) {
-        HeardTone tone = tone_of(take, plan, key, key * 2.2, 1.2);
+        HeardTone tone = tone_of(take, plan, key, key * 2.2, key == 12 ? 0.3 : 1.2);
         tone.read = key != 16;
-        tone.level = Decibels{key == 9 || key == 16 ? -57.0 : key == 20 ? -35.0 : -25.0};
+        const bool wind = key == 9 || key == 12 || key == 16;
+        tone.level = Decibels{wind ? -52.0 : key == 20 ? -35.0 : -25.0};
         if (key == 9 || key == 16 || key == 20) tone.speech.reset();
         tones.push_back(tone);
     }
     const SurveyResult result = judge_survey(plan, tones, SampleRate{kRate});
     const auto missing = of_kind(result, FaultKind::missing);
-    ASSERT_EQ(missing.size(), 2U);
+    ASSERT_EQ(missing.size(), 3U);
     EXPECT_EQ(missing[0]->pipe->key, 9);
     EXPECT_EQ(missing[0]->time_passed, true);
-    EXPECT_EQ(missing[1]->pipe->key, 16);
+    EXPECT_EQ(missing[1]->pipe->key, 12);
+    EXPECT_EQ(missing[2]->pipe->key, 16);
     const auto off_speech = of_kind(result, FaultKind::off_speech);
     ASSERT_EQ(off_speech.size(), 1U);
     EXPECT_EQ(off_speech[0]->pipe->key, 20) << "it sounds, though it never settles";
-    EXPECT_EQ(result.readings.size(), 23U);
+    EXPECT_EQ(result.readings.size(), 22U);
 }
 
 // Of seeds 9 and 10 a key was lost as long as the cipher's pitch was read while others sounded.
