@@ -20,8 +20,28 @@ constexpr double kApart = 2.0;
 constexpr double kOwnLine = 0.04, kLeastLine = 0.003;
 /// A reference's pitch (relative, 1.7 cents) before its own place is better known than found.
 constexpr double kKnown = 1e-3;
+/// A pipe that joins changes some of the levels where the two meet by more than this, for a moment
+/// at least; a reference's own unrest, with the wind of a silent pipe, doesn't. Of simulated pairs
+/// half a cent apart, and of silent pipes that passed for one in tune: 2 of 49 within it, and 8 of
+/// 13.
+constexpr double kNoJoining_db = 3.8;
+constexpr double kClear = 10.0;  // of the noise, in power
+constexpr Seconds kLevelBefore{0.6}, kMoment{0.4};
 /// Two that hardly beat are looked for here too, in turns from the best.
 constexpr std::array<double, 4> kBeatsTried{-0.6, -0.2, 0.2, 0.6};
+
+/// Of a band's samples from `from_s` to `to_s`; 0 where there are none.
+double mean_power(const PairBand& band, double from_s, double to_s) {
+    double power = 0.0;
+    std::size_t count = 0;
+    for (std::size_t m = 0; m < band.z.size(); ++m) {
+        const double at_s = band.first_s + static_cast<double>(m) / band.rate;
+        if (at_s < from_s || at_s >= to_s) continue;
+        power += std::norm(band.z[m]);
+        ++count;
+    }
+    return count == 0 ? 0.0 : power / static_cast<double>(count);
+}
 
 }  // namespace
 
@@ -55,6 +75,28 @@ void PairFollower::hear_window(FrameIndex from, FrameIndex to, std::span<const H
     hidden_.assign(hidden.begin(), hidden.end());
     hidden_.push_back({before_->to, before_->both_from});
     stream_.window(alone_from, to, hidden_, bands_);
+}
+
+/// Since the reference was alone another tone has joined it, by the levels where they meet.
+/// Requires hears_before().
+bool PairFollower::joining_shows(FrameIndex to) const {
+    std::vector<PairBand> bands;
+    stream_.window(before_->from, to, {}, bands);
+    const auto from_middle = [&](FrameIndex at) {
+        return 0.5 * (duration(at - before_->from, rate_) - duration(to - at, rate_)).count();
+    };
+    const double alone_s = from_middle(before_->to), both_s = from_middle(before_->both_from);
+    const double end_s = from_middle(to);
+    double most_db = 0.0;
+    for (const PairBand& band : bands) {
+        if (band.line.reference_partial == 0 || band.line.pipe_partial == 0) continue;
+        const double alone = mean_power(band, alone_s - kLevelBefore.count(), alone_s);
+        if (alone < kClear * band.floor) continue;
+        for (double at_s = both_s; at_s + kMoment.count() <= end_s; at_s += 0.5 * kMoment.count())
+            if (const double now = mean_power(band, at_s, at_s + kMoment.count()); now > 0.0)
+                most_db = std::max(most_db, std::abs(10.0 * std::log10(now / alone)));
+    }
+    return most_db > kNoJoining_db;
 }
 
 bool PairFollower::stand_apart(const PairPlace& place) const {

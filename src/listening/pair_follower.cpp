@@ -31,7 +31,8 @@ void PairFollower::stop() {
     modes_.clear();
     before_.reset();
     stream_.stop();
-    two_ = false;
+    two_ = joined_ = false;
+    side_ = 0.0;
 }
 
 void PairFollower::choose_bands(const PairPlan& plan, const std::vector<PairPlace>& places,
@@ -73,7 +74,9 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     // Where they were found from before is worth a try again.
     const bool again = before && before_ && before->from == before_->from && two_;
     std::vector<PairPlace> known = again ? places_ : std::vector<PairPlace>{};
+    const double side = side_;
     stop();
+    side_ = side;
     request_ = request;
     request_.rate = rate_;
     const auto samples = sound.between(channel_, from, to);
@@ -122,6 +125,12 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     judge_number(places.front(), premise);
     if (recent) before_ = before;
     known.insert(known.end(), places.rbegin(), places.rend());
+    joined_ = hears_before(to) && joining_shows(to);
+    const bool beats = std::abs(places.front().beat(request_)) * model_.means_over_s() > 1.0;
+    if (hears_before(to) && !joined_ && !beats && !explains_ && !premise.surely_two) {
+        two_ = false;
+        answer();
+    }
     if (hears_before(to)) hear_from_before(to, known);
     return true;
 }

@@ -52,6 +52,9 @@ class PairFollower {
     /// The weaker of the two isn't found yet: they are in tune, or not heard for long enough. The
     /// reading is no more than what their beat stays under. Requires two().
     bool weak() const { return weak_; }
+    /// Two sound beyond doubt: the levels changed as one joined the other, or they beat for long
+    /// enough. What merely explains the sound better than one tone may be a reference's unrest.
+    bool surely_two() const;
     /// The reference's pitch over the span and its uncertainty; alone when not two().
     Hertz reference() const { return reference_; }
     Hertz reference_sd() const { return reference_sd_; }
@@ -106,6 +109,7 @@ class PairFollower {
     void say_in_tune(Hertz under);
     bool pipe_has_own() const;
     void judge_number(const PairPlace& best, const PairPremise& premise);
+    bool joining_shows(FrameIndex to) const;
     void choose_bands(const PairPlan& plan, const std::vector<PairPlace>& places,
                       const SoundHistory& sound, FrameIndex from);
 
@@ -123,8 +127,10 @@ class PairFollower {
     std::optional<HeardBefore> before_;
     std::vector<HiddenSpan> hidden_;  // with the pipe's speech
     bool two_ = false, weak_ = false;
+    bool joined_ = false;    // as was seen at the joining
     bool in_tune_ = false;   // the second tone is no more than the unrest of two in tune
     bool explains_ = false;  // the second tone explained what no unrest does when it was found
+    double side_ = 0.0;      // of the reference, on which the pipe was told to be: 1, −1 or 0
     BeatReading reading_;
     Hertz reference_, reference_sd_;
 };

@@ -66,7 +66,7 @@ void PairListener::State::take(FrameIndex first, std::span<const float> interlea
 void PairListener::State::restart() {
     stage = Stage::silent;
     follower.stop();
-    both = moving = false;
+    both = told = moving = false;
     hidden.clear();
     begins = sound.end();
 }
@@ -112,7 +112,7 @@ void PairListener::State::wait_for_tones() {
     ++hearing.tone;
     frames.clear();
     wind = watch().line_power();
-    both = heard_both = false;
+    both = heard_both = told = false;
     newcomer.forget();
     begin_again(begins);
 }
@@ -148,7 +148,7 @@ void PairListener::State::hear_speech() {
     if (since(from) < look_span(kFirstLook) || since(ticked) < kTickYoung) return;
     ticked = sound.end();
     const bool were_two = both;
-    both = false;
+    both = told = false;
     if (!look(std::max(from, back(kLongest)))) return;
     if (were_two && !both) ++hearing.tone;  // one of them fell silent
     stage = Stage::standing;
@@ -209,6 +209,8 @@ void PairListener::State::report() {
         frames.push_back(watch().frame(hearing.now));
     }
     if (hidden.now() || changes.falling() || !follower.two() || missing) return;
+    told = told || follower.surely_two() || watch().pipe_sounds();
+    hearing.perhaps_both = !told;
     hearing.reading = shown.take(pace.now().value_or(follower.reading()), shown_span(),
                                  Hertz{meets()}, moving || pace.now());
     if (hearing.reading) hearing.heard = pace.now() ? PairPace::kNow : shown_span();

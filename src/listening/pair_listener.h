@@ -19,7 +19,8 @@ struct PairHearing {
     Sounding sounding = Sounding::silence;
     int tone = 0;                  ///< grows when either falls silent and begins again
     bool reference_alone = false;  ///< one pitch only is heard, and read as the reference's own
-    /// With that: nothing tells whether the pipe sounds as well, in tune with it.
+    /// Nothing tells yet whether one pitch is the reference's alone, or a reading that of the two;
+    /// the other may be so: two in tune, or a reference with its unrest.
     bool perhaps_both = false;
     /// As read while alone, on this key; else empty. The uncertainty holds what two could hide.
     std::optional<PitchReading> reference;

@@ -123,6 +123,7 @@ struct PairListener::State {
     FrameIndex steady_since;  // nothing moved since
     bool both = false;        // two were heard on this key since it went down
     bool heard_both = false;  // and that hasn't been silent since, whatever else began again
+    bool told = false;        // and that beyond doubt
     bool moving = false, looked_again = false;
     FrameIndex searched;
     Seconds patience{kLooksAgain};  // until one that stands alone, or is weak, is searched again

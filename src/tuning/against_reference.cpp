@@ -227,18 +227,17 @@ void AgainstReference::judge(const listening::PairHearing& pair, const listening
            standing_, taps_, pipe);
 }
 
-// A reference alone may pass for two in tune: where it wasn't told from them on this key, the pipe
-// may yet come (common practice, no source: two seconds after it). What was read before it came
-// says nothing of it.
+// A reference alone may pass for two in tune: until the two are told, the pipe may yet come, or be
+// silent. What was read before it came says nothing of it.
 bool AgainstReference::pipe_has_come(const listening::PairHearing& pair) {
-    constexpr Seconds kMayComeFor{2.8};
-    const bool told = !pair.reading->under || heard_alone_.heard_in(pair.tone);
+    const bool told =
+        !pair.perhaps_both && (!pair.reading->under || heard_alone_.heard_in(pair.tone));
     if (!since_key_.both && since_key_.heard && told) {
         standing_.restart();
         since_key_.pipe_came = state_.at;
     }
     since_key_.heard = true;
-    const bool come = told || standing_.span() > kMayComeFor || state_.pipe.stage == Stage::settled;
+    const bool come = told || state_.pipe.stage == Stage::settled;
     since_key_.both |= come;
     state_.perhaps_both = !since_key_.both;
     return come;

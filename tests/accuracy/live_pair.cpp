@@ -18,8 +18,7 @@ namespace {
 
 constexpr SampleRate kRate{48000.0};
 constexpr double kAlone_s = 2.0;
-constexpr std::size_t kPiece = 512;
-constexpr double kPerPiece_s = static_cast<double>(kPiece) / 48000.0;
+const auto kPiece = static_cast<std::size_t>(kLook_s * kRate.value() + 0.5);
 
 /// Turns of the first beat, of the two as they sounded.
 class Truth {
@@ -34,7 +33,7 @@ class Truth {
         turns_.push_back(reference_.pipe_partial * *b - reference_.reference_partial * *a);
     }
     bool both() const { return !turns_.empty(); }
-    double since_s() const { return static_cast<double>(turns_.size()) * kPerPiece_s; }
+    double since_s() const { return static_cast<double>(turns_.size()) * kLook_s; }
     double cent_hz() const {
         return reference_.pipe_partial * chamber_.true_pitch(pipe_.id).value() * std::log(2.0) /
                1200.0;
@@ -42,9 +41,9 @@ class Truth {
     /// Mean beat over the last `span_s`.
     double beat(double span_s) const {
         const auto count = std::clamp<std::size_t>(
-            static_cast<std::size_t>(std::lround(span_s / kPerPiece_s)), 1, turns_.size() - 1);
+            static_cast<std::size_t>(std::lround(span_s / kLook_s)), 1, turns_.size() - 1);
         return (turns_.back() - turns_[turns_.size() - 1 - count]) /
-               (static_cast<double>(count) * kPerPiece_s);
+               (static_cast<double>(count) * kLook_s);
     }
 
   private:
@@ -64,11 +63,11 @@ void judge(const tuning::PairedState& state, const Truth& truth, LiveOutcome& ou
     using tuning::Stage;
     const Stage stage = state.pipe.stage;
     const double t = truth.since_s();
-    if (stage == Stage::reference) out.alone_s += kPerPiece_s;
+    if (stage == Stage::reference) out.alone_s += kLook_s;
     const bool figure = state.beat && (stage == Stage::reading || stage == Stage::settled ||
                                        stage == Stage::moving);
     if (!figure) return;
-    out.shown_s += kPerPiece_s;
+    out.shown_s += kLook_s;
     if (!out.first_s) out.first_s = t;
     // The figure is a mean of readings, each of which rests on the last seconds: where between
     // what was heard of late and all of it the pipe stood.
@@ -85,7 +84,7 @@ void judge(const tuning::PairedState& state, const Truth& truth, LiveOutcome& ou
                   : std::max({0.0, low - out.heard, out.heard - high});
     const bool wrong = error > std::max((out.under ? 1.0 : 3.0) * out.sd, 0.1 * cent);
     if (wrong) {
-        out.wrong_s += kPerPiece_s;
+        out.wrong_s += kLook_s;
         out.worst_cents = std::max(out.worst_cents, error / cent);
     }
     if (!wrong && out.sd <= cent && !out.right_s) out.right_s = t;
@@ -121,6 +120,7 @@ LiveOutcome hear_live(const LivePair& c, const LiveLook& look) {
     else
         helper.call({pipe.division, pipe.key}, {reference.pipe.division, reference.pipe.key});
 
+    if (c.silent) chamber.put_mute_in(pipe.id);
     listening::PipeListener any({.rate = kRate, .channels = 1});
     listening::PairListener both({.rate = kRate, .channels = 1});
     any.expect(job.expectation()->reference_target);
@@ -141,7 +141,7 @@ LiveOutcome hear_live(const LivePair& c, const LiveLook& look) {
             look(truth.since_s(), both.hearing(), job.state(),
                  begun ? truth.beat(std::max(0.1, both.hearing().heard.count())) : 0.0);
         if (!truth.both() && job.state().beat && !job.state().under && both.hearing().reading)
-            out.phantom_s += kPerPiece_s;
+            out.phantom_s += kLook_s;
         if (begun) judge(job.state(), truth, out);
     }
     out.truth = truth.beat(truth.since_s());

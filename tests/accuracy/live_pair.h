@@ -24,6 +24,7 @@ struct LivePair {
     bool reference_first = true;  ///< heard alone for two seconds
     double off_cents = 8.0;       ///< how far out of tune the pipes are, standard deviation
     double seconds = 6.0;         ///< heard from when both sound
+    bool silent = false;          ///< the pipe is dead: nothing but its wind
 };
 
 std::string words(const LivePair& c);
@@ -43,7 +44,8 @@ struct LiveOutcome {
     double cent_hz = 1.0;  ///< of the beat
 };
 
-/// What a test may look at besides, 94 times a second from the first key on.
+/// What a test may look at besides, from the first key on, after each so many seconds of sound.
+inline constexpr double kLook_s = 512.0 / 48000.0;
 using LiveLook = std::function<void(double since_both_s, const listening::PairHearing&,
                                     const tuning::PairedState&, double true_beat)>;
 

@@ -111,6 +111,54 @@ TEST(LivePairs, ATrebleFarOffIsNotReadAsInTune) {
     }
 }
 
+// A silent pipe leaves the reference and its unrest, which pass for a unison in tune unless the
+// levels say that nothing joined. Presses in which such a pipe was called settled.
+TEST(LivePairs, ASilentPipeBesideItsReferenceIsNotCalledInTune) {
+    for (const auto& [key, seed] : {std::pair<int, std::uint64_t>{22, 32},
+                                    {40, 1},
+                                    {40, 2},
+                                    {45, 1},
+                                    {56, 2},
+                                    {58, 31},
+                                    {58, 32}}) {
+        const LivePair press{
+            .stop = "Swell/Gemshorn 4'", .key = key, .seed = seed, .seconds = 8.0, .silent = true};
+        double settled_s = 0.0, looked_s = 0.0;
+        hear_live(press, [&](double, const auto&, const tuning::PairedState& state, double) {
+            looked_s += kLook_s;
+            settled_s += state.pipe.stage == tuning::Stage::settled ? kLook_s : 0.0;
+        });
+        EXPECT_GT(looked_s, 8.0);
+        EXPECT_EQ(settled_s, 0.0) << words(press);
+    }
+}
+
+// Where the reference was heard alone its pitch tells on which side the pipe is, however slowly the
+// two beat: a technician is told which way to go, and isn't told now and then that it isn't known.
+TEST(LivePairs, ABassPipeIsShownWithItsSign) {
+    double shown_s = 0.0, without_s = 0.0, wrong_s = 0.0;
+    for (const int key : {7, 19, 25})
+        for (const std::uint64_t seed : {6U, 7U, 8U}) {
+            const LivePair press{.stop = "Great/Principal 8'",
+                                 .key = key,
+                                 .seed = seed,
+                                 .off_cents = 3.0,
+                                 .seconds = 12.0};
+            hear_live(press, [&](double t, const auto&, const tuning::PairedState& state,
+                                 double true_beat) {
+                if (t < 3.0 || !state.beat) return;
+                shown_s += kLook_s;
+                without_s += state.under ? kLook_s : 0.0;
+                wrong_s += !state.under && state.beat->value() * true_beat < 0.0 ? kLook_s : 0.0;
+            });
+        }
+    std::printf("bass pipes some 3 cents off: shown %.0f s, without a sign %.2f of it\n", shown_s,
+                without_s / shown_s);
+    EXPECT_GT(shown_s, 70.0);
+    EXPECT_LT(without_s, 0.08 * shown_s);
+    EXPECT_EQ(wrong_s, 0.0);
+}
+
 // Trebles left alone wander by a good part of a turn in a second, which isn't a movement: each that
 // is taken for one costs a search.
 TEST(LivePairs, TreblesThatOnlyWanderSeemNotToMove) {
