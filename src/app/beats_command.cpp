@@ -140,10 +140,17 @@ ExitCode hear_file(const BeatsOptions& options) {
     const auto recording = options.recording();
     if (!recording) return report(recording.error());
     const auto reading = best_channel(*recording, [&](const std::vector<float>& samples) {
-        return listening::measure_pair(samples, request_for(*known, recording->rate));
+        return listening::measure_pair(about_the_mean(samples),
+                                       request_for(*known, recording->rate));
     });
     const auto drawing = judge(*recording, *known, reading);
-    if (options.json) std::cout << beats_json(reading, drawing).dump() << "\n";
+    const double clipped = clipped_in(*recording);
+    warn_of_overload(clipped, "a beat");
+    if (options.json) {
+        Json line = beats_json(reading, drawing);
+        line["clipped"] = clipped;
+        std::cout << line.dump() << "\n";
+    }
     if (!options.json && reading)
         std::printf("%s\nreference %.4f Hz, pipe %.4f Hz\n", in_words(*reading).c_str(),
                     reading->reference.value(), reading->pipe.value());

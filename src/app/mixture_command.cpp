@@ -4,14 +4,17 @@
 #include "app/held_key.h"
 #include "app/json_output.h"
 #include "app/mixture.h"
+#include "app/number_checks.h"
 #include "app/recorded_input.h"
 #include "capture/recording_source.h"
+#include "listening/held_span.h"
 #include "listening/mixture.h"
 
 #include <algorithm>
 #include <cstdio>
 #include <iostream>
 #include <memory>
+#include <numeric>
 
 namespace rankwright::app {
 
@@ -110,17 +113,62 @@ void print_reading(const MixtureReading& reading, const MixtureRequest& request)
     if (reading.reference) print_pipe(*reading.reference, "reference", request);
 }
 
+double power_of(const std::vector<float>& samples) {
+    return std::inner_product(samples.begin(), samples.end(), samples.begin(), 0.0);
+}
+
+listening::SteadySpan held_in(const capture::Recording& recording) {
+    std::vector<float> loudest = about_the_mean(recording.channel(1));
+    for (int channel = 2; channel <= recording.channels; ++channel)
+        if (auto other = about_the_mean(recording.channel(channel));
+            power_of(other) > power_of(loudest))
+            loudest = std::move(other);
+    return listening::held_span(loudest, recording.rate);
+}
+
+/// What was asked for; otherwise without speech and end, as the loudest channel has them. Of more
+/// than can be heard at once the middle.
+listening::SteadySpan span_heard(const capture::Recording& recording,
+                                 const MixtureOptions& options) {
+    listening::SteadySpan span{0, recording.frames()};
+    if (!options.from && !options.to) span = held_in(recording);
+    const auto most =
+        static_cast<std::size_t>(listening::kLongestMixtureSpan.count() * recording.rate.value());
+    if (span.count <= most) return span;
+    return {span.first + (span.count - most) / 2, most};
+}
+
 ExitCode hear_file(const MixtureOptions& options) {
     auto request = request_of(options);
     if (!request) return report(request.error());
     const auto recording = options.recording();
     if (!recording) return report(recording.error());
     request->rate = recording->rate;
-    const auto reading = best_channel(*recording, [&](std::span<const float> samples) {
-        return listening::measure_mixture(samples, *request);
+    const listening::SteadySpan span = span_heard(*recording, options);
+    const auto reading = best_channel(*recording, [&](const std::vector<float>& samples) {
+        return listening::measure_mixture(
+            std::span<const float>(about_the_mean(samples)).subspan(span.first, span.count),
+            *request);
     });
-    if (options.json) std::cout << mixture_json(reading, *request).dump() << "\n";
-    if (!options.json && reading) print_reading(*reading, *request);
+    const auto seconds = [&](std::size_t frame) {
+        return duration(recording->first + static_cast<std::int64_t>(frame) - FrameIndex{},
+                        recording->rate)
+            .count();
+    };
+    const double from_s = seconds(span.first), to_s = seconds(span.first + span.count);
+    const double clipped = clipped_in(*recording);
+    warn_of_overload(clipped, "a pipe");
+    if (options.json) {
+        Json line = mixture_json(reading, *request);
+        line["from_s"] = from_s;
+        line["to_s"] = to_s;
+        line["clipped"] = clipped;
+        std::cout << line.dump() << "\n";
+    }
+    if (!options.json && reading) {
+        print_reading(*reading, *request);
+        std::printf("heard from %.2f to %.2f s\n", from_s, to_s);
+    }
     if (reading && std::any_of(reading->pipes.begin(), reading->pipes.end(), [](const auto& pipe) {
             return pipe.presence == Presence::sounding;
         }))
@@ -173,7 +221,7 @@ void add_mixture_command(CLI::App& app, ExitCode& code) {
     CLI::App* command = app.add_subcommand("mixture", "Hear all pipes of one key of a mixture");
     options->add_to(*command, "a WAV or FLAC recording of the key held");
     command->add_option("--unison-hz", options->unison_hz, "the pitch of the key's unison, in Hz")
-        ->check(CLI::Range(8.0, 10000.0))
+        ->check(within(8.0, 10000.0))
         ->required();
     command
         ->add_option("--pipes", options->pipes,
@@ -182,7 +230,7 @@ void add_mixture_command(CLI::App& app, ExitCode& code) {
     command
         ->add_option("--reference-hz", options->reference_hz,
                      "a reference pipe sounds beside them at this pitch, known to 0.1 cent")
-        ->check(CLI::Range(10.0, 20000.0));
+        ->check(within(10.0, 20000.0));
     command->callback([options, &code] {
         code = options->file.empty() ? hear_mixture_live(*options) : hear_file(*options);
     });

@@ -1,10 +1,14 @@
 #include "app/recorded_input.h"
 
+#include "listening/disturbance.h"
+#include "listening/input_meter.h"
 #include "listening/partial_power.h"
 
 #include <algorithm>
 #include <cmath>
+#include <cstdio>
 #include <iostream>
+#include <numeric>
 
 namespace rankwright::app {
 
@@ -29,6 +33,30 @@ bool better(const listening::MixtureReading& one, const listening::MixtureReadin
         return std::pair{sounding + count(listening::Presence::silent), sounding};
     };
     return rank(one) > rank(other);
+}
+
+std::vector<float> about_the_mean(std::vector<float> samples) {
+    const double mean = std::accumulate(samples.begin(), samples.end(), 0.0) /
+                        static_cast<double>(std::max<std::size_t>(1, samples.size()));
+    for (float& x : samples)
+        x -= static_cast<float>(mean);
+    return samples;
+}
+
+double clipped_in(const capture::Recording& recording) {
+    double most = 0.0;
+    for (int channel = 1; channel <= recording.channels; ++channel)
+        most = std::max(most, listening::clipped_share(about_the_mean(recording.channel(channel))));
+    return most;
+}
+
+void warn_of_overload(double clipped, const char* invented) {
+    if (clipped < listening::kClippedShare) return;
+    std::fprintf(
+        stderr,
+        "rankwright: overloaded: %.1f %% of the samples at the limit; %s may be heard that "
+        "isn't there: turn the input down and record it again\n",
+        100.0 * clipped, invented);
 }
 
 Result<capture::Recording> read_asked(const std::string& file, std::optional<int> channel,

@@ -20,6 +20,16 @@ namespace rankwright::app {
 Result<capture::Recording> read_asked(const std::string& file, std::optional<int> channel,
                                       std::optional<double> from, std::optional<double> to);
 
+/// A converter's own constant is no sound: taken out.
+std::vector<float> about_the_mean(std::vector<float> samples);
+
+/// Share of the samples at the converter's limit, of the channel that has most of them; 0 to 1.
+double clipped_in(const capture::Recording& recording);
+
+/// Says on stderr what an overloaded recording can't be trusted in: `invented` may be heard in it
+/// that isn't there. Nothing of one that isn't overloaded.
+void warn_of_overload(double clipped, const char* invented);
+
 /// Which of two channels' readings to believe: the surer one; when they heard different notes (hum
 /// on a dead line), the louder.
 bool better(const listening::PitchReading& one, const listening::PitchReading& other);

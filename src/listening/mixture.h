@@ -37,6 +37,10 @@ struct MixtureRequest {
 
 inline constexpr std::size_t kMostMixturePipes = 6;
 
+/// More of a key's sound than this isn't heard better: pipes wander, and that is followed by a few
+/// terms for the whole span.
+inline constexpr Seconds kLongestMixtureSpan{4.8};
+
 enum class Presence { sounding, silent, cannot_tell };
 
 struct MixturePipeReading {

@@ -1,11 +1,15 @@
 // `rankwright mixture` as a user runs it. The tones are made here; their pitches are exact by
 // construction, cents by the definition 1200·log2.
 #include "support/program.h"
+#include "support/scene.h"
 #include "support/sound_files.h"
 #include "support/tones.h"
 
 #include <algorithm>
+#include <cmath>
+#include <numbers>
 #include <random>
+#include <utility>
 
 #include <gtest/gtest.h>
 
@@ -76,6 +80,101 @@ TEST_F(MixtureCommand, SaysThatTwoPipesOfOnePitchMayBeEither) {
     EXPECT_NE(rankwright("mixture " + arguments).out.find("either of the two"), std::string::npos);
 }
 
+// What a user has who records a key from before it is pressed until after it is let go: speech and
+// the dying away are no part of any pipe's standing pitch.
+TEST_F(MixtureCommand, LeavesOutSilenceSpeechAndTheEnd) {
+    test::Scene scene(kRate, 6.0, 3);
+    // A pipe speaks sharp, and its tuning falls with the wind when the key is let go.
+    const auto bend = [](double cents) {
+        return [cents](double t) {
+            return cents + 12.0 * std::exp(-std::max(0.0, t - 1.0) / 0.07) -
+                   400.0 * std::max(0.0, t - 4.0);
+        };
+    };
+    const std::pair<double, double> made[] = {{2.0, -1.7}, {3.0, -4.5}, {4.0, -2.2}};
+    for (const auto& [ratio, cents] : made)
+        scene.add(test::Tone{.hz = kUnison_hz * ratio,
+                             .level = 0.1,
+                             .from_s = 1.0,
+                             .to_s = 4.0,
+                             .attack_s = 0.1,
+                             .decay_s = 1.5,
+                             .cents = bend(cents),
+                             .phase_seed = static_cast<std::uint64_t>(ratio)});
+    scene.add_white(0.1, 45.0);
+    ASSERT_TRUE(write_sound(folder / "whole.wav", scene.floats(), kRate, 1,
+                            SF_FORMAT_WAV | SF_FORMAT_FLOAT));
+    const Outcome outcome = rankwright("mixture --json --unison-hz 220 --pipes 2,3,4,6 '" +
+                                       (folder / "whole.wav").string() + "'");
+    ASSERT_EQ(outcome.code, 0) << outcome.error;
+    const auto answer = outcome.json();
+    for (std::size_t i = 0; i < 3; ++i) {
+        EXPECT_EQ(answer["pipes"][i]["sounding"], true) << answer;
+        EXPECT_NEAR(answer["pipes"][i]["cents"].get<double>(), made[i].second, 0.1) << answer;
+    }
+    EXPECT_NE(answer["pipes"][3]["sounding"], true) << answer;
+    EXPECT_NEAR(answer.value("from_s", 0.0), 1.4, 0.2);
+    EXPECT_NEAR(answer.value("to_s", 0.0), 3.8, 0.2);
+}
+
+// The pipes wander by a tenth of a cent.
+TEST_F(MixtureCommand, HearsAKeyThatIsHeldForLong) {
+    test::Scene scene(kRate, 20.0, 4);
+    const std::pair<double, double> made[] = {{4.0, 2.0}, {6.0, -1.5}, {8.0, 3.1}, {12.0, -4.0}};
+    for (const auto& [ratio, cents] : made)
+        scene.add(test::Tone{.hz = kUnison_hz * ratio,
+                             .level = 0.1,
+                             .from_s = -1.0,
+                             .cents =
+                                 [ratio, cents](double t) {
+                                     return cents + 0.1 * std::sin((0.9 + 0.13 * ratio) * t) +
+                                            0.07 * std::sin((2.1 + 0.2 * ratio) * t + ratio);
+                                 },
+                             .phase_seed = static_cast<std::uint64_t>(ratio)});
+    scene.add_white(0.1, 45.0);
+    ASSERT_TRUE(write_sound(folder / "long.wav", scene.floats(), kRate, 1,
+                            SF_FORMAT_WAV | SF_FORMAT_FLOAT));
+    for (const char* span : {"", " --from 1 --to 19"}) {
+        const Outcome outcome = rankwright("mixture --json --unison-hz 220 --pipes 4,6,8,12 '" +
+                                           (folder / "long.wav").string() + "'" + span);
+        ASSERT_EQ(outcome.code, 0) << outcome.error;
+        const auto pipes = outcome.json()["pipes"];
+        for (std::size_t i = 0; i < 4; ++i) {
+            EXPECT_EQ(pipes[i]["sounding"], true) << pipes;
+            EXPECT_NEAR(pipes[i]["cents"].get<double>(), made[i].second, 0.2) << pipes;
+        }
+    }
+}
+
+// A converter's constant is no pipe.
+TEST_F(MixtureCommand, HearsNothingInAConstant) {
+    ASSERT_TRUE(write_sound(folder / "constant.wav", std::vector<float>(kRate * 2, 0.3F), kRate, 1,
+                            SF_FORMAT_WAV | SF_FORMAT_FLOAT));
+    const std::string path = "'" + (folder / "constant.wav").string() + "'";
+    EXPECT_EQ(rankwright("mixture --unison-hz 262.3 --pipes 4,6,8,12 " + path).code, 1);
+    EXPECT_EQ(rankwright("beats --reference-hz 440 " + path).code, 1);
+}
+
+// Products of clipping stand where pipes of the key may: design, "What lies".
+TEST_F(MixtureCommand, SaysThatARecordingIsOverloaded) {
+    std::vector<float> sum(kRate * 2);
+    for (std::size_t i = 0; i < sum.size(); ++i) {
+        const double t = static_cast<double>(i) / kRate;
+        sum[i] =
+            static_cast<float>(std::clamp(0.9 * std::sin(2.0 * std::numbers::pi * 440.0 * t) +
+                                              0.9 * std::sin(2.0 * std::numbers::pi * 661.0 * t),
+                                          -1.0, 1.0));
+    }
+    ASSERT_TRUE(write_sound(folder / "loud.wav", sum, kRate, 1, SF_FORMAT_WAV | SF_FORMAT_FLOAT));
+    const std::string path = "'" + (folder / "loud.wav").string() + "'";
+    const Outcome mixture = rankwright("mixture --json --unison-hz 220 --pipes 2,3 " + path);
+    EXPECT_NE(mixture.error.find("overloaded"), std::string::npos) << mixture.error;
+    EXPECT_GT(mixture.json().value("clipped", 0.0), 0.01);
+    const Outcome beats = rankwright("beats --json --reference-hz 440 " + path);
+    EXPECT_NE(beats.error.find("overloaded"), std::string::npos) << beats.error;
+    EXPECT_GT(beats.json().value("clipped", 0.0), 0.01);
+}
+
 TEST_F(MixtureCommand, HearsAReferenceBesideThePipes) {
     const std::string path = file({{220.1, 0.1}, {sharp(2.0, 5.0), 0.1}});
     const auto json =
@@ -90,7 +189,8 @@ TEST_F(MixtureCommand, RefusesWhatItCannotUseAndSaysWhatToWrite) {
          {"--pipes 2,3", "--unison-hz 220", "--unison-hz 220 --pipes 2,,3",
           "--unison-hz 220 --pipes 40", "--unison-hz 220 --pipes 1/3",
           "--unison-hz 220 --pipes two", "--unison-hz 220 --pipes 1,2,3,4,5,6,7",
-          "--unison-hz 0 --pipes 2"}) {
+          "--unison-hz 0 --pipes 2", "--unison-hz nan --pipes 2",
+          "--unison-hz 220 --pipes 2 --reference-hz nan"}) {
         const Outcome outcome = rankwright("mixture " + std::string(arguments) + " " + path);
         EXPECT_EQ(outcome.code, 2) << arguments;
         EXPECT_FALSE(outcome.error.empty()) << arguments;
