@@ -68,6 +68,7 @@ Json mixture_json(const std::optional<MixtureReading>& reading, const MixtureReq
         for (const std::size_t other : pipe.unresolved_with)
             one["unresolved_with"].push_back(name(other));
         one["twin"] = pipe.twin ? Json(*pipe.twin) : Json(nullptr);
+        one["stray_cents"] = or_null(pipe.stray);
         one["to_part_s"] = pipe.to_part ? Json(pipe.to_part->count()) : Json(nullptr);
         out["pipes"].push_back(std::move(one));
     }
@@ -83,6 +84,8 @@ void print_pipe(const MixturePipeReading& pipe, const std::string& name,
     std::printf("%9s  ", name.c_str());
     if (pipe.presence == Presence::silent) std::printf("silent");
     if (pipe.presence == Presence::cannot_tell) std::printf("can't be told yet");
+    if (pipe.stray)
+        std::printf("; a tone stands %+.0f cents from it, perhaps this pipe", pipe.stray->value());
     if (pipe.cents)
         std::printf("%10.4f Hz  %+8.3f cents ± %.3f  %6.1f dB", pipe.hz->value(),
                     pipe.cents->value(), pipe.cents_sd->value(), pipe.level->value());
@@ -173,6 +176,14 @@ ExitCode hear_file(const MixtureOptions& options) {
             return pipe.presence == Presence::sounding;
         }))
         return kDone;
+    const bool astray = reading && std::any_of(reading->pipes.begin(), reading->pipes.end(),
+                                               [](const auto& pipe) { return pipe.stray; });
+    if (astray)
+        return report(
+            {ErrorKind::nothing_heard,
+             "no pipe of this key is heard within 25 cents of where it belongs, but tones "
+             "stand beside: check --unison-hz",
+             Place{options.file}});
     return report({ErrorKind::nothing_heard,
                    "no pipe of this key is surely heard; check --unison-hz and --pipes, or give "
                    "the part where the key is held, two seconds or more, with --from and --to",

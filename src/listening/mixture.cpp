@@ -7,6 +7,7 @@
 #include "listening/mixture_presence.h"
 #include "listening/mixture_prior.h"
 #include "listening/mixture_search.h"
+#include "listening/mixture_strays.h"
 #include "listening/mixture_twins.h"
 #include "listening/mixture_unresolved.h"
 
@@ -222,6 +223,18 @@ bool found_far_off(const MixtureReading& reading) {
     });
 }
 
+std::optional<MixtureReading> hear_key(const MixtureSound& sound, const MixtureRequest& request) {
+    // The search is spared beside pipes that were heard.
+    if (request.heard || !request.before.empty())
+        return KeyHearing(sound, request, kWideReach_cents).read();
+    auto reading = KeyHearing(sound, request, kReach_cents).read();
+    if (reading && sounding(*reading) == request.pipes.size()) return reading;
+    auto wide = KeyHearing(sound, request, kWideReach_cents).read();
+    const bool wanted = wide && (!reading || sounding(*wide) > sounding(*reading) ||
+                                 (found_far_off(*wide) && sounding(*wide) == sounding(*reading)));
+    return wanted ? wide : reading;
+}
+
 }  // namespace
 
 std::optional<MixtureReading> measure_mixture(std::span<const float> samples,
@@ -238,15 +251,9 @@ std::optional<MixtureReading> measure_mixture(std::span<const float> samples,
     if (seconds < kShortest_s || seconds * lowest * request.unison.value() < kFewestPeriods)
         return std::nullopt;
     const MixtureSound sound(samples, request.rate);
-    // The search is spared beside pipes that were heard.
-    if (request.heard || !request.before.empty())
-        return KeyHearing(sound, request, kWideReach_cents).read();
-    auto reading = KeyHearing(sound, request, kReach_cents).read();
-    if (reading && sounding(*reading) == request.pipes.size()) return reading;
-    auto wide = KeyHearing(sound, request, kWideReach_cents).read();
-    const bool wanted = wide && (!reading || sounding(*wide) > sounding(*reading) ||
-                                 (found_far_off(*wide) && sounding(*wide) == sounding(*reading)));
-    return wanted ? wide : reading;
+    auto reading = hear_key(sound, request);
+    if (reading) name_strays(*reading, sound, request);
+    return reading;
 }
 
 }  // namespace rankwright::listening

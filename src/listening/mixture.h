@@ -59,6 +59,8 @@ struct MixturePipeReading {
     /// Another of the same ratio: which of the two is which can't be heard, only that one stands
     /// here and one there.
     std::optional<std::size_t> twin{};
+    /// A tone stands so far from pure, farther than the pipe was looked for: it may be this pipe.
+    std::optional<Cents> stray{};
 };
 
 struct MixtureReading {

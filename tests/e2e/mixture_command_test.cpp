@@ -146,6 +146,32 @@ TEST_F(MixtureCommand, HearsAKeyThatIsHeldForLong) {
     }
 }
 
+// Out of reach of the search isn't silent.
+TEST_F(MixtureCommand, CallsNoPipeSilentThatStandsFarOff) {
+    for (const double off : {26.0, -35.0, 50.0}) {
+        const std::string path =
+            file({{sharp(4.0, 2.0), 0.1}, {sharp(6.0, off), 0.08}, {sharp(8.0, 3.0), 0.1}});
+        const auto pipes =
+            rankwright("mixture --json --unison-hz 220 --pipes 4,6,8 " + path).json()["pipes"];
+        EXPECT_EQ(pipes[0]["sounding"], true) << pipes;
+        EXPECT_TRUE(pipes[1]["sounding"].is_null()) << pipes;
+        EXPECT_NEAR(pipes[1].value("stray_cents", 0.0), off, 3.0) << pipes;
+        EXPECT_EQ(pipes[2]["sounding"], true) << pipes;
+    }
+}
+
+TEST_F(MixtureCommand, SaysThatTheUnisonIsWrongWhereAllPipesStandBeside) {
+    const std::string path =
+        file({{sharp(4.0, 30.0), 0.1}, {sharp(6.0, 31.0), 0.08}, {sharp(8.0, 32.0), 0.1}});
+    const Outcome outcome = rankwright("mixture --json --unison-hz 220 --pipes 4,6,8 " + path);
+    EXPECT_EQ(outcome.code, 1);
+    EXPECT_NE(outcome.error.find("check --unison-hz"), std::string::npos) << outcome.error;
+    EXPECT_NE(outcome.error.find("25 cents"), std::string::npos) << outcome.error;
+    const auto answer = outcome.json();
+    for (const auto& pipe : answer["pipes"])
+        EXPECT_TRUE(pipe["sounding"].is_null()) << pipe;
+}
+
 // A converter's constant is no pipe.
 TEST_F(MixtureCommand, HearsNothingInAConstant) {
     ASSERT_TRUE(write_sound(folder / "constant.wav", std::vector<float>(kRate * 2, 0.3F), kRate, 1,
