@@ -74,9 +74,9 @@ ExitCode show_organs(const BookOptions& options, const storage::TuningBook& book
         print_json(out);
     } else {
         for (const visit::OrganRecord& organ : *organs)
-            std::printf("%s %s %3llu visits, the last on %s\n", padded(organ.slug, 24).c_str(),
+            std::printf("%s %s %s, the last on %s\n", padded(organ.slug, 24).c_str(),
                         padded(organ.name, 40).c_str(),
-                        static_cast<unsigned long long>(organ.visits),
+                        how_many(organ.visits, "visit", "visits").c_str(),
                         organ.last_visit ? day_of(*organ.last_visit).c_str() : "no day");
     }
     return organs->empty() ? nothing("the book has no organs yet") : kDone;

@@ -36,10 +36,6 @@ const char* busy_words(What what) {
     return "";
 }
 
-std::string counted(std::size_t count, const char* one, const char* more) {
-    return std::to_string(count) + " " + (count == 1 ? one : more);
-}
-
 /// "tuning-book-2026-11-26.sqlite" in that folder; a name that isn't taken yet.
 fs::path new_file(const fs::path& folder, const std::string& ending) {
     const std::string day = "tuning-book-" + report::local_date(visit::wall_now());
@@ -59,19 +55,19 @@ fs::path file_to_write(const std::string& named, const std::string& ending) {
 Result<std::string> taken_in(const Result<storage::Moved>& moved, const std::string& from) {
     if (!moved) return tl::unexpected(moved.error());
     const std::string name = fs::path(from).filename().string();
-    const std::string visits = counted(moved->visits, "visit", "visits");
+    const std::string visits = how_many(moved->visits, "visit", "visits");
     if (moved->entries == 0)
         return text_of({"Nothing new in ", name, ": this book has it all (", visits, ")."});
     return text_of({"Taken in from ", name, ": ",
-                    counted(moved->entries, "new entry", "new entries"), " (", visits,
+                    how_many(moved->entries, "new entry", "new entries"), " (", visits,
                     " looked at). The work list follows when the organ is opened "
                     "again."});
 }
 
 Result<std::string> written(const Result<storage::Moved>& moved, const fs::path& file) {
     if (!moved) return tl::unexpected(moved.error());
-    return text_of({"Written: ", file.string(), ", ", counted(moved->visits, "visit", "visits"),
-                    ", ", counted(moved->entries, "entry", "entries"), "."});
+    return text_of({"Written: ", file.string(), ", ", how_many(moved->visits, "visit", "visits"),
+                    ", ", how_many(moved->entries, "entry", "entries"), "."});
 }
 
 Result<std::string> do_it(const fs::path& file, const visit::CareForBook& deed) {
@@ -106,7 +102,7 @@ Result<std::string> do_it(const fs::path& file, const visit::CareForBook& deed) 
             const auto faults = storage::faults_of(*book);
             if (!faults) return tl::unexpected(faults.error());
             if (faults->empty()) return std::string("The book is sound and whole.");
-            return fail(ErrorKind::storage, text_of({counted(faults->size(), "fault", "faults"),
+            return fail(ErrorKind::storage, text_of({how_many(faults->size(), "fault", "faults"),
                                                      ", the first: ", faults->front()}));
         }
     }

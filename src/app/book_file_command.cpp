@@ -22,8 +22,10 @@ ExitCode say(const BookOptions& options, const Result<storage::Moved>& moved, co
                          .dump(-1, ' ', false, Json::error_handler_t::replace)
                   << "\n";
     else
-        std::printf("%s %s: %zu visits, %zu %sentries\n", where, file.c_str(), moved->visits,
-                    moved->entries, where[0] == 'w' ? "" : "new ");
+        std::printf("%s %s: %s, %s\n", where, file.c_str(),
+                    how_many(moved->visits, "visit", "visits").c_str(),
+                    where[0] == 'w' ? how_many(moved->entries, "entry", "entries").c_str()
+                                    : how_many(moved->entries, "new entry", "new entries").c_str());
     return kDone;
 }
 

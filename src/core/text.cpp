@@ -13,6 +13,10 @@ std::string text_of(std::initializer_list<std::string_view> pieces) {
     return out;
 }
 
+std::string how_many(std::size_t count, std::string_view one, std::string_view more) {
+    return text_of({std::to_string(count), " ", count == 1 ? one : more});
+}
+
 std::string decimal(double value, int places) {
     const double least = 0.5 * std::pow(10.0, -places);
     std::array<char, 64> text{};

@@ -89,6 +89,9 @@ TEST_F(BookCommand, SaysWhatIsInTheBook) {
     EXPECT_THAT(table.out, HasSubstr("+0.03 ±0.02"));
     EXPECT_THAT(book("history great/octave-4/1/25").out, HasSubstr("2025-11-20 09:01 UTC  after"));
     EXPECT_THAT(book("organs").out, HasSubstr("Emberlow Hall"));
+    EXPECT_THAT(book("organs").out, HasSubstr("2 visits, the last on 2026-11-20"));
+    EXPECT_THAT(book("export " + file("one.json") + " --visit 1111").out,
+                HasSubstr("one.json: 1 visit, "));
     EXPECT_THAT(book("visits").out, HasSubstr("22222222-0000-4000-8000-000000000002"));
     EXPECT_EQ(book("check").code, 0);
 }
