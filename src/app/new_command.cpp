@@ -114,6 +114,13 @@ ExitCode write_starter(const std::string& path) {
         return report({ErrorKind::bad_input,
                        "is there already, and nothing is overwritten: choose another name",
                        Place{path}});
+    // Nobody answers ten questions for nothing.
+    const std::filesystem::path folder = std::filesystem::absolute(path, ignored).parent_path();
+    if (!std::filesystem::is_directory(folder, ignored))
+        return report({ErrorKind::bad_input,
+                       "can't be written: there is no folder " + folder.string() +
+                           "; make it, or name another",
+                       Place{path}});
     if (const auto error = storage::write_starter_file(path, ask_all())) return report(*error);
     std::cout << path << " is written. Look through it, then `rankwright check " << path << "`.\n";
     return kDone;

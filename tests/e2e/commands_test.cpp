@@ -434,6 +434,13 @@ TEST_F(Commands, NewWritesAFileThatIsSoundAndOverwritesNothing) {
     EXPECT_EQ(rankwright("new '" + (folder / "plain.toml").string() + "' </dev/null").code, 0);
 }
 
+TEST_F(Commands, NewAsksNothingWhereItCannotWrite) {
+    const Outcome outcome = rankwright("new /nowhere/mine.toml </dev/null");
+    EXPECT_EQ(outcome.code, 2);
+    EXPECT_EQ(outcome.out, "");
+    EXPECT_NE(outcome.error.find("/nowhere"), std::string::npos) << outcome.error;
+}
+
 TEST_F(Commands, ChamberRefusesBadInputBeforeOpeningAWindow) {
     EXPECT_EQ(rankwright("chamber /nowhere/organ.toml").code, 2);
     EXPECT_EQ(rankwright("chamber --stop 'No such stop' " + kOrgan).code, 2);
