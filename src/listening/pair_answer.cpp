@@ -156,6 +156,22 @@ PairAnswer PairFit::part(const PairState& state, double from, double to) {
     return answer;
 }
 
+double PairFit::turns(const PairState& state, double from_s, std::array<int, 2> partials) const {
+    const double m = partials[0], n = partials[1];
+    const double begin = from_s / model_.span_s, step = (0.5 - begin) / (kPoints - 1);
+    double least = 0.0, most = 0.0;
+    for (std::size_t p = 0; p < kPoints; ++p) {
+        const double u = begin + static_cast<double>(p) * step;
+        double turned = (n * model_.nominal_hz[1] - m * model_.nominal_hz[0]) * u * model_.span_s;
+        for (std::size_t j = 0; j < path_; ++j)
+            turned +=
+                path_terms_[j].at(u) * (n * state.unknowns[path_ + j] - m * state.unknowns[j]);
+        least = p == 0 ? turned : std::min(least, turned);
+        most = p == 0 ? turned : std::max(most, turned);
+    }
+    return most - least;
+}
+
 Complex PairFit::tone(std::size_t b, std::size_t pipe, const PairState& state, double at_s) const {
     if (!has(b, pipe) || (pipe == 1 && at_s < model_.pipe_from_s)) return 0.0;
     const double k = partial(b, pipe), u = at_s / model_.span_s;

@@ -59,22 +59,24 @@ bool PairFollower::hears_before(FrameIndex to) const {
 }
 
 /// The bands that are fitted next, of a span or of all since before it, and what the fit takes for
-/// granted there. What is asked for are the means from `from` on.
-void PairFollower::hear_window(FrameIndex from, FrameIndex to, std::span<const HiddenSpan> hidden) {
+/// granted there. What is asked for are the means from `read_from` on.
+void PairFollower::hear_window(FrameIndex from, FrameIndex read_from, FrameIndex to,
+                               std::span<const HiddenSpan> hidden) {
+    const FrameIndex first = hears_before(to) ? before_->from : from;
+    const auto from_middle = [&](FrameIndex at) {
+        return 0.5 * (duration(at - first, rate_) - duration(to - at, rate_)).count();
+    };
     if (!hears_before(to)) {
         set_model(from, to, kMostTogether);
+        model_.means_from_s = from_middle(read_from);
         return stream_.window(from, to, hidden, bands_);
     }
-    const FrameIndex alone_from = before_->from;
-    set_model(alone_from, to, kMostFromBefore);
-    const auto from_middle = [&](FrameIndex at) {
-        return 0.5 * (duration(at - alone_from, rate_) - duration(to - at, rate_)).count();
-    };
+    set_model(first, to, kMostFromBefore);
     model_.pipe_from_s = from_middle(before_->both_from);
-    model_.means_from_s = from_middle(std::max(from, before_->both_from));
+    model_.means_from_s = from_middle(std::max(read_from, before_->both_from));
     hidden_.assign(hidden.begin(), hidden.end());
     hidden_.push_back({before_->to, before_->both_from});
-    stream_.window(alone_from, to, hidden_, bands_);
+    stream_.window(first, to, hidden_, bands_);
 }
 
 /// Since the reference was alone another tone has joined it, by the levels where they meet.
@@ -110,7 +112,7 @@ bool PairFollower::stand_apart(const PairPlace& place) const {
 void PairFollower::hear_from_before(FrameIndex to, std::span<const PairPlace> places) {
     const PairModel old = model_;
     const FrameIndex old_from = from_, old_to = to_;
-    hear_window(before_->both_from, to, {});
+    hear_window(before_->both_from, before_->both_from, to, {});
     const Seconds later = duration(from_ - old_from, rate_) + duration(to_ - old_to, rate_);
     fit_.take(bands_, model_);
     for (PairState& mode : modes_)

@@ -65,6 +65,8 @@ class PairFit {
     PairFit(std::span<const PairBand> bands, const PairModel& model) { take(bands, model); }
     void take(std::span<const PairBand> bands, const PairModel& model);
 
+    /// As PairModel::means_from_s.
+    void ask_from(double means_from_s) { model_.means_from_s = means_from_s; }
     /// A state fitted to another span, brought to this one: `later_s` from that span's middle to
     /// this one's. Beyond its old ends a path goes on straight.
     void carry(PairState& state, const PairModel& old, double later_s);
@@ -80,6 +82,9 @@ class PairFit {
     /// The same over a part of the time that means are asked for, from −0.5 to 0.5, for the state
     /// answered for last.
     PairAnswer part(const PairState& state, double from, double to);
+    /// How many turns lie between the extremes of the phase of one's `partials` against the
+    /// other's, from `from_s` after the span's middle to its end. For the model taken last.
+    double turns(const PairState& state, double from_s, std::array<int, 2> partials) const;
     /// One tone's phasor in band `b`, `at_s` from the span's middle; after the span the wander
     /// stands still. For the state fitted or asked last.
     std::complex<double> tone(std::size_t b, std::size_t pipe, const PairState& state,

@@ -90,6 +90,7 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     choose_bands(plan, places, sound, recent ? before->from : from);
     if (!stream_.active()) return false;
     set_model(from, to, kMostTogether);
+    moved_ = false;
     stream_.window(from, to, {}, bands_);
     fit_.take(bands_, model_);
     for (const PairPlace& place : places) {
@@ -135,11 +136,13 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     return true;
 }
 
-bool PairFollower::follow(FrameIndex from, FrameIndex to, std::span<const HiddenSpan> hidden) {
+bool PairFollower::follow(FrameIndex from, FrameIndex read_from, FrameIndex to,
+                          std::span<const HiddenSpan> hidden) {
     if (duration(to - from, rate_) < kShortest) return false;
     const PairModel old = model_, old_alone = alone_model_;
     const FrameIndex old_from = from_, old_to = to_;
-    hear_window(from, to, hidden);
+    hear_window(from, read_from, to, hidden);
+    moved_ = read_from > from;
     const double later_s =
         0.5 * (duration(from_ - old_from, rate_) + duration(to_ - old_to, rate_)).count();
     if (two_) {
@@ -162,6 +165,13 @@ bool PairFollower::follow(FrameIndex from, FrameIndex to, std::span<const Hidden
     }
     answer();
     return true;
+}
+
+void PairFollower::read(FrameIndex from) {
+    model_.means_from_s = 0.5 * model_.span_s - duration(to_ - from, rate_).count();
+    fit_.ask_from(model_.means_from_s);
+    moved_ = true;
+    answer();
 }
 
 /// Leaves the better of two in one place; best first.

@@ -37,9 +37,13 @@ class PairFollower {
     bool search(const SoundHistory& sound, FrameIndex from, FrameIndex to,
                 const PairRequest& request, const PairPremise& premise,
                 const std::optional<HeardBefore>& before = std::nullopt);
-    /// Goes on from the last answer. Requires active(). False when the span is too short, or
-    /// nothing can be held on to.
-    bool follow(FrameIndex from, FrameIndex to, std::span<const HiddenSpan> hidden);
+    /// Goes on from the last answer. What is read are means from `read_from`, no earlier than
+    /// `from`: what sounded before tells how the two share the sound. Requires active(). False when
+    /// the span is too short, or nothing can be held on to.
+    bool follow(FrameIndex from, FrameIndex read_from, FrameIndex to,
+                std::span<const HiddenSpan> hidden);
+    /// What is read of what was followed are means from `from` on. Requires two().
+    void read(FrameIndex from);
     /// Takes what is new in the sound, without looking at it.
     void advance(const SoundHistory& sound) { stream_.advance(sound); }
     void stop();
@@ -99,12 +103,16 @@ class PairFollower {
     bool hears_before(FrameIndex to) const;
     bool stand_apart(const PairPlace& place) const;
     void hear_from_before(FrameIndex to, std::span<const PairPlace> places);
-    void hear_window(FrameIndex from, FrameIndex to, std::span<const HiddenSpan> hidden);
+    void hear_window(FrameIndex from, FrameIndex read_from, FrameIndex to,
+                     std::span<const HiddenSpan> hidden);
     void drop_same();
     void drop_unlikely();
     void answer();
     int highest_meeting() const;
     double turns_seen() const;
+    double both_heard_s() const;
+    bool restless() const;
+    double turns_heard() const;
     PairPlace powers() const;
     void say_in_tune(Hertz under);
     bool pipe_has_own() const;
@@ -128,6 +136,7 @@ class PairFollower {
     std::vector<HiddenSpan> hidden_;  // with the pipe's speech
     bool two_ = false, weak_ = false;
     bool joined_ = false;    // as was seen at the joining
+    bool moved_ = false;     // less is read than was heard
     bool in_tune_ = false;   // the second tone is no more than the unrest of two in tune
     bool explains_ = false;  // the second tone explained what no unrest does when it was found
     double side_ = 0.0;      // of the reference, on which the pipe was told to be: 1, −1 or 0

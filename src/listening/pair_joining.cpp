@@ -56,10 +56,13 @@ std::optional<HeardBefore> PairJoining::before(FrameIndex began, std::span<const
     const auto earlier = [&](FrameIndex at, Seconds by) {
         return at + -std::llround(by.count() * rate_.value());
     };
-    const FrameIndex to = earlier(*joined_, kNoticedAfter);
+    FrameIndex to = earlier(*joined_, kNoticedAfter);
+    // The other's own onset may pass for a disturbance.
+    for (const HiddenSpan& h : hidden)
+        if (h.to >= to) to = std::min(to, h.from);
     FrameIndex from = std::max(began, earlier(to, kMostBefore));
     for (const HiddenSpan& h : hidden)
-        from = std::max(from, h.to);
+        if (h.to < to) from = std::max(from, h.to);
     if (duration(to - from, rate_) < kLeastBefore) return std::nullopt;
     return HeardBefore{from, to, spoken};
 }

@@ -130,7 +130,7 @@ void PairListener::State::begin_again(FrameIndex at) {
     shown.forget();
     forget_pace();
     follower.stop();
-    from = at + std::llround(speech(spacing()).count() * sound.rate().value());
+    hear_from(at + std::llround(speech(spacing()).count() * sound.rate().value()));
     ticked = from;
 }
 

@@ -20,6 +20,14 @@ constexpr Cents kOffLeast{0.3};
 /// By so much, in the middle compass, no pipe wanders in a few seconds: it was moved.
 constexpr Cents kMoved{3.0};
 
+/// What is seen to move goes on, in the same sense, unless its parts differ by less than this share
+/// of that.
+constexpr double kGoesOn = 0.35;
+
+/// What is read is so long after the middle of kNow: on to its end, a movement that stops would be
+/// overshot by more.
+constexpr Seconds kAhead{0.1};
+
 /// So long ago the last answer's newest part was the newest sound: half of it, and until the next.
 constexpr Seconds kBehind{0.5 * PairPace::kNow.count() + 0.15};
 
@@ -40,6 +48,7 @@ bool differ(const PairFollower::Part& one, const PairFollower::Part& other, doub
 void PairPace::clear() {
     paces_.clear();
     now_.reset();
+    going_ = 0.0;
     outgrown_ = came_near_ = false;
 }
 
@@ -48,14 +57,19 @@ void PairPace::judge(PairFollower& follower, const Span& span) {
     const auto late = follower.part(0.5 - share, 0.5);
     const Seconds end = duration(span.end - FrameIndex{}, span.rate);
     add(end - 0.5 * share * span.heard, late);
-    read_end(follower, span);
+    read_end(follower, span, late);
     const double least = most_wander(follower, span);
     const auto early = follower.part(-0.5, -0.5 + share);
     const bool under = follower.reading().under.has_value(), hardly = follower.weak() || under;
     // How two that hardly beat share the sound is told by all of it since before they did.
     const bool known =
         !follower.hears_joining() || !hardly || turns(late, kEnd) || turns(early, kEnd);
-    outgrown_ = known && span.heard >= 2.0 * kEnd && differ(late, early, least);
+    // What was before, by the mean of all.
+    const double whole = follower.reading().beat.value();
+    const PairFollower::Part before{(whole - share * late.beat) / std::max(1.0 - share, 0.1),
+                                    early.sd};
+    outgrown_ = known && span.heard >= 2.0 * kEnd &&
+                (differ(late, early, least) || differ(late, before, least));
     const auto far = std::max_element(
         paces_.begin(), paces_.end(),
         [](const Pace& a, const Pace& b) { return std::abs(a.part.beat) < std::abs(b.part.beat); });
@@ -64,21 +78,29 @@ void PairPace::judge(PairFollower& follower, const Span& span) {
         under && turns(far->part, kEnd) && differ(far->part, late, kMoved / kOffLeast * least);
 }
 
-void PairPace::read_end(PairFollower& follower, const Span& span) {
+/// `late`: over the newest kEnd.
+void PairPace::read_end(PairFollower& follower, const Span& span, const PairFollower::Part& late) {
     now_.reset();
     if (follower.weak() || follower.reading().under) return;
     const auto first = follower.part(-0.5, 0.0);
     const auto second = follower.part(0.0, 0.5);
-    if (!differ(first, second, most_wander(follower, span))) return;
+    const double change = second.beat - first.beat;
+    const double least = most_wander(follower, span) * (change * going_ > 0.0 ? kGoesOn : 1.0);
+    going_ = 0.0;
+    if (!differ(first, second, least)) return;
+    going_ = change;
     const Seconds half = 0.5 * span.heard;
     now_ = follower.reading();
-    const double change = second.beat - first.beat;
     if (span.heard < 2.0 * kNow) {
         now_->beat_sd = Hertz{std::hypot(now_->beat_sd.value(), change)};
         return;
     }
     auto end = follower.part(0.5 - kNow / span.heard, 0.5);
-    end.beat += change * (0.5 * kNow / half);
+    // No faster than the last of it goes: what was moved may stand by now.
+    const double latest = (end.beat - late.beat) / (0.5 * (kEnd - kNow)).count();
+    const double mean = change / half.count();
+    if (latest * mean > 0.0)
+        end.beat += kAhead.count() * (std::abs(latest) < std::abs(mean) ? latest : mean);
     // The pitch that stands at a pure interval where they meet moves with the beat.
     now_->pipe = now_->pipe * (1.0 + (end.beat - now_->beat.value()) / span.meets.value());
     now_->beat = Hertz{end.beat};

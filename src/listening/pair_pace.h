@@ -5,6 +5,7 @@
 #include "listening/pair_follower.h"
 #include "listening/reading.h"
 
+#include <algorithm>
 #include <cstddef>
 #include <optional>
 #include <vector>
@@ -32,18 +33,23 @@ class PairPace {
     void judge(PairFollower& follower, const Span& span);
 
     /// The same of a pipe that moves, whose looks are short: what it beats at their end alone.
-    void read_end(PairFollower& follower, const Span& span);
+    void read_end(PairFollower& follower, const Span& span) {
+        read_end(follower, span, follower.part(0.5 - std::min(1.0, kEnd / span.heard), 0.5));
+    }
 
     /// Least-squares slope over the last two seconds, hertz a second; empty before one is seen.
     std::optional<double> drift() const;
     /// Over the newest kNow, while the mean over the span says how they beat half a span ago.
     const std::optional<BeatReading>& now() const { return now_; }
+    /// Over the newest kEnd, as last judged.
+    Hertz latest() const { return Hertz{paces_.back().part.beat}; }
     /// The span has grown too long: the whole no longer says what its end says.
     bool outgrown() const { return outgrown_; }
     /// A pair that beat a few seconds ago hardly does: the pipe was moved there, or through it.
     bool came_near() const { return came_near_; }
 
   private:
+    void read_end(PairFollower& follower, const Span& span, const PairFollower::Part& late);
     void add(Seconds at, const PairFollower::Part& part);
     /// By how much wander alone makes parts of a span differ, at most (hertz, where they meet).
     static double most_wander(const PairFollower& follower, const Span& span);
@@ -55,6 +61,7 @@ class PairPace {
     };
     std::vector<Pace> paces_;
     std::optional<BeatReading> now_;
+    double going_ = 0.0;  // by how much the halves last differed, while that is a movement
     bool outgrown_ = false, came_near_ = false;
 };
 

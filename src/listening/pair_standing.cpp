@@ -99,7 +99,7 @@ void PairListener::State::await_another() {
     const bool again = joining.looked(sound.end(), filling);
     if (filling) watch().learn();
     if (again && !follower.two()) return;
-    from = std::max(*spoken, back(longest()));
+    hear_from(std::max(*spoken, back(longest())));
     steady_since = from;
     joining.restart(sound.end());
     looked_again = true;
@@ -121,7 +121,7 @@ void PairListener::State::follow_movement() {
     if (follower.two()) pace.read_end(follower, pace_span(since(at)));
     if (since(steady_since) < kStandsAgain) return;
     moving = false;
-    from = at;
+    hear_from(at);
     looked_again = false;
 }
 
@@ -129,11 +129,13 @@ void PairListener::State::tick() {
     const FrameIndex at = std::max(from, back(longest()));
     ticked = sound.end();
     // Two in tune may be the reference alone, and the pipe come yet, or be missed.
-    const bool unsure = !follower.two() || follower.weak() || follower.reading().under;
+    // What was moved to where it hardly beats is known from before.
+    const bool moved = read_from > at;
+    const bool unsure = !follower.two() || follower.weak() || (follower.reading().under && !moved);
     const bool due =
         looked_again ? unsure && since(searched) > patience : since(from) > kSecondLook;
     if (due) {
-        if (!looked_again) from = from + std::llround(kSettles.count() * sound.rate().value());
+        if (!looked_again) hear_from(from + std::llround(kSettles.count() * sound.rate().value()));
         const bool was_two = follower.two();
         if (looked_again) patience = std::min(2.0 * patience, kLooksSeldom);
         looked_again = true;
@@ -143,7 +145,7 @@ void PairListener::State::tick() {
         if (!was_two && follower.two()) alone.forget();
         return;
     }
-    if (!follower.follow(at, sound.end(), hidden.ended())) return;
+    if (!follower.follow(at, std::max(at, read_from), sound.end(), hidden.ended())) return;
     if (!follower.two()) {
         // Two that beat slowly pass for one while they stand against each other.
         if (heard_both && !watch().pipe_missing()) return;
@@ -154,12 +156,18 @@ void PairListener::State::tick() {
 }
 
 void PairListener::State::judge_pace() {
-    pace.judge(follower, pace_span(std::min(since(from), longest())));
+    pace.judge(follower, pace_span(shown_span()));
     hearing.drift_hz_a_second = pace.drift();
     // A path that was followed through the pure interval may as well have turned back there.
     if (pace.came_near()) return begin_movement();
     if (!pace.outgrown()) return;
-    from = back(PairPace::kEnd);
+    // How two share the sound is told by all of it, unless its end tells that too.
+    read_from = back(PairPace::kEnd);
+    if (std::abs(pace.latest().value()) * PairPace::kEnd.count() > kShared) from = read_from;
+    if (!pace.now()) {
+        follower.read(read_from);
+        pace.read_end(follower, pace_span(shown_span()));
+    }
     shown.forget();
     looked_again = true;
 }

@@ -72,6 +72,7 @@ struct PairListener::State {
     PairPace::Span pace_span(Seconds heard) const {
         return {heard, sound.end(), sound.rate(), Hertz{meets()}};
     }
+    void hear_from(FrameIndex at) { from = read_from = at; }
     bool look(FrameIndex from, double doubt = 1.0);
     bool shared() const {
         const Seconds span = std::min(since(from), longest());
@@ -84,7 +85,7 @@ struct PairListener::State {
                                            expected->reference_sd, since(from));
     }
     Seconds shown_span() const {
-        return moving ? look_span(kMovingLook) : std::min(since(from), longest());
+        return moving ? look_span(kMovingLook) : std::min(since(read_from), longest());
     }
     Seconds longest() const {
         return expected->reference < kBassPairBelow ? kLongestBass : kLongest;
@@ -119,6 +120,7 @@ struct PairListener::State {
     FrameIndex begins;        // something stands out since
     double wind = 0.0;        // power at the tones' places when something stood out there
     FrameIndex from;          // the span heard
+    FrameIndex read_from;     // what is read of it: later, after a movement
     FrameIndex ticked;        // last looked at
     FrameIndex steady_since;  // nothing moved since
     bool both = false;        // two were heard on this key since it went down

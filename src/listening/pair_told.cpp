@@ -41,6 +41,11 @@ constexpr double kNoUnrest = 60.0;
 /// What passed for that once has to grow to so many times as much before it is a pipe, or a search
 /// has to say so.
 constexpr double kNoLongerUnrest = 4.0;
+/// Of a pipe that was moved: so many turns before tell how the two share the sound now, unless the
+/// reference was heard alone.
+constexpr double kShares = 0.7;
+/// Unrest of a tone's partials, in amplitude, that no pipe has.
+constexpr double kRestless = 0.2;
 /// A mean pitch isn't defined more narrowly (relative).
 constexpr double kDefined = 6e-7;
 constexpr double kLiveRustle = 4.0;
@@ -97,15 +102,16 @@ void PairFollower::answer() {
             explains_ ||
             listening::holds_two(heard, in_tune_ ? kNoLongerUnrest * kInaudible : kInaudible);
         in_tune_ = !audible && !pipe_has_own();
-        const double unrest =
-            explains_ ? 1.0 : kInaudible * slow(reading_.beat.value() * model_.means_over_s());
-        weak_ = !audible || !listening::holds_two(
-                                heard, std::max(passing(Seconds{model_.means_over_s()}), unrest));
-        const Hertz seen{turns_seen() / (model_.means_over_s() * (weak_ ? 1 : highest_meeting()))};
+        const double turns = turns_heard();
+        const double unrest = explains_ ? 1.0 : kInaudible * slow(turns);
+        weak_ = !audible ||
+                !listening::holds_two(heard, std::max(passing(Seconds{both_heard_s()}), unrest));
+        const double needed = turns_seen() / (weak_ ? 1 : highest_meeting());
+        const Hertz seen{needed / model_.means_over_s()};
         const Hertz size{std::abs(reading_.beat.value())};
         if (in_tune_)
             say_in_tune(seen);
-        else if (size < seen || weak_)
+        else if (turns < needed || weak_)
             reading_.under = std::max(seen, reading_.under.value_or(size + reading_.beat_sd * 2.0));
         if (!reading_.under) side_ = std::copysign(1.0, reading_.beat.value());
     } else {
@@ -144,6 +150,37 @@ double PairFollower::turns_seen() const {
     }
     if (pipe_has_own()) return kSeenOwn;
     return model_.nominal_hz[1] < kBassBelow_hz ? kSeenBass : kSeen;
+}
+
+double PairFollower::both_heard_s() const {
+    if (!moved_) return model_.means_over_s();
+    return std::min(model_.span_s, 0.5 * model_.span_s - model_.pipe_from_s);
+}
+
+/// How far they turned against each other, at their first meeting, while both were heard.
+double PairFollower::turns_heard() const {
+    const double read = std::abs(reading_.beat.value()) * model_.means_over_s();
+    if (!moved_ || restless()) return read;
+    const double heard = fit_.turns(modes_.front(), 0.5 * model_.span_s - both_heard_s(),
+                                    {request_.reference_partial, request_.pipe_partial});
+    return heard > kShares || hears_before(to_) ? heard : read;
+}
+
+/// One of them hardly keeps its partials' levels: it is what two that sound as one leave over.
+bool PairFollower::restless() const {
+    const PairState& state = modes_.front();
+    for (const std::size_t i : {std::size_t{0}, std::size_t{1}}) {
+        double power = 0.0, unrest = 0.0;
+        for (std::size_t b = 0; b < bands_.size(); ++b) {
+            const PairState::Band& band = state.bands[b];
+            if ((i == 0 ? bands_[b].line.reference_partial : bands_[b].line.pipe_partial) == 0)
+                continue;
+            power += band.level[i];
+            unrest += band.level[i] * band.unrest[i] * band.unrest[i];
+        }
+        if (unrest > kRestless * kRestless * power) return true;
+    }
+    return false;
 }
 
 /// How strong both tones are where they meet, in the lowest lines too.

@@ -273,32 +273,6 @@ TEST(PairListener, TheLastKeysPipeThatDiesAwayIsNotThePipeThatIsAwaited) {
     }
 }
 
-TEST(PairListener, APipeBroughtThroughThePureIntervalIsFollowed) {
-    for (const std::uint64_t seed : {1u, 2u, 3u})
-        for (const double hz : {523.0, 1047.0}) {
-            const auto reference = test::wander(0.2, seed), pipe = test::wander(0.2, seed + 77);
-            const auto moved = [&](double t) {
-                return pipe(t) - 4.0 + 3.0 * std::clamp(t - 5.0, 0.0, 3.0);
-            };
-            Scene scene(kRate, 9.0, seed);
-            scene.add(Tone{.hz = hz, .from_s = 0.3, .cents = reference, .phase_seed = seed});
-            scene.add(Tone{.hz = hz, .from_s = 2.3, .cents = moved, .phase_seed = seed + 9});
-            scene.add_white(0.1, 35.0);
-            const auto moments = listen(scene, {.reference_hz = hz});
-            for (const auto& [t, hearing] : moments) {
-                if (t < 3.5 || !hearing.reading || hearing.reading->under) continue;
-                // Half a second late at most.
-                const double now = moved(t) - reference(t), then = moved(t - 0.5) - reference(t);
-                EXPECT_NEAR(hearing.reading->cents.value(), 0.5 * (now + then),
-                            0.5 * (now - then) + 0.6)
-                    << t << " s, " << hz << " Hz, seed " << seed;
-            }
-            const PairHearing& stands = at(moments, 8.8);
-            ASSERT_TRUE(stands.reading) << hz << " Hz, seed " << seed;
-            EXPECT_NEAR(stands.reading->cents.value(), 5.0, 0.6) << hz << " Hz, seed " << seed;
-        }
-}
-
 TEST(PairListener, TightensAtRest) {
     const Awaited awaited;
     const auto moments = listen(both(awaited, 0.35, -3.0, 4.0), awaited);
