@@ -123,6 +123,7 @@ void PairListener::State::begin_again(FrameIndex at) {
     moving = false;
     before.reset();
     looked_again = false;
+    moved_at.reset();
     hidden.clear();
     changes.restart(sound.end());
     joining.restart(sound.end());
@@ -211,8 +212,10 @@ void PairListener::State::report() {
     if (hidden.now() || changes.falling() || !follower.two() || missing) return;
     told = told || follower.surely_two() || watch().pipe_sounds();
     hearing.perhaps_both = !told;
-    hearing.reading = shown.take(pace.now().value_or(follower.reading()), shown_span(),
-                                 Hertz{meets()}, moving || pace.now());
+    BeatReading reading = pace.now().value_or(follower.reading());
+    reading.beat_sd = Hertz{std::hypot(reading.beat_sd.value(), pace.astray().value())};
+    const bool going = moving || pace.now() || pace.astray() > Hertz{0.0};
+    hearing.reading = shown.take(reading, shown_span(), Hertz{meets()}, going);
     if (hearing.reading) hearing.heard = pace.now() ? PairPace::kNow : shown_span();
 }
 

@@ -48,7 +48,7 @@ bool differ(const PairFollower::Part& one, const PairFollower::Part& other, doub
 void PairPace::clear() {
     paces_.clear();
     now_.reset();
-    going_ = 0.0;
+    going_ = astray_ = 0.0;
     outgrown_ = came_near_ = false;
 }
 
@@ -81,13 +81,19 @@ void PairPace::judge(PairFollower& follower, const Span& span) {
 /// `late`: over the newest kEnd.
 void PairPace::read_end(PairFollower& follower, const Span& span, const PairFollower::Part& late) {
     now_.reset();
+    astray_ = 0.0;
     if (follower.weak() || follower.reading().under) return;
     const auto first = follower.part(-0.5, 0.0);
     const auto second = follower.part(0.0, 0.5);
     const double change = second.beat - first.beat;
-    const double least = most_wander(follower, span) * (change * going_ > 0.0 ? kGoesOn : 1.0);
+    const double wander = most_wander(follower, span), usual = kGoesOn * wander;
+    const double least = change * going_ > 0.0 ? usual : wander;
     going_ = 0.0;
-    if (!differ(first, second, least)) return;
+    if (!differ(first, second, least)) {
+        if (span.moved && std::abs(change) > usual)
+            astray_ = std::sqrt(change * change - usual * usual);
+        return;
+    }
     going_ = change;
     const Seconds half = 0.5 * span.heard;
     now_ = follower.reading();

@@ -20,7 +20,8 @@ class PairPace {
         Seconds heard;
         FrameIndex end;
         SampleRate rate;
-        Hertz meets;  ///< where the two meet first
+        Hertz meets;         ///< where the two meet first
+        bool moved = false;  ///< it begins where the pipe was seen to move
     };
     /// The end of a span, which is compared with the whole.
     static constexpr Seconds kEnd{0.6};
@@ -41,6 +42,9 @@ class PairPace {
     std::optional<double> drift() const;
     /// Over the newest kNow, while the mean over the span says how they beat half a span ago.
     const std::optional<BeatReading>& now() const { return now_; }
+    /// How far the mean over the span may be from how they beat now, where what was seen to move
+    /// may go on too slowly to be seen; else 0.
+    Hertz astray() const { return Hertz{astray_}; }
     /// Over the newest kEnd, as last judged.
     Hertz latest() const { return Hertz{paces_.back().part.beat}; }
     /// The span has grown too long: the whole no longer says what its end says.
@@ -62,6 +66,7 @@ class PairPace {
     std::vector<Pace> paces_;
     std::optional<BeatReading> now_;
     double going_ = 0.0;  // by how much the halves last differed, while that is a movement
+    double astray_ = 0.0;
     bool outgrown_ = false, came_near_ = false;
 };
 

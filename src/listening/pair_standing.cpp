@@ -121,6 +121,7 @@ void PairListener::State::follow_movement() {
     if (follower.two()) pace.read_end(follower, pace_span(since(at)));
     if (since(steady_since) < kStandsAgain) return;
     moving = false;
+    moved_at = sound.end();
     hear_from(at);
     looked_again = false;
 }
@@ -162,6 +163,7 @@ void PairListener::State::judge_pace() {
     if (pace.came_near()) return begin_movement();
     if (!pace.outgrown()) return;
     // How two share the sound is told by all of it, unless its end tells that too.
+    moved_at = sound.end();
     read_from = back(PairPace::kEnd);
     if (std::abs(pace.latest().value()) * PairPace::kEnd.count() > kShared) from = read_from;
     if (!pace.now()) {

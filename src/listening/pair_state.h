@@ -70,9 +70,10 @@ struct PairListener::State {
     void follow_movement();
     void judge_pace();
     PairPace::Span pace_span(Seconds heard) const {
-        return {heard, sound.end(), sound.rate(), Hertz{meets()}};
+        return {heard, sound.end(), sound.rate(), Hertz{meets()}, moved_lately()};
     }
     void hear_from(FrameIndex at) { from = read_from = at; }
+    bool moved_lately() const { return moved_at && since(*moved_at) < longest(); }
     bool look(FrameIndex from, double doubt = 1.0);
     bool shared() const {
         const Seconds span = std::min(since(from), longest());
@@ -117,13 +118,14 @@ struct PairListener::State {
     std::optional<PairExpectation> expected;
 
     Stage stage = Stage::silent;
-    FrameIndex begins;        // something stands out since
-    double wind = 0.0;        // power at the tones' places when something stood out there
-    FrameIndex from;          // the span heard
-    FrameIndex read_from;     // what is read of it: later, after a movement
-    FrameIndex ticked;        // last looked at
-    FrameIndex steady_since;  // nothing moved since
-    bool both = false;        // two were heard on this key since it went down
+    FrameIndex begins;     // something stands out since
+    double wind = 0.0;     // power at the tones' places when something stood out there
+    FrameIndex from;       // the span heard
+    FrameIndex read_from;  // what is read of it: later, after a movement
+    FrameIndex ticked;     // last looked at
+    std::optional<FrameIndex> moved_at;  // was seen to move last
+    FrameIndex steady_since;             // nothing moved since
+    bool both = false;                   // two were heard on this key since it went down
     bool heard_both = false;  // and that hasn't been silent since, whatever else began again
     bool told = false;        // and that beyond doubt
     bool moving = false, looked_again = false;

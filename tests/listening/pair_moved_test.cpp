@@ -8,6 +8,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <functional>
+#include <numbers>
 #include <utility>
 
 #include <gtest/gtest.h>
@@ -107,6 +108,30 @@ TEST(PairListener, ABassPipeIsFollowedWhereItHardlyBeats) {
             }
     EXPECT_GT(values, 0.9 * while_moved);
     EXPECT_LT(late, 0.1 * values);
+}
+
+// No faster than a pipe wanders in a second or two, so that it isn't seen at once.
+TEST(PairListener, WhatABassPipesSlowMovementLeavesIsInTheUncertainty) {
+    int while_moved = 0, values = 0, within[2] = {};
+    for (const std::uint64_t seed : {1u, 2u, 3u})
+        for (const double hz : {98.0, 131.0})
+            for (const double from : {-4.0, -1.5}) {
+                const Moved moved{hz, from, 1.0, seed};
+                moved.hear([&](double t, const PairHearing& hearing) {
+                    if (t < 5.6 || t > 8.0) return;
+                    ++while_moved;
+                    if (!is_value(hearing)) return;
+                    ++values;
+                    const double off = hearing.reading->cents.value() - moved.apart(t);
+                    const double cent = hz * std::numbers::ln2 / 1200.0;
+                    const double sd = hearing.reading->beat_sd.value() / cent;
+                    for (const int times : {1, 2})
+                        if (std::abs(off) < times * sd) ++within[times - 1];
+                });
+            }
+    EXPECT_GT(values, 0.85 * while_moved);
+    EXPECT_GT(within[0], 0.5 * values);
+    EXPECT_GT(within[1], 0.77 * values);
 }
 
 // The click of a pipe's speech isn't one of those that hide the two: what the reference was before
