@@ -3,6 +3,7 @@
 #include "app/chamber.h"
 #include "app/commands.h"
 #include "app/day_options.h"
+#include "app/number_checks.h"
 #include "organ/tuning_order.h"
 
 #include <algorithm>
@@ -134,7 +135,7 @@ void add_chamber_command(CLI::App& app, ExitCode& code) {
                       "they will agree at the organ's own temperature");
     command->add_option("--device", options.device, "an input of `rankwright inputs`");
     command->add_option("--channel", options.channel, "this channel of the recording, from 1")
-        ->check(CLI::PositiveNumber);
+        ->check(above_zero());
     arguments->day.add_to(*command);
     command->add_option("--book", options.book,
                         "the tuning book (default: the usual one; of simulated pipes one of their "
@@ -151,7 +152,7 @@ void add_chamber_command(CLI::App& app, ExitCode& code) {
             "simulated: one who sees only the screen does the work")
         ->check(CLI::IsMember({"simulated", "you"}));
     command->add_option("--for", arguments->lasting, "leave after so many seconds")
-        ->check(CLI::PositiveNumber);
+        ->check(above_zero());
     command->add_option("--screenshot", options.screenshot,
                         "before leaving, save the window as PNG");
     command->add_flag("--print", options.print, "print readings on stdout as they come");

@@ -1,6 +1,7 @@
 #include "app/day_options.h"
 
 #include "app/commands.h"
+#include "app/number_checks.h"
 #include "core/nearest_word.h"
 #include "organ/air.h"
 
@@ -35,11 +36,11 @@ void DayOptions::add_to(CLI::App& command) {
     command.add_option("--temperature", temperature,
                        "at the pipes of the reference: 21.3C or 70.4F");
     command.add_option("--humidity", humidity, "relative humidity there, in per cent")
-        ->check(CLI::Range(0.0, 100.0));
+        ->check(within(0.0, 100.0));
     command.add_option("--place", places,
                        "a division with a thermometer of its own, as Swell=21.3C; may be repeated");
     command.add_option("--pitch", pitch, "the A that the organ stands at today, in Hz")
-        ->check(CLI::Range(300.0, 600.0));
+        ->check(within(300.0, 600.0));
 }
 
 Result<organ::Day> DayOptions::day_at(const organ::Instrument& instrument) const {

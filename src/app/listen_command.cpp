@@ -2,6 +2,7 @@
 #include "app/commands.h"
 #include "app/heard_options.h"
 #include "app/json_output.h"
+#include "app/number_checks.h"
 #include "app/recorded_input.h"
 #include "capture/recording_source.h"
 #include "listening/mains.h"
@@ -173,7 +174,7 @@ void add_listen_command(CLI::App& app, ExitCode& code) {
     CLI::App* command = app.add_subcommand("listen", "Hear one pipe and say its pitch");
     options->add_to(*command, "a WAV or FLAC recording");
     command->add_option("--near", options->near, "its pitch within a semitone, in Hz")
-        ->check(CLI::Range(10.0, 20000.0));
+        ->check(within(10.0, 20000.0));
     command->callback([options, &code] {
         code = options->file.empty() ? listen_live(*options) : listen_to_file(*options);
     });

@@ -3,6 +3,7 @@
 #include "app/commands.h"
 #include "app/day_options.h"
 #include "app/json_output.h"
+#include "app/number_checks.h"
 #include "app/recorded_input.h"
 #include "app/survey_book.h"
 #include "organ/note.h"
@@ -222,12 +223,11 @@ void add_survey_command(CLI::App& app, ExitCode& code) {
     command->add_option("--stop", options->stop, "the stop that was played: Stop or Division/Stop")
         ->required();
     command->add_option("--row", options->row, "of a mixture: the row that wasn't muted, from 1")
-        ->check(CLI::PositiveNumber);
+        ->check(above_zero());
     command->add_option("--channel", options->channel, "this channel alone, from 1")
-        ->check(CLI::PositiveNumber);
-    command->add_option("--from", options->from, "begin here, in seconds")
-        ->check(CLI::NonNegativeNumber);
-    command->add_option("--to", options->to, "end here, in seconds")->check(CLI::NonNegativeNumber);
+        ->check(above_zero());
+    command->add_option("--from", options->from, "begin here, in seconds")->check(not_negative());
+    command->add_option("--to", options->to, "end here, in seconds")->check(not_negative());
     options->day.add_to(*command);
     command->add_option("--book", options->book,
                         "keep it in this tuning book, and show last time's figures from there");
