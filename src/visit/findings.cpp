@@ -119,7 +119,14 @@ class Finder {
         if (today.contradicted) add(FindingKind::day, today.explanation);
     }
 
+    // Of another stop nothing else can be said.
+    bool is_another_stop() const {
+        return std::any_of(result_.faults.begin(), result_.faults.end(),
+                           [](const auto& fault) { return fault.kind == FaultKind::wrong_stop; });
+    }
+
     void of_trends() {
+        if (is_another_stop()) return;
         if (trends_.rank != Cents{0.0}) {
             const double cents = trends_.rank.value();
             add(FindingKind::trend,
@@ -191,10 +198,7 @@ class Finder {
     }
 
     std::vector<Finding> out_of_tune() const {
-        // Of another stop nothing can be said.
-        if (std::any_of(result_.faults.begin(), result_.faults.end(),
-                        [](const auto& fault) { return fault.kind == FaultKind::wrong_stop; }))
-            return {};
+        if (is_another_stop()) return {};
         std::vector<Finding> astray;
         for (const SurveyReading& reading : last_of_each_key()) {
             const Cents trend = trends_.of(reading.pipe.midi);

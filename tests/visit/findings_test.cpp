@@ -105,6 +105,15 @@ TEST_F(FindingsTest, AChestSideThatHasGoneIsOneFinding) {
     EXPECT_TRUE(find(FindingKind::trend).empty() || !trends_of(surveyed()).c_side);
 }
 
+TEST_F(FindingsTest, AnotherStopsPitchIsNoTrendOfThisOne) {
+    for (auto& [key, cents] : off)
+        cents -= 1208.0;
+    faults = {{FaultKind::wrong_stop, {}, {}, Cents{-1200.0}, {}, {}, {}}};
+    const auto all = find();
+    ASSERT_EQ(all.size(), 1U);
+    EXPECT_EQ(all[0].kind, FindingKind::wrong_stop);
+}
+
 TEST_F(FindingsTest, SixtyPipesAstrayAnyWayAreNoTrend) {
     for (auto& [key, cents] : off)
         cents = std::normal_distribution<double>(0.0, 6.0)(random);
