@@ -324,7 +324,7 @@ overlay::Snapshot make_snapshot(const SnapshotInputs& in) {
     if (in.run.hears_pipe_before()) clear_figures(out);
     out.unanswered = in.run.is_unanswered();
     out.pitch_of_day = organ::pitch_of(in.run.instrument(), in.run.day());
-    out.pitch_measured = in.run.day().pitch.has_value();
+    out.pitch_measured = in.run.pitch_today().is_told();
     out.temperature = in.run.day().temperature;
     out.humidity = in.run.day().humidity;
     out.input_name = in.source.name;

@@ -11,7 +11,14 @@ constexpr std::size_t kEnough = 3;
 
 void PitchToday::give(std::optional<Hertz> a) {
     given_ = a;
+    only_held_ = false;
     drift_when_given_ = a ? follower_.drift() : Cents{0.0};
+}
+
+void PitchToday::hold(Hertz a) {
+    const bool told = is_told();
+    give(a);
+    only_held_ = !told;
 }
 
 void PitchToday::heard(Seconds at, const organ::ReferenceReading& reference,

@@ -18,6 +18,11 @@ class PitchToday {
     /// Typed, or taken from one pipe: it stands, but for the drift from now on. Empty: as measured.
     void give(std::optional<Hertz> a);
     bool is_given() const { return given_.has_value(); }
+    /// Pipes were tuned to it: it stands from now on as a given one does, but if nobody had told or
+    /// measured it, that isn't so now.
+    void hold(Hertz a);
+    /// There is an A, and it was told or measured.
+    bool is_told() const { return a().has_value() && !only_held_; }
     /// A reference reads so at a time of the stream, again and again while its pipe is worked at.
     /// Readings less sure than a cent tell nothing, and reeds don't go with the air.
     void heard(Seconds at, const organ::ReferenceReading& reference, const organ::Day& air);
@@ -38,6 +43,7 @@ class PitchToday {
     const organ::Instrument& instrument_;
     std::optional<Hertz> given_;
     std::optional<Hertz> measured_;
+    bool only_held_ = false;
     Cents drift_when_given_{0.0};
     std::vector<organ::ReferenceReading> first_;  ///< as each was first heard, less the drift then
     std::vector<bool> done_;                      ///< of each: that first visit is over

@@ -357,7 +357,7 @@ bool Run::follow(const tuning::PairedState& state) {
 void Run::hold_pitch() {
     if (options_.job != Job::from_reference || pitch_.is_given() || named_reference_of(pipe()))
         return;
-    pitch_.give(organ::pitch_of(instrument_, day_));
+    pitch_.hold(organ::pitch_of(instrument_, day_));
     day_.pitch = pitch_.a();
     if (!noted_pitch_) noted_pitch_ = day_.pitch;
 }

@@ -247,6 +247,18 @@ TEST_F(RunDone, ThePitchToWhichTheReferencesWereTunedStaysThatOfTheDay) {
     EXPECT_NEAR(interval(instrument.a, *run.day().pitch).value(), 0.0, 1e-6);
 }
 
+// Nobody had told or heard it: the window goes on saying so.
+TEST_F(RunDone, ThePitchToWhichPipesWereTunedIsNotTherebyMeasured) {
+    visit::Run run = begin("Octave 4");
+    EXPECT_FALSE(run.pitch_today().is_told());
+    tune_alone(run);
+    run.rest();
+    EXPECT_TRUE(run.day().pitch);
+    EXPECT_FALSE(run.pitch_today().is_told());
+    run.set_pitch(Hertz{441.0});
+    EXPECT_TRUE(run.pitch_today().is_told());
+}
+
 // What a pipe heard alone is put to is known from all that was heard of its reference: as that was
 // left, and beside each pipe tuned from it.
 TEST_F(RunDone, AReferenceIsKnownFromWhatWasHeardOfItBefore) {
