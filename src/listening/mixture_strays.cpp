@@ -13,16 +13,16 @@ constexpr double kNearest_cents = 25.0, kFarthest_cents = 60.0;
 constexpr double kSkirt_cycles = 4.0;  // of a partial's line, over the span
 constexpr double kSkirt_cents = 3.0;
 /// Of the loudest pipe's power: what leaks is softer.
-constexpr double kLeast = 0.01;
-constexpr double kLouder = 10.0;  // than what was taken for the pipe
-constexpr double kStandsOut = 100.0;
+constexpr double kLeastStray = 0.01;
+constexpr double kStrayLouder = 10.0;  // than what was taken for the pipe
+constexpr double kStrayStandsOut = 100.0;
 
-double power_of(const MixturePipeReading& pipe) {
+double power_heard(const MixturePipeReading& pipe) {
     return pipe.level ? std::pow(10.0, 0.1 * pipe.level->value()) : 0.0;
 }
 
 // Whether a partial of anything heard stands there.
-bool explained(const MixtureReading& reading, double hz, double seconds) {
+bool is_partial_heard(const MixtureReading& reading, double hz, double seconds) {
     const double skirt = std::max(kSkirt_cycles / seconds, kSkirt_cents * kCent * hz);
     const auto has_partial = [&](const MixturePipeReading& pipe) {
         if (!pipe.hz) return false;
@@ -47,7 +47,7 @@ Stray strongest_beside(const MixtureReading& reading, const MixtureSound& sound,
     for (double beside = inner; beside <= reach; beside += step)
         for (const double hz : {nominal_hz - beside, nominal_hz + beside}) {
             const double power = sound.noise.line_power(hz, hz);
-            if (power <= strongest.power || explained(reading, hz, sound.seconds)) continue;
+            if (power <= strongest.power || is_partial_heard(reading, hz, sound.seconds)) continue;
             strongest = {power, interval(Hertz{nominal_hz}, Hertz{hz}).value()};
         }
     return strongest;
@@ -59,7 +59,7 @@ void name_strays(MixtureReading& reading, const MixtureSound& sound,
                  const MixtureRequest& request) {
     double loudest = 0.0, highest_hz = 0.0, lowest_hz = 1e9;
     for (const MixturePipeReading& pipe : reading.pipes) {
-        loudest = std::max(loudest, power_of(pipe));
+        loudest = std::max(loudest, power_heard(pipe));
         highest_hz = std::max(highest_hz, pipe.ratio.value() * request.unison.value());
         lowest_hz = std::min(lowest_hz, pipe.ratio.value() * request.unison.value());
     }
@@ -74,8 +74,8 @@ void name_strays(MixtureReading& reading, const MixtureSound& sound,
         const double noise = 4.0 * sound.noise.variance(nominal_hz - aside, nominal_hz + aside) /
                              (sound.seconds * sound.rate.value());
         const Stray stray = strongest_beside(heard, sound, nominal_hz);
-        if (stray.power <
-            std::max({kLeast * loudest, kLouder * power_of(pipe), kStandsOut * noise, 1e-30}))
+        if (stray.power < std::max({kLeastStray * loudest, kStrayLouder * power_heard(pipe),
+                                    kStrayStandsOut * noise, 1e-30}))
             continue;
         const PureRatio ratio = pipe.ratio;
         pipe = {};

@@ -230,8 +230,7 @@ void AgainstReference::judge(const listening::PairHearing& pair, const listening
 // A reference alone may pass for two in tune: until the two are told, the pipe may yet come, or be
 // silent. What was read before it came says nothing of it.
 bool AgainstReference::pipe_has_come(const listening::PairHearing& pair) {
-    const bool told =
-        !pair.perhaps_both && (!pair.reading->under || heard_alone_.heard_in(pair.tone));
+    const bool told = !pair.perhaps_both;
     if (!since_key_.both && since_key_.heard && told) {
         standing_.restart();
         since_key_.pipe_came = state_.at;
