@@ -27,6 +27,11 @@ constexpr double kKnown = 1e-3;
 constexpr double kNoJoining_db = 3.8;
 constexpr double kClear = 10.0;  // of the noise, in power
 constexpr Seconds kLevelBefore{0.6}, kMoment{0.4};
+/// A path's cosines leave it the same pitch at both ends of the span. What is moved ends at
+/// another, and turns back to it before what is heard, in this share of what that has over
+/// kHardlyMoves.
+constexpr double kFree = 0.2;
+constexpr Seconds kHardlyMoves{0.6};
 /// Two that hardly beat are looked for here too, in turns from the best.
 constexpr std::array<double, 4> kBeatsTried{-0.6, -0.2, 0.2, 0.6};
 
@@ -62,14 +67,23 @@ bool PairFollower::hears_before(FrameIndex to) const {
 /// granted there. What is asked for are the means from `read_from` on.
 void PairFollower::hear_window(FrameIndex from, FrameIndex read_from, FrameIndex to,
                                std::span<const HiddenSpan> hidden) {
-    const FrameIndex first = hears_before(to) ? before_->from : from;
+    const bool moves = two_ && (moved_ || !reading_.under);
+    const auto free =
+        !moves ? 0
+               : std::llround(kFree *
+                              std::max(0.0, (duration(to - from, rate_) - kHardlyMoves).count()) *
+                              rate_.value());
+    const FrameIndex first = hears_before(to) ? before_->from : from + -free;
     const auto from_middle = [&](FrameIndex at) {
         return 0.5 * (duration(at - first, rate_) - duration(to - at, rate_)).count();
     };
     if (!hears_before(to)) {
-        set_model(from, to, kMostTogether);
+        set_model(first, to, kMostTogether);
         model_.means_from_s = from_middle(read_from);
-        return stream_.window(from, to, hidden, bands_);
+        stream_.window(from, to, hidden, bands_);
+        for (PairBand& band : bands_)
+            band.first_s += 0.5 * duration(from - first, rate_).count();
+        return;
     }
     set_model(first, to, kMostFromBefore);
     model_.pipe_from_s = from_middle(before_->both_from);

@@ -23,6 +23,8 @@ constexpr Cents kMoved{3.0};
 /// What is seen to move goes on, in the same sense, unless its parts differ by less than this share
 /// of that.
 constexpr double kGoesOn = 0.35;
+/// By this share of it they usually do at rest.
+constexpr double kUsual = 0.5;
 
 /// What is read is so long after the middle of kNow: on to its end, a movement that stops would be
 /// overshot by more.
@@ -86,8 +88,8 @@ void PairPace::read_end(PairFollower& follower, const Span& span, const PairFoll
     const auto first = follower.part(-0.5, 0.0);
     const auto second = follower.part(0.0, 0.5);
     const double change = second.beat - first.beat;
-    const double wander = most_wander(follower, span), usual = kGoesOn * wander;
-    const double least = change * going_ > 0.0 ? usual : wander;
+    const double wander = most_wander(follower, span), usual = kUsual * wander;
+    const double least = wander * (change * going_ > 0.0 ? kGoesOn : 1.0);
     going_ = 0.0;
     if (!differ(first, second, least)) {
         if (span.moved && std::abs(change) > usual)

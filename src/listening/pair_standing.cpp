@@ -133,8 +133,9 @@ void PairListener::State::tick() {
     // What was moved to where it hardly beats is known from before.
     const bool moved = read_from > at;
     const bool unsure = !follower.two() || follower.weak() || (follower.reading().under && !moved);
-    const bool due =
-        looked_again ? unsure && since(searched) > patience : since(from) > kSecondLook;
+    // What moves is looked through when it stands.
+    const bool due = looked_again ? unsure && since(searched) > patience
+                                  : since(from) > kSecondLook && !pace.now();
     if (due) {
         if (!looked_again) hear_from(from + std::llround(kSettles.count() * sound.rate().value()));
         const bool was_two = follower.two();

@@ -21,18 +21,19 @@ using test::Tone;
 
 constexpr double kRate = 48000.0;
 
-/// A unison: the reference sounds from 0.3 s on, the pipe from 2.3 s on, and is moved from 5 to 8
-/// s.
+/// A unison: the reference sounds from 0.3 s on, the pipe from 2.3 s on, and is moved for three
+/// seconds.
 struct Moved {
     double hz, from_cents, cents_a_second;
     std::uint64_t seed;
     double seconds = 9.0;
     double wander_cents = 0.2;
+    double moved_from_s = 5.0;
     std::function<double(double)> reference = test::wander(wander_cents, seed);
     std::function<double(double)> pipe = test::wander(wander_cents, seed + 77);
 
     double of_pipe(double t) const {
-        return pipe(t) + from_cents + cents_a_second * std::clamp(t - 5.0, 0.0, 3.0);
+        return pipe(t) + from_cents + cents_a_second * std::clamp(t - moved_from_s, 0.0, 3.0);
     }
     /// Cents apart.
     double apart(double t) const { return of_pipe(t) - reference(t); }
@@ -107,6 +108,33 @@ TEST(PairListener, ABassPipeIsFollowedWhereItHardlyBeats) {
                     << hz << " Hz, seed " << seed << ", " << pace << " cents a second";
             }
     EXPECT_GT(values, 0.9 * while_moved);
+    EXPECT_LT(late, 0.1 * values);
+}
+
+// When it was heard alone is long past.
+TEST(PairListener, APipeThatHasStoodForLongIsFollowed) {
+    int while_moved = 0, values = 0, late = 0;
+    for (const std::uint64_t seed : {1u, 2u})
+        for (const double hz : {131.0, 523.0})
+            for (const auto& [from, pace] : {std::pair{-4.0, 3.0}, std::pair{7.0, -6.0}}) {
+                const Moved moved{.hz = hz,
+                                  .from_cents = from,
+                                  .cents_a_second = pace,
+                                  .seed = seed,
+                                  .seconds = 16.5,
+                                  .moved_from_s = 13.5};
+                moved.hear([&](double t, const PairHearing& hearing) {
+                    if (t < 14.2) return;
+                    ++while_moved;
+                    if (!is_value(hearing)) return;
+                    ++values;
+                    const double now = moved.apart(t), then = moved.apart(t - 0.5);
+                    const double read = hearing.reading->cents.value();
+                    if (read < std::min(then, now) - 0.3 || read > std::max(then, now) + 0.3)
+                        ++late;
+                });
+            }
+    EXPECT_GT(values, 0.8 * while_moved);
     EXPECT_LT(late, 0.1 * values);
 }
 
