@@ -112,6 +112,7 @@ class PairFollower {
     double turns_seen() const;
     double both_heard_s() const;
     bool restless() const;
+    bool on_same_side() const;
     double turns_heard() const;
     PairPlace powers() const;
     void say_in_tune(Hertz under);

@@ -146,11 +146,13 @@ void PairFollower::say_in_tune(Hertz under) {
 double PairFollower::turns_seen() const {
     if (request_.reference_sd.value() < kHeardAlone * model_.nominal_hz[0]) {
         if (weak_) return kSeenWeak;
-        return side_ * reading_.beat.value() > 0.0 ? kSeenSameSide : kSeenKnown;
+        return on_same_side() ? kSeenSameSide : kSeenKnown;
     }
     if (pipe_has_own()) return kSeenOwn;
     return model_.nominal_hz[1] < kBassBelow_hz ? kSeenBass : kSeen;
 }
+
+bool PairFollower::on_same_side() const { return side_ * reading_.beat.value() > 0.0; }
 
 double PairFollower::both_heard_s() const {
     if (!moved_) return model_.means_over_s();
@@ -163,7 +165,7 @@ double PairFollower::turns_heard() const {
     if (!moved_ || restless()) return read;
     const double heard = fit_.turns(modes_.front(), 0.5 * model_.span_s - both_heard_s(),
                                     {request_.reference_partial, request_.pipe_partial});
-    return heard > kShares || hears_before(to_) ? heard : read;
+    return heard > kShares || hears_before(to_) || on_same_side() ? heard : read;
 }
 
 /// One of them hardly keeps its partials' levels: it is what two that sound as one leave over.
