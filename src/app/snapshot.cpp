@@ -158,6 +158,10 @@ void fill_paired(Snapshot& out, const tuning::AgainstReference& job, const visit
     if (state.beat)
         out.beat = overlay::Beat{*state.beat, reference.beat, *state.beat_sd, state.under};
     if (state.drawn()) out.notices.push_back({false, state.drawing.advice});
+    constexpr Seconds kWaitsForThePipe{4.0};
+    if (state.perhaps_both && state.beat && state.pipe.heard > kWaitsForThePipe)
+        out.notices.push_back(
+            {false, "Perhaps " + out.reference + " sounds alone: hear the pipe by itself (A)."});
     if (state.copies_error)
         out.notices.push_back({false, out.reference + " is itself " +
                                           off_words(*state.reference_deviation) +

@@ -182,6 +182,42 @@ TEST_F(PairedSnapshot, BeforeTheDayIsMeasuredTheReferenceTellsWhereItStands) {
     EXPECT_TRUE(shown.notices.empty()) << "nothing says that it is wrong";
 }
 
+// A silent pipe leaves what passes for two in tune: the technician is told what to do.
+TEST_F(PairedSnapshot, WhatMayBeTheReferenceAloneIsSaidToBe) {
+    visit::Run run(instrument, organ::find_stop(instrument, "Principal 8").value(), {},
+                   {visit::Job::from_reference});
+    run.go_to(25);
+    tuning::SinglePipe unused;
+    for (const bool perhaps : {true, false}) {
+        tuning::AgainstReference job;
+        job.expect(*run.paired_expectation());
+        listening::PairHearing pair;
+        pair.sounding = listening::Sounding::steady;
+        pair.perhaps_both = perhaps;
+        listening::BeatReading reading;
+        reading.reference = Hertz{523.2511};
+        reading.pipe = reading.reference / 2.0;
+        reading.beat_sd = Hertz{0.01};
+        reading.under = Hertz{0.05};
+        pair.reading = reading;
+        SnapshotInputs in{run, unused, nullptr, {}, false};
+        in.paired = &job;
+        in.pair = &pair;
+        job.hear(pair, {});
+        EXPECT_TRUE(make_snapshot(in).notices.empty()) << "the pipe may yet come";
+        for (int tenth = 1; tenth < 60; ++tenth) {
+            pair.now = pair.now + std::int64_t{4800};
+            pair.heard = Seconds{0.1 * tenth};
+            job.hear(pair, {});
+        }
+        const overlay::Snapshot shown = make_snapshot(in);
+        EXPECT_EQ(shown.stage == overlay::Stage::settled, !perhaps);
+        const std::string words = shown.notices.empty() ? "" : shown.notices.front().words;
+        EXPECT_EQ(words,
+                  perhaps ? "Perhaps Octave 4′ sounds alone: hear the pipe by itself (A)." : "");
+    }
+}
+
 TEST_F(PairedSnapshot, BearingsAreWantedAsABeat) {
     instrument.bearings = organ::Bearings{"great", "principal-8", 18, 30};
     visit::Run run(instrument, organ::find_stop(instrument, "Principal 8").value(), {},
