@@ -276,6 +276,12 @@ std::filesystem::path book_file(const BookOptions& options) {
     return options.book.empty() ? storage::usual_book() : std::filesystem::path(options.book);
 }
 
+std::string where_no_book(const BookOptions& options) {
+    std::error_code ignored;
+    if (options.book.empty() || std::filesystem::exists(options.book, ignored)) return {};
+    return " (there is no book " + options.book + ": check its name)";
+}
+
 ExitCode with_book(const BookOptions& options,
                    const std::function<ExitCode(storage::TuningBook&)>& work) {
     std::error_code ignored;

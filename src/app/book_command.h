@@ -22,6 +22,8 @@ struct BookOptions {
 /// --book and --json.
 void add_book_options(CLI::App& command, BookOptions& options);
 std::filesystem::path book_file(const BookOptions& options);
+/// Of a list with nothing on it: that the book that was named isn't there, where that is so.
+std::string where_no_book(const BookOptions& options);
 /// Does something with the book that the options name, or says why it can't be opened.
 ExitCode with_book(const BookOptions& options,
                    const std::function<ExitCode(storage::TuningBook&)>& work);

@@ -73,8 +73,9 @@ ExitCode write_calls(const CallsOptions& options) {
     if (options.book.json) std::cout << storage::to_line(sheet_json(sheet)) << "\n";
     if (sheet.groups.empty())
         return report({ErrorKind::nothing_heard,
-                       "nothing is on the list to be called: `rankwright list` shows and changes "
-                       "it; --stop calls every pipe of a stop",
+                       "nothing is on the list to be called" + where_no_book(options.book) +
+                           ": `rankwright list` shows and changes it; --stop calls every pipe of "
+                           "a stop",
                        std::nullopt});
     if (options.file == "-") {
         std::cout << report::to_html(sheet);

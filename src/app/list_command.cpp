@@ -184,8 +184,8 @@ ExitCode work_list(const ListOptions& options) {
     }
     if (!pipes.empty() || options.edits()) return kDone;
     return report({ErrorKind::nothing_heard,
-                   "nothing is on the list: let the ranks be played through first, or put pipes on "
-                   "it with --want",
+                   "nothing is on the list" + where_no_book(options.book) +
+                       ": let the ranks be played through first, or put pipes on it with --want",
                    std::nullopt});
 }
 

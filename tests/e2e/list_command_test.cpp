@@ -38,6 +38,8 @@ struct ListCommand : ::testing::Test {
 TEST_F(ListCommand, IsEditedAndShownAndKept) {
     EXPECT_EQ(list("").code, 1) << "nothing yet: understood, but nothing found";
     EXPECT_THAT(list("").error, HasSubstr("--want"));
+    EXPECT_THAT(list("").error, HasSubstr("there is no book " + book)) << "perhaps mistyped";
+    EXPECT_THAT(calls("").error, HasSubstr("there is no book " + book));
     const Outcome edited = list(
         "--want \"Great/Octave 4'/25\" --want \"Principal 8'/tenor C\" --want "
         "great/trumpet-8/1/13 --out-of-reach \"Great/Bourdon 16'/1\" --complaint \"growls in "
