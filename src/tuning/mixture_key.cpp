@@ -70,6 +70,8 @@ void MixtureKey::expect(KeyExpectation expectation) {
     }
     state_ = {};
     state_.pipes.resize(expectation_->pipes.size());
+    before_.clear();
+    answers_ = 0;
     // What was heard of the pipes of this key stays beside them; who sounds now is asked anew.
     for (std::size_t i = 0; keeps_whole && i < known.size(); ++i) {
         state_.pipes[i].deviation = known[i].deviation;
@@ -214,6 +216,8 @@ void MixtureKey::answer(int id, const std::optional<listening::MixtureReading>& 
     out_ = false;
     next_ask_ = at_ + kSoon;
     if (!reading) return;
+    ++answers_;
+    before_ = state_.pipes;
     double loudest = -1e9;
     for (const listening::MixturePipeReading& pipe : reading->pipes)
         if (pipe.level && pipe.presence == Presence::sounding)
@@ -226,6 +230,8 @@ void MixtureKey::answer(int id, const std::optional<listening::MixtureReading>& 
         pipe.presence = heard.presence;
         pipe.level.reset();
         pipe.unresolved = !heard.unresolved_with.empty();
+        // What an earlier hearing took for it may have been another's partial.
+        if (expectation_->none_muted) pipe.deviation.reset();
         if (heard.presence != Presence::sounding || !heard.hz || !heard.level) continue;
         pipe.level = Decibels{heard.level->value() - loudest};
         pipe.deviation = interval(expectation_->targets[asked_[k]], *heard.hz);
@@ -240,7 +246,18 @@ void MixtureKey::answer(int id, const std::optional<listening::MixtureReading>& 
     next_ask_ = at_ + (all_said ? kLater : kSoon);
 }
 
+/// One hearing may take a pipe for another one's partial: the technician isn't sent to it before
+/// the next says the same.
+bool MixtureKey::as_heard_before(std::size_t pipe) const {
+    constexpr Cents kSame{1.0};
+    const KeyPipeState &before = before_[pipe], &now = state_.pipes[pipe];
+    return answers_ > 1 && before.presence == Presence::sounding && before.deviation &&
+           std::abs((*now.deviation - *before.deviation).value()) <
+               kSame.value() + 2.0 * (now.uncertainty->value() + before.uncertainty->value());
+}
+
 void MixtureKey::judge_none_muted() {
+    constexpr int kEnough = 4;  // what is heard otherwise each time isn't waited for any longer
     const KeyExpectation& e = *expectation_;
     state_.suspects.clear();
     state_.missing.clear();
@@ -251,8 +268,11 @@ void MixtureKey::judge_none_muted() {
         if (pipe.presence == Presence::silent) state_.missing.push_back(i);
         if (pipe.presence != Presence::sounding || !pipe.deviation) continue;
         const double off = std::abs(pipe.deviation->value());
-        if (off > e.tolerances[i].value() && off > 2.0 * pipe.uncertainty->value())
+        if (off <= e.tolerances[i].value() || off <= 2.0 * pipe.uncertainty->value()) continue;
+        if (as_heard_before(i) || answers_ >= kEnough)
             state_.suspects.push_back(i);
+        else
+            state_.confirmed = false;
     }
     // What is heard is the beat: cents weigh as the pitch is high.
     const auto beat = [&](std::size_t i) {

@@ -58,7 +58,8 @@ struct MixtureKeyState {
     bool confirmed = false;
     std::vector<KeyPipeState> pipes;    ///< as expected
     std::vector<std::size_t> leaks;     ///< muted ones that are heard, the loudest first
-    std::vector<std::size_t> suspects;  ///< none muted: those outside their tolerance, worst first
+    std::vector<std::size_t> suspects;  ///< none muted: those outside their tolerance, and so
+                                        ///< heard twice, worst first
     /// None muted: those that aren't heard, though they should be.
     std::vector<std::size_t> missing;
 };
@@ -95,6 +96,7 @@ class MixtureKey {
     void name_by_pitch(Hertz heard);
     void judge_whole();
     void judge_none_muted();
+    bool as_heard_before(std::size_t pipe) const;
     bool near(std::size_t pipe, Hertz heard, Cents within) const;
     bool common_fundamental(Hertz heard) const;
 
@@ -102,6 +104,8 @@ class MixtureKey {
     MixtureKeyState state_;
     std::optional<listening::MixtureRequest::Heard> heard_;  ///< by the ear for one pipe
     std::vector<std::size_t> asked_;                         ///< index of each pipe of the request
+    std::vector<KeyPipeState> before_;  ///< none muted: as the last answer but this had them
+    int answers_ = 0;                   ///< since the key is expected
     Seconds at_{0.0};
     Seconds undisturbed_since_{0.0};  ///< the sound has stood since then
     Seconds silent_until_{0.0};
