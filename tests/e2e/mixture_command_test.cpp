@@ -126,7 +126,7 @@ TEST_F(MixtureCommand, HearsAKeyThatIsHeldForLong) {
                              .level = 0.1,
                              .from_s = -1.0,
                              .cents =
-                                 [ratio, cents](double t) {
+                                 [ratio = ratio, cents = cents](double t) {
                                      return cents + 0.1 * std::sin((0.9 + 0.13 * ratio) * t) +
                                             0.07 * std::sin((2.1 + 0.2 * ratio) * t + ratio);
                                  },
