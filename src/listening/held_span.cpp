@@ -22,19 +22,14 @@ struct HopPowers {
     std::vector<double> power;
 };
 
-// Power about the mean, since a line may carry a constant.
 HopPowers hops_of(std::span<const float> samples, SampleRate rate) {
-    double mean = 0.0;
-    for (const float x : samples)
-        mean += static_cast<double>(x);
-    mean /= static_cast<double>(std::max<std::size_t>(1, samples.size()));
     HopPowers hops;
     hops.frames =
         std::max<std::size_t>(1, static_cast<std::size_t>(std::lround(kHop_s * rate.value())));
     for (std::size_t at = 0; at + hops.frames <= samples.size(); at += hops.frames) {
         double sum = 0.0;
         for (const float x : samples.subspan(at, hops.frames))
-            sum += (static_cast<double>(x) - mean) * (static_cast<double>(x) - mean);
+            sum += static_cast<double>(x) * static_cast<double>(x);
         hops.power.push_back(sum / static_cast<double>(hops.frames));
     }
     return hops;

@@ -8,9 +8,10 @@
 
 namespace rankwright::listening {
 
-/// The longest part of `samples` (one channel) through which a key is held, by its level alone:
-/// without what is quiet before and after it, its pipes' speech and their dying away. All of
-/// `samples` where the sound neither begins nor ends in them, or too little would be left.
+/// The longest part of `samples` (one channel, free of a constant) through which a key is held, by
+/// its level alone: without what is quiet before and after it, its pipes' speech and their dying
+/// away. All of `samples` where the sound neither begins nor ends in them, or too little would be
+/// left.
 SteadySpan held_span(std::span<const float> samples, SampleRate rate);
 
 }  // namespace rankwright::listening

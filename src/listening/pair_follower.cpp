@@ -126,13 +126,16 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     judge_number(places.front(), premise);
     if (recent) before_ = before;
     known.insert(known.end(), places.rbegin(), places.rend());
-    joined_ = hears_before(to) && joining_shows(to);
-    const bool beats = std::abs(places.front().beat(request_)) * model_.means_over_s() > 1.0;
-    if (hears_before(to) && !joined_ && !beats && !explains_ && !premise.surely_two) {
+    if (!hears_before(to)) return true;
+    joined_ = joining_shows(to);
+    const bool sure = joined_ || premise.surely_two || explains_ ||
+                      beats_whole(Hertz{places.front().beat(request_)});
+    if (sure) {
+        hear_from_before(to, known);
+    } else {
         two_ = false;
         answer();
     }
-    if (hears_before(to)) hear_from_before(to, known);
     return true;
 }
 

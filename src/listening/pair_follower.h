@@ -119,6 +119,7 @@ class PairFollower {
     bool pipe_has_own() const;
     void judge_number(const PairPlace& best, const PairPremise& premise);
     bool joining_shows(FrameIndex to) const;
+    bool beats_whole(Hertz beat) const;
     void choose_bands(const PairPlan& plan, const std::vector<PairPlace>& places,
                       const SoundHistory& sound, FrameIndex from);
 

@@ -124,10 +124,13 @@ void PairFollower::answer() {
     reference_sd_ = Hertz{std::sqrt(std::max(curvature, best.scatter[0]) + defined * defined)};
 }
 
+/// Such a beat comes round once in what is read.
+bool PairFollower::beats_whole(Hertz beat) const {
+    return std::abs(beat.value()) * model_.means_over_s() > 1.0;
+}
+
 bool PairFollower::surely_two() const {
-    constexpr double kTurns = 1.0;
-    const double turns = std::abs(reading_.beat.value()) * model_.means_over_s();
-    return two_ && (joined_ || (!weak_ && !reading_.under && turns > kTurns));
+    return two_ && (joined_ || (!weak_ && !reading_.under && beats_whole(reading_.beat)));
 }
 
 /// What is too weak to be the pipe is the unrest of two that stand so near that they sound as one;

@@ -70,7 +70,6 @@ void MixtureKey::expect(KeyExpectation expectation) {
     }
     state_ = {};
     state_.pipes.resize(expectation_->pipes.size());
-    before_.clear();
     answers_ = 0;
     // What was heard of the pipes of this key stays beside them; who sounds now is asked anew.
     for (std::size_t i = 0; keeps_whole && i < known.size(); ++i) {
@@ -251,7 +250,7 @@ void MixtureKey::answer(int id, const std::optional<listening::MixtureReading>& 
 bool MixtureKey::as_heard_before(std::size_t pipe) const {
     constexpr Cents kSame{1.0};
     const KeyPipeState &before = before_[pipe], &now = state_.pipes[pipe];
-    return answers_ > 1 && before.presence == Presence::sounding && before.deviation &&
+    return before.presence == Presence::sounding && before.deviation &&
            std::abs((*now.deviation - *before.deviation).value()) <
                kSame.value() + 2.0 * (now.uncertainty->value() + before.uncertainty->value());
 }

@@ -121,15 +121,27 @@ struct PairedSnapshot : ::testing::Test {
         great.stops = {octave, principal};
         instrument.divisions = {great};
     }
+    /// Middle C of the Principal from the Octave.
+    visit::Run middle_c(const organ::Day& day = {}) const {
+        visit::Run run(instrument, organ::find_stop(instrument, "Principal 8").value(), day,
+                       {visit::Job::from_reference});
+        run.go_to(25);
+        return run;
+    }
+    static overlay::Snapshot shown_of(const visit::Run& run, const tuning::AgainstReference& job,
+                                      const listening::PairHearing& pair) {
+        const tuning::SinglePipe unused;
+        SnapshotInputs in{run, unused, nullptr, {}, false};
+        in.paired = &job;
+        in.pair = &pair;
+        return make_snapshot(in);
+    }
 };
 
 TEST_F(PairedSnapshot, ShowsBeatReferenceAndTheWarningOfItsError) {
     organ::Day day;
     day.pitch = Hertz{440.0};
-    visit::Run run(instrument, organ::find_stop(instrument, "Principal 8").value(), day,
-                   {visit::Job::from_reference});
-    run.go_to(25);
-    tuning::SinglePipe unused;
+    const visit::Run run = middle_c(day);
     tuning::AgainstReference job;
     job.expect(*run.paired_expectation());
     listening::PairHearing pair;
@@ -143,10 +155,7 @@ TEST_F(PairedSnapshot, ShowsBeatReferenceAndTheWarningOfItsError) {
     pair.reading = reading;
     job.hear(pair, {});
 
-    SnapshotInputs in{run, unused, nullptr, {}, false};
-    in.paired = &job;
-    in.pair = &pair;
-    const overlay::Snapshot shown = make_snapshot(in);
+    const overlay::Snapshot shown = shown_of(run, job, pair);
     EXPECT_EQ(shown.reference, "Octave 4′");
     EXPECT_EQ(shown.job, "from Octave 4′, by beats");
     EXPECT_EQ(shown.stops_on, (std::vector<std::string>{"Octave 4′", "Principal 8′"}));
@@ -159,10 +168,7 @@ TEST_F(PairedSnapshot, ShowsBeatReferenceAndTheWarningOfItsError) {
 }
 
 TEST_F(PairedSnapshot, BeforeTheDayIsMeasuredTheReferenceTellsWhereItStands) {
-    visit::Run run(instrument, organ::find_stop(instrument, "Principal 8").value(), {},
-                   {visit::Job::from_reference});
-    run.go_to(25);
-    tuning::SinglePipe unused;
+    const visit::Run run = middle_c();
     tuning::AgainstReference job;
     job.expect(*run.paired_expectation());
     listening::PairHearing pair;
@@ -174,9 +180,7 @@ TEST_F(PairedSnapshot, BeforeTheDayIsMeasuredTheReferenceTellsWhereItStands) {
     reading.sd = Hertz{0.01};
     pair.reference = reading;
     job.hear(pair, {});
-    SnapshotInputs in{run, unused, nullptr, {}, false};
-    in.paired = &job;
-    const overlay::Snapshot shown = make_snapshot(in);
+    const overlay::Snapshot shown = shown_of(run, job, pair);
     ASSERT_TRUE(shown.reference_a);
     EXPECT_NEAR(shown.reference_a->value(), 442.0, 0.01);
     EXPECT_TRUE(shown.notices.empty()) << "nothing says that it is wrong";
@@ -184,10 +188,7 @@ TEST_F(PairedSnapshot, BeforeTheDayIsMeasuredTheReferenceTellsWhereItStands) {
 
 // A silent pipe leaves what passes for two in tune: the technician is told what to do.
 TEST_F(PairedSnapshot, WhatMayBeTheReferenceAloneIsSaidToBe) {
-    visit::Run run(instrument, organ::find_stop(instrument, "Principal 8").value(), {},
-                   {visit::Job::from_reference});
-    run.go_to(25);
-    tuning::SinglePipe unused;
+    const visit::Run run = middle_c();
     for (const bool perhaps : {true, false}) {
         tuning::AgainstReference job;
         job.expect(*run.paired_expectation());
@@ -200,17 +201,14 @@ TEST_F(PairedSnapshot, WhatMayBeTheReferenceAloneIsSaidToBe) {
         reading.beat_sd = Hertz{0.01};
         reading.under = Hertz{0.05};
         pair.reading = reading;
-        SnapshotInputs in{run, unused, nullptr, {}, false};
-        in.paired = &job;
-        in.pair = &pair;
         job.hear(pair, {});
-        EXPECT_TRUE(make_snapshot(in).notices.empty()) << "the pipe may yet come";
+        EXPECT_TRUE(shown_of(run, job, pair).notices.empty()) << "the pipe may yet come";
         for (int tenth = 1; tenth < 60; ++tenth) {
             pair.now = pair.now + std::int64_t{4800};
             pair.heard = Seconds{0.1 * tenth};
             job.hear(pair, {});
         }
-        const overlay::Snapshot shown = make_snapshot(in);
+        const overlay::Snapshot shown = shown_of(run, job, pair);
         EXPECT_EQ(shown.stage == overlay::Stage::settled, !perhaps);
         const std::string words = shown.notices.empty() ? "" : shown.notices.front().words;
         EXPECT_EQ(words,
@@ -223,7 +221,6 @@ TEST_F(PairedSnapshot, BearingsAreWantedAsABeat) {
     visit::Run run(instrument, organ::find_stop(instrument, "Principal 8").value(), {},
                    {visit::Job::bearings});
     ASSERT_TRUE(run.next());
-    tuning::SinglePipe unused;
     tuning::AgainstReference job;
     job.expect(*run.paired_expectation());
     // Tenor A at 220 Hz and middle E a pure fifth above it, MIDI numbers 57 and 64.
@@ -236,10 +233,7 @@ TEST_F(PairedSnapshot, BearingsAreWantedAsABeat) {
     reading.beat_sd = Hertz{0.01};
     pair.reading = reading;
     job.hear(pair, {});
-    SnapshotInputs in{run, unused, nullptr, {}, false};
-    in.paired = &job;
-    in.pair = &pair;
-    const overlay::Snapshot shown = make_snapshot(in);
+    const overlay::Snapshot shown = shown_of(run, job, pair);
     EXPECT_EQ(shown.job, "fifth up from tenor A, narrow, by beats");
     EXPECT_EQ(shown.note, "middle E");
     EXPECT_EQ(shown.also_note, "tenor A");
