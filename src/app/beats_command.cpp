@@ -8,6 +8,7 @@
 #include "listening/measure.h"
 #include "listening/pair.h"
 #include "listening/pair_listener.h"
+#include "listening/pair_span.h"
 #include "tuning/drawing.h"
 
 #include <cmath>
@@ -26,12 +27,15 @@ struct BeatsOptions : HeardOptions {
     std::string interval = "1:1";
 };
 
-/// One pipe in a recording of its own, heard whole, on the channel that hears it best.
+/// One pipe in a recording of its own, where it stands, on the channel that hears it best.
 Result<listening::PitchReading> alone_in(const std::string& file, std::optional<Hertz> near) {
     const auto recording = capture::read_recording(file, {});
     if (!recording) return tl::unexpected(recording.error());
     const auto best = best_channel(*recording, [&](const std::vector<float>& samples) {
-        return listening::measure_pipe(samples, recording->rate, near);
+        std::span<const float> heard(samples);
+        if (const auto steady = listening::find_steady(heard, recording->rate, near))
+            heard = heard.subspan(steady->first, steady->count);
+        return listening::measure_pipe(heard, recording->rate, near);
     });
     if (!best)
         return fail(ErrorKind::nothing_heard,
@@ -76,9 +80,27 @@ listening::PairRequest request_for(const Beforehand& known, SampleRate rate) {
             known.interval.pipe_partial};
 }
 
-/// Whether the two draw each other; empty unless each was heard alone.
-std::optional<tuning::DrawingVerdict> judge(const capture::Recording& recording,
-                                            const Beforehand& known,
+/// What was asked for; otherwise where both stand, as the loudest channel has it.
+listening::SteadySpan span_heard(const capture::Recording& recording, const BeatsOptions& options,
+                                 const Beforehand& known) {
+    if (options.from || options.to) return {0, recording.frames()};
+    return listening::pair_span(loudest_channel(recording), request_for(known, recording.rate));
+}
+
+/// The sound measured as if it were one pipe's.
+std::optional<listening::PitchReading> as_one(const capture::Recording& recording,
+                                              const listening::SteadySpan& span,
+                                              const Beforehand& known) {
+    const Hertz near = known.reference.pitch / known.interval.pipe_partial;
+    return best_channel(recording, [&](const std::vector<float>& samples) {
+        return listening::measure_pipe(
+            std::span<const float>(samples).subspan(span.first, span.count), recording.rate, near);
+    });
+}
+
+/// Whether the two draw each other; empty unless each was heard alone. `heard`: for so long.
+std::optional<tuning::DrawingVerdict> judge(const Beforehand& known, Seconds heard,
+                                            const std::optional<listening::PitchReading>& one,
                                             const std::optional<listening::BeatReading>& reading) {
     if (!known.reference_alone || !known.pipe_alone) return std::nullopt;
     tuning::DrawingEvidence evidence;
@@ -87,19 +109,30 @@ std::optional<tuning::DrawingVerdict> judge(const capture::Recording& recording,
     evidence.together = reading;
     evidence.reference_partial = known.interval.reference_partial;
     evidence.pipe_partial = known.interval.pipe_partial;
-    const Hertz near = known.reference.pitch / known.interval.pipe_partial;
-    evidence.as_one = best_channel(recording, [&](const std::vector<float>& samples) {
-        return listening::measure_pipe(samples, recording.rate, near);
-    });
+    evidence.as_one = one;
     // Where only one tone is heard, they don't beat.
-    if (!reading && evidence.as_one) {
+    if (!reading && one) {
         evidence.together.emplace();
-        evidence.together->beat_sd = evidence.as_one->sd;
-        evidence.together->under = evidence.as_one->sd * 2.0;
+        evidence.together->beat_sd = one->sd;
+        evidence.together->under = one->sd * 2.0;
     }
-    const auto frames = static_cast<std::int64_t>(recording.channel(1).size());
-    evidence.stray = tuning::usual_stray(known.reference.pitch, duration(frames, recording.rate));
+    evidence.stray = tuning::usual_stray(known.reference.pitch, heard);
     return tuning::judge_drawing(evidence);
+}
+
+/// Why no beat is told. `one`: the sound as one pipe's.
+std::string why_none(const std::optional<listening::PitchReading>& one) {
+    if (!one)
+        return "no pair is heard near that interval; check --interval and the reference, or give "
+               "the part where both sound with --from and --to";
+    char text[256];
+    std::snprintf(
+        text, sizeof text,
+        "one tone only is heard, at %.3f Hz: both stand nearer than this recording tells, "
+        "or only one of them sounds; hear each alone, or give the part where both sound "
+        "with --from and --to",
+        one->pitch.value());
+    return text;
 }
 
 Json beats_json(const std::optional<listening::BeatReading>& reading,
@@ -139,33 +172,45 @@ ExitCode hear_file(const BeatsOptions& options) {
     }
     const auto recording = options.recording();
     if (!recording) return report(recording.error());
+    const listening::SteadySpan span = span_heard(*recording, options, *known);
     const auto reading = best_channel(*recording, [&](const std::vector<float>& samples) {
-        return listening::measure_pair(about_the_mean(samples),
-                                       request_for(*known, recording->rate));
+        return listening::measure_pair(
+            std::span<const float>(about_the_mean(samples)).subspan(span.first, span.count),
+            request_for(*known, recording->rate));
     });
-    const auto drawing = judge(*recording, *known, reading);
+    std::optional<listening::PitchReading> one;
+    if (!reading || known->pipe_alone) one = as_one(*recording, span, *known);
+    const auto drawing = judge(
+        *known, duration(static_cast<std::int64_t>(span.count), recording->rate), one, reading);
+    const double from_s = seconds_in_file(*recording, span.first),
+                 to_s = seconds_in_file(*recording, span.first + span.count);
     const double clipped = clipped_in(*recording);
     warn_of_overload(clipped, "a beat");
     if (options.json) {
         Json line = beats_json(reading, drawing);
+        line["perhaps_one"] = reading && reading->perhaps_one;
+        line["from_s"] = from_s;
+        line["to_s"] = to_s;
         line["clipped"] = clipped;
         std::cout << line.dump() << "\n";
     }
     if (!options.json && reading)
-        std::printf("%s\nreference %.4f Hz, pipe %.4f Hz\n", in_words(*reading).c_str(),
-                    reading->reference.value(), reading->pipe.value());
+        std::printf("%s%s\nreference %.4f Hz, pipe %.4f Hz\nheard from %.2f to %.2f s\n",
+                    in_words(*reading).c_str(),
+                    reading->perhaps_one
+                        ? "; one of them alone would sound so too: hear each by itself"
+                        : "",
+                    reading->reference.value(), reading->pipe.value(), from_s, to_s);
     if (!options.json && drawing) std::printf("%s\n", drawing->advice.c_str());
     if (reading || (drawing && word_of(drawing->drawing))) return kDone;
-    return report({ErrorKind::nothing_heard,
-                   "no pair is heard near that interval; check --interval and the reference, "
-                   "or give the part where both sound with --from and --to",
-                   Place{options.file}});
+    return report({ErrorKind::nothing_heard, why_none(one), Place{options.file}});
 }
 
 void print_live(const listening::PairHearing& hearing, bool json) {
     const double now_s = duration(hearing.now - FrameIndex{}, hearing.rate).count();
     if (json) {
         Json line = beats_json(hearing.reading, std::nullopt);
+        line["perhaps_one"] = hearing.perhaps_both;
         line["heard_s"] = hearing.heard.count();
         line["drift_hz_a_second"] = or_null(hearing.drift_hz_a_second);
         std::cout << line.dump() << std::endl;

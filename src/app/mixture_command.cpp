@@ -116,25 +116,13 @@ void print_reading(const MixtureReading& reading, const MixtureRequest& request)
     if (reading.reference) print_pipe(*reading.reference, "reference", request);
 }
 
-double power_of(const std::vector<float>& samples) {
-    return std::inner_product(samples.begin(), samples.end(), samples.begin(), 0.0);
-}
-
-listening::SteadySpan held_in(const capture::Recording& recording) {
-    std::vector<float> loudest = about_the_mean(recording.channel(1));
-    for (int channel = 2; channel <= recording.channels; ++channel)
-        if (auto other = about_the_mean(recording.channel(channel));
-            power_of(other) > power_of(loudest))
-            loudest = std::move(other);
-    return listening::held_span(loudest, recording.rate);
-}
-
 /// What was asked for; otherwise without speech and end, as the loudest channel has them. Of more
 /// than can be heard at once the middle.
 listening::SteadySpan span_heard(const capture::Recording& recording,
                                  const MixtureOptions& options) {
     listening::SteadySpan span{0, recording.frames()};
-    if (!options.from && !options.to) span = held_in(recording);
+    if (!options.from && !options.to)
+        span = listening::held_span(loudest_channel(recording), recording.rate);
     const auto most =
         static_cast<std::size_t>(listening::kLongestMixtureSpan.count() * recording.rate.value());
     if (span.count <= most) return span;
@@ -153,12 +141,8 @@ ExitCode hear_file(const MixtureOptions& options) {
             std::span<const float>(about_the_mean(samples)).subspan(span.first, span.count),
             *request);
     });
-    const auto seconds = [&](std::size_t frame) {
-        return duration(recording->first + static_cast<std::int64_t>(frame) - FrameIndex{},
-                        recording->rate)
-            .count();
-    };
-    const double from_s = seconds(span.first), to_s = seconds(span.first + span.count);
+    const double from_s = seconds_in_file(*recording, span.first),
+                 to_s = seconds_in_file(*recording, span.first + span.count);
     const double clipped = clipped_in(*recording);
     warn_of_overload(clipped, "a pipe");
     if (options.json) {

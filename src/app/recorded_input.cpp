@@ -43,6 +43,23 @@ std::vector<float> about_the_mean(std::vector<float> samples) {
     return samples;
 }
 
+std::vector<float> loudest_channel(const capture::Recording& recording) {
+    const auto power = [](const std::vector<float>& samples) {
+        return std::inner_product(samples.begin(), samples.end(), samples.begin(), 0.0);
+    };
+    std::vector<float> loudest = about_the_mean(recording.channel(1));
+    for (int channel = 2; channel <= recording.channels; ++channel)
+        if (auto other = about_the_mean(recording.channel(channel)); power(other) > power(loudest))
+            loudest = std::move(other);
+    return loudest;
+}
+
+double seconds_in_file(const capture::Recording& recording, std::size_t frame) {
+    return duration(recording.first + static_cast<std::int64_t>(frame) - FrameIndex{},
+                    recording.rate)
+        .count();
+}
+
 double clipped_in(const capture::Recording& recording) {
     double most = 0.0;
     for (int channel = 1; channel <= recording.channels; ++channel)

@@ -23,6 +23,12 @@ Result<capture::Recording> read_asked(const std::string& file, std::optional<int
 /// A converter's own constant is no sound: taken out.
 std::vector<float> about_the_mean(std::vector<float> samples);
 
+/// That of the channels which has most power, about its mean.
+std::vector<float> loudest_channel(const capture::Recording& recording);
+
+/// Seconds from the beginning of the file.
+double seconds_in_file(const capture::Recording& recording, std::size_t frame);
+
 /// Share of the samples at the converter's limit, of the channel that has most of them; 0 to 1.
 double clipped_in(const capture::Recording& recording);
 

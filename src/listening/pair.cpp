@@ -3,6 +3,7 @@
 #include "listening/arithmetic.h"
 #include "listening/pair_bands.h"
 #include "listening/pair_fit.h"
+#include "listening/pair_number.h"
 #include "listening/pair_search.h"
 
 #include <algorithm>
@@ -20,6 +21,9 @@ constexpr double kPairTemper = 0.35;
 
 /// Of the mean over a span that was all heard (recorded pipes).
 constexpr PairDoubt kOfMean{2.0, 1.0, 2.5e-8};
+
+/// So many turns are no unrest of one pipe.
+constexpr double kTurnsCounted = 2.5;
 
 /// Of the beat: by the fit's curvature, or by how far the partials disagree if that is more.
 double variance(const PairPlace& place, const PairRequest& request, const PairDoubt& doubt) {
@@ -101,7 +105,13 @@ std::optional<BeatReading> measure_pair(std::span<const float> samples,
     const std::vector<PairPlace> places =
         find_places(samples, request, plan, SearchEffort::exhaustive);
     if (places.empty() || !holds_two(places.front())) return std::nullopt;
-    return weigh(places, request, kOfMean);
+    BeatReading reading = weigh(places, request, kOfMean);
+    const double span_s = static_cast<double>(samples.size()) / request.rate.value();
+    reading.perhaps_one = std::abs(reading.beat.value()) * span_s < kTurnsCounted &&
+                          gain_of_two(samples, request, plan, places.front()) < kNoUnrest;
+    if (reading.perhaps_one && !reading.under)
+        reading.under = Hertz{std::abs(reading.beat.value())} + reading.beat_sd * 2.0;
+    return reading;
 }
 
 }  // namespace rankwright::listening

@@ -31,6 +31,8 @@ struct BeatReading {
     Hertz beat_sd;    ///< standard uncertainty of that
     std::optional<Hertz> under;  ///< set when only this is known: the beat is slower than this
     Cents cents;                 ///< of the pipe from the pure interval; positive = sharp
+    /// One pipe alone, with its unrest, would sound so too; `under` is set. Of a recording only.
+    bool perhaps_one = false;
 };
 
 /// Reads `samples` (one channel) in which both sound throughout. The pipe is looked for within 60

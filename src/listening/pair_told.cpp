@@ -1,6 +1,7 @@
 // What a follower says of the two it holds on to: how many they are, how they beat and how surely,
 // and what the next sound should be.
 #include "listening/pair_follower.h"
+#include "listening/pair_number.h"
 #include "listening/wander.h"
 
 #include <algorithm>
@@ -33,11 +34,8 @@ constexpr double kSeenSameSide = 0.4;
 constexpr double kSeenWeak = 0.5;
 /// Two in tune leave over what passes for a tone of −40 to −23 dB (simulated pipes): so many times
 /// what may pass for a second tone (`holds_two`), at 22 dB under the other, where the two swell by
-/// 1.4 dB …
+/// 1.4 dB, unless it explains as much as no unrest does (`kNoUnrest`).
 constexpr double kInaudible = 3.0;
-/// … unless it explains so much more than one tone does. Of simulated pipes what two in tune left
-/// had gains up to 43, pipes 21 to 24 dB softer 104 to 340.
-constexpr double kNoUnrest = 60.0;
 /// What passed for that once has to grow to so many times as much before it is a pipe, or a search
 /// has to say so.
 constexpr double kNoLongerUnrest = 4.0;

@@ -1,0 +1,62 @@
+#include "listening/held_hops.h"
+
+#include <algorithm>
+#include <cassert>
+#include <utility>
+
+namespace rankwright::listening {
+
+namespace {
+
+// Common practice, no source.
+constexpr double kHopSounds = 0.1;  // of the usual power
+constexpr double kHopStands = 0.5;
+
+double nth_of(std::vector<double> values, double share) {
+    const auto at = static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
+    std::nth_element(values.begin(), values.begin() + at, values.end());
+    return values[static_cast<std::size_t>(at)];
+}
+
+// Of the hops in which anything sounds; a short knock is louder.
+double usual_power(const std::vector<double>& power) {
+    constexpr double kLoud = 0.9;
+    const double loud = nth_of(power, kLoud);
+    std::vector<double> sounding;
+    for (const double p : power)
+        if (p >= kHopSounds * loud) sounding.push_back(p);
+    return nth_of(std::move(sounding), 0.5);
+}
+
+struct Stretch {
+    std::size_t first = 0, end = 0;
+};
+
+// The longest in which hops sound, dips bridged.
+Stretch longest_sound(const std::vector<double>& power, double least, std::size_t dip) {
+    Stretch longest, now;
+    for (std::size_t i = 0; i < power.size(); ++i) {
+        if (power[i] < least) continue;
+        if (now.end == 0 || i - now.end > dip) now.first = i;
+        now.end = i + 1;
+        if (now.end - now.first > longest.end - longest.first) longest = now;
+    }
+    return longest;
+}
+
+}  // namespace
+
+HeldHops held_hops(const std::vector<double>& power, Seconds longest_dip) {
+    assert(!power.empty());
+    const double usual = usual_power(power);
+    const auto [first, end] =
+        longest_sound(power, kHopSounds * usual, static_cast<std::size_t>(longest_dip / kHeldHop));
+    HeldHops held{first, end, first > 0, end < power.size()};
+    while (held.begins && held.first + 1 < held.end && power[held.first] < kHopStands * usual)
+        ++held.first;
+    while (held.ends && held.end > held.first + 1 && power[held.end - 1] < kHopStands * usual)
+        --held.end;
+    return held;
+}
+
+}  // namespace rankwright::listening

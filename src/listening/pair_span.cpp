@@ -1,0 +1,83 @@
+#include "listening/pair_span.h"
+
+#include "listening/held_hops.h"
+#include "listening/pair_bands.h"
+#include "listening/pair_plan.h"
+
+#include <algorithm>
+#include <cmath>
+#include <vector>
+
+namespace rankwright::listening {
+
+namespace {
+
+// Common practice, no source.
+constexpr Seconds kLongestDip{4.0};  // two as loud as one another that beat slowly
+constexpr Seconds kLeastHeard{0.5};
+constexpr Seconds kLeastOfLine{1.0};
+constexpr std::size_t kLines = 8;
+
+struct Part {
+    Seconds from, to;
+};
+
+std::vector<PairBand> bands_of(std::span<const float> samples, const PairRequest& request) {
+    const PairPlan plan = plan_pair(samples, request);
+    std::vector<PairBand> bands;
+    for (const PairPlan::Line& line : telling_lines(plan.lines, kLines))
+        if (const auto place = band_of(line, request, plan, -plan.reach_hz, plan.reach_hz))
+            if (PairBand band = cut_band(samples, request.rate, *place); !band.z.empty())
+                bands.push_back(std::move(band));
+    return bands;
+}
+
+/// Mean of |z|² of all `bands` in a hop that begins so many seconds from the middle.
+double power_in(std::span<const PairBand> bands, double from_s) {
+    double all = 0.0;
+    for (const PairBand& band : bands) {
+        const auto index = [&](double t) {
+            return static_cast<std::ptrdiff_t>(std::lround((t - band.first_s) * band.rate));
+        };
+        const auto last = static_cast<std::ptrdiff_t>(band.z.size()) - 1;
+        const std::ptrdiff_t first = std::clamp<std::ptrdiff_t>(index(from_s), 0, last);
+        const std::ptrdiff_t end =
+            std::clamp<std::ptrdiff_t>(index(from_s + kHeldHop.count()), first + 1, last + 1);
+        double sum = 0.0;
+        for (std::ptrdiff_t m = first; m < end; ++m)
+            sum += std::norm(band.z[static_cast<std::size_t>(m)]);
+        all += sum / static_cast<double>(end - first);
+    }
+    return all;
+}
+
+/// Narrows `part` of a sound of `all` to where the lines of `bands` are held, unless less than
+/// `least` is left.
+void narrow(Part& part, Seconds all, std::span<const PairBand> bands, Seconds least) {
+    std::vector<double> power(static_cast<std::size_t>(all / kHeldHop));
+    if (power.empty()) return;
+    for (std::size_t hop = 0; hop < power.size(); ++hop)
+        power[hop] =
+            power_in(bands, static_cast<double>(hop) * kHeldHop.count() - 0.5 * all.count());
+    const HeldHops held = held_hops(power, kLongestDip);
+    const Part now{std::max(part.from, held.from()), std::min(part.to, held.to(all))};
+    if (now.to - now.from > least) part = now;
+}
+
+}  // namespace
+
+SteadySpan pair_span(std::span<const float> samples, const PairRequest& request) {
+    const auto bands = bands_of(samples, request);
+    const Seconds all{static_cast<double>(samples.size()) / request.rate.value()};
+    Part part{Seconds{0.0}, all};
+    if (!bands.empty()) narrow(part, all, bands, kLeastHeard);
+    // Pipes differ in their partials: some lines tell of the one alone.
+    for (const PairBand& band : bands)
+        narrow(part, all, std::span(&band, 1), kLeastOfLine);
+    const auto frame = [&](Seconds at) {
+        return static_cast<std::size_t>(std::lround(at.count() * request.rate.value()));
+    };
+    return {frame(part.from), frame(part.to) - frame(part.from)};
+}
+
+}  // namespace rankwright::listening

@@ -1,0 +1,80 @@
+// Where a reference and a pipe sound together. Truth is what the scene was made with.
+#include "listening/pair_span.h"
+
+#include "support/scene.h"
+
+#include <gtest/gtest.h>
+
+namespace rankwright::listening {
+namespace pair_span_test {
+
+using test::Scene;
+using test::Tone;
+
+constexpr SampleRate kRate{48000.0};
+
+struct Heard {
+    double from, to;
+};
+
+Heard heard(const Scene& scene) {
+    const std::vector<float> sound = scene.floats();
+    const SteadySpan span = pair_span(sound, {kRate, Hertz{262.0}, Hertz{0.1}, 1, 1});
+    const double from = static_cast<double>(span.first) / kRate.value();
+    return {from, from + static_cast<double>(span.count) / kRate.value()};
+}
+
+Tone stopped(double from_s, double to_s) {
+    return {.hz = 262.0,
+            .timbre = test::stopped_timbre(),
+            .from_s = from_s,
+            .to_s = to_s,
+            .decay_s = 1.0};
+}
+
+Tone open(double from_s, double to_s) {
+    return {.hz = 262.9, .from_s = from_s, .to_s = to_s, .decay_s = 1.0, .phase_seed = 2};
+}
+
+TEST(PairSpan, LeavesOutSilenceSpeechAndDyingAway) {
+    Scene scene(kRate.value(), 7.0, 3);
+    scene.add(stopped(1.0, 5.0)).add(open(1.0, 5.0)).add_white(0.1, 45.0);
+    const auto [from, to] = heard(scene);
+    EXPECT_GT(from, 1.2);
+    EXPECT_LT(from, 1.7);
+    EXPECT_GT(to, 4.0);
+    EXPECT_LE(to, 5.0);
+}
+
+// The even partials are the open pipe's alone.
+TEST(PairSpan, BeginsWhereTheLaterOneStandsAndEndsWithTheFirst) {
+    Scene later(kRate.value(), 7.0, 4);
+    later.add(stopped(0.5, 6.0)).add(open(2.5, 6.0)).add_white(0.1, 45.0);
+    EXPECT_GT(heard(later).from, 2.7);
+    EXPECT_LT(heard(later).from, 3.2);
+    Scene earlier(kRate.value(), 7.0, 5);
+    earlier.add(stopped(0.5, 6.0)).add(open(0.5, 3.5)).add_white(0.1, 45.0);
+    EXPECT_GT(heard(earlier).to, 2.7);
+    EXPECT_LE(heard(earlier).to, 3.5);
+}
+
+// Where two as loud as one another beat once in eight seconds, nothing is heard for a while.
+TEST(PairSpan, ASlowBeatIsNoEnd) {
+    Scene scene(kRate.value(), 12.0, 6);
+    scene.add({.hz = 262.0, .timbre = test::sine_timbre(), .from_s = -1.0});
+    scene.add({.hz = 262.125, .timbre = test::sine_timbre(), .from_s = -1.0});
+    const auto [from, to] = heard(scene.add_white(0.1, 45.0));
+    EXPECT_GT(to - from, 8.0);
+}
+
+TEST(PairSpan, IsAllWhereNothingIsHeardOrTooLittle) {
+    const std::vector<float> silence(48000, 0.0F);
+    const PairRequest request{kRate, Hertz{262.0}, Hertz{0.1}, 1, 1};
+    EXPECT_EQ(pair_span(silence, request).count, silence.size());
+    const std::vector<float> short_one(100, 0.1F);
+    EXPECT_EQ(pair_span(short_one, request).count, short_one.size());
+    EXPECT_EQ(pair_span({}, request).count, 0U);
+}
+
+}  // namespace pair_span_test
+}  // namespace rankwright::listening
