@@ -6,6 +6,8 @@
 #include <array>
 #include <cmath>
 #include <limits>
+#include <map>
+#include <utility>
 
 namespace rankwright::tuning {
 
@@ -18,6 +20,9 @@ constexpr double kAstray = 0.08;        // share of pipes that stand anywhere
 constexpr double kAstrayScale_cents = 60.0;
 constexpr double kFarthest_cents = 85.0;
 constexpr double kSlipped = 5.0;
+constexpr double kSlippedToo = 1.0;  // as the pipe before did: the rank's way of speaking
+// The same pipe, played again, stands where it stood.
+constexpr double kAgain_cents = 1.5;
 constexpr double kNoKey = 4.0;            // a tone that is no pipe of the rank …
 constexpr double kNoKeyEachSecond = 2.5;  // … the longer the less likely
 constexpr double kLongNoKey_s = 1.6;
@@ -27,9 +32,8 @@ constexpr double kSkip = 1.5;
 constexpr double kSkipEach = 0.4;
 constexpr int kLongestSkip = 12;
 constexpr double kTurnRound = 4.0;
-constexpr double kJump = 6.0;
-constexpr double kStartInside = 1.0;  // beginning elsewhere than at an end of the rank
-constexpr double kWrongStop = 8.0;
+constexpr double kJump = 8.0;
+constexpr double kInside = 1.0;  // beginning or stopping elsewhere than at an end of the rank
 constexpr int kMostBetween = 8;  // tones in a row that are no keys
 constexpr double kOffsetStep_cents = 7.5;
 constexpr double kWidestOffset_cents = 150.0;
@@ -38,9 +42,27 @@ constexpr double kDoubtful = 3.0;
 constexpr std::array<int, 5> kStrides{0, 1, -1, 2, -2};  // 0: not yet known
 constexpr std::array<Slip, 5> kSlips{Slip::none, Slip::octave_up, Slip::octave_down,
                                      Slip::twelfth_up, Slip::fifteenth_up};
-// What a neighbouring knob gives: 16′ for 8′, 4′ for 8′, a twelfth, a fifteenth …
-constexpr std::array<double, 9> kStops_cents{0.0,     1200.0,   -1200.0, 2400.0, -2400.0,
-                                             1901.96, -1901.96, 701.96,  -701.96};
+/// What another knob gives: a 16′, 8′, 4′, 2 2/3′ or 2′ for another of them; an octave is likelier.
+struct WrongStop {
+    double cents = 0.0;  ///< above the stop that was expected
+    double cost = 0.0;
+};
+constexpr double kWrongOctave = 8.0, kWrongQuint = 11.0;
+constexpr std::array<WrongStop, 15> kStops{{{},
+                                            {1200.0, kWrongOctave},
+                                            {-1200.0, kWrongOctave},
+                                            {2400.0, kWrongOctave},
+                                            {-2400.0, kWrongOctave},
+                                            {3600.0, kWrongOctave},
+                                            {-3600.0, kWrongOctave},
+                                            {701.955, kWrongQuint},
+                                            {-701.955, kWrongQuint},
+                                            {1901.955, kWrongQuint},
+                                            {-1901.955, kWrongQuint},
+                                            {498.045, kWrongQuint},
+                                            {-498.045, kWrongQuint},
+                                            {3101.955, kWrongQuint},
+                                            {-3101.955, kWrongQuint}}};
 constexpr double kNever = std::numeric_limits<double>::infinity();
 
 struct Candidate {
@@ -56,8 +78,7 @@ struct Way {
     int tone = -1, candidate = -1, stride = -1;  // where it came from; −1: the beginning
 };
 
-double cost_off(double off, double uncertainty) {
-    const double scale = std::hypot(kScatter_cents, uncertainty);
+double cost_off(double off, double scale) {
     return -std::log((1.0 - kAstray) * std::exp(-std::abs(off) / scale) +
                      kAstray * std::exp(-std::abs(off) / kAstrayScale_cents));
 }
@@ -66,10 +87,10 @@ double cost_skip(int keys) { return keys <= 1 ? 0.0 : kSkip + kSkipEach * (keys 
 
 /// Cost of going from one key to another with a stride before and after; infinite when the step
 /// doesn't make that stride.
-double cost_step(int from, int to, int before, int after) {
+double cost_step(int from, int to, int before, int after, double jump) {
     const int step = to - from;
     if (step == 0) return after == before ? kRepeat : kNever;
-    if (after == 0) return kJump;
+    if (after == 0) return jump;
     if (step % after != 0 || step / after < 1 || step / after > kLongestSkip) return kNever;
     const double skip = cost_skip(step / after);
     if (after == before) return skip;
@@ -91,29 +112,23 @@ class Search {
             keys_.push_back(interval(Hertz{440.0}, key.pitch).value());
     }
 
-    /// The cost of the best placing when the rank stands `offset` away and sounds `stop` above.
-    double best(double offset, double stop, bool with_slips = true) {
-        candidates_.clear();
-        ways_.clear();
-        for (std::size_t i = 0; i < tones_.size(); ++i) {
-            candidates_.push_back(candidates(i, offset + stop, with_slips));
-            ways_.emplace_back(candidates_[i].size());
-            reach(static_cast<int>(i));
-        }
-        last_ = {};
-        last_.cost = no_key_.back();
-        for (std::size_t i = 0; i < tones_.size(); ++i)
-            for (std::size_t c = 0; c < candidates_[i].size(); ++c)
-                for (std::size_t s = 0; s < kStrides.size(); ++s) {
-                    const double cost = ways_[i][c][s].cost + no_key_.back() - no_key_[i + 1];
-                    if (cost < last_.cost)
-                        last_ = {cost, static_cast<int>(i), static_cast<int>(c),
-                                 static_cast<int>(s)};
-                }
-        return last_.cost + prior(offset) + (stop == 0.0 ? 0.0 : kWrongStop);
+    /// The cost of the best placing when the rank stands `offset` away and `stop` sounds.
+    double best(double offset, const WrongStop& stop) {
+        const double cost = cheapest(offset, stop, true, kJump);
+        const double unlike = unlike_again();
+        // Where a jump makes two pipes one, they may be another's octaves instead.
+        constexpr double kWorthTrying = 1.0;
+        if (unlike < kWorthTrying) return cost + unlike;
+        const double straight = cheapest(offset, stop, true, kNever) + unlike_again();
+        if (straight < cost + unlike) return straight;
+        return cheapest(offset, stop, true, kJump) + unlike;
+    }
+    /// About the same, in a fifth of the time.
+    double roughly(double offset, const WrongStop& stop) {
+        return cheapest(offset, stop, false, kJump);
     }
 
-    /// The placing that the last call of best() found.
+    /// The placing that the last call of these found.
     std::vector<PlacedTone> placed() const {
         std::vector<PlacedTone> placed(tones_.size());
         for (Way way = last_; way.tone >= 0;) {
@@ -127,6 +142,47 @@ class Search {
     }
 
   private:
+    double cheapest(double offset, const WrongStop& stop, bool with_slips, double jump) {
+        jump_ = jump;
+        candidates_.clear();
+        ways_.clear();
+        for (std::size_t i = 0; i < tones_.size(); ++i) {
+            candidates_.push_back(candidates(i, offset + stop.cents, with_slips));
+            ways_.emplace_back(candidates_[i].size());
+            reach(static_cast<int>(i));
+        }
+        last_ = {};
+        last_.cost = no_key_.back();
+        for (std::size_t i = 0; i < tones_.size(); ++i)
+            for (std::size_t c = 0; c < candidates_[i].size(); ++c)
+                for (std::size_t s = 0; s < kStrides.size(); ++s) {
+                    const double cost = ways_[i][c][s].cost + no_key_.back() - no_key_[i + 1] +
+                                        cost_inside(candidates_[i][c].key);
+                    if (cost < last_.cost)
+                        last_ = {cost, static_cast<int>(i), static_cast<int>(c),
+                                 static_cast<int>(s)};
+                }
+        return last_.cost + prior(offset) + stop.cost;
+    }
+
+    /// What the last placing makes of one pipe, heard again, may stand where it didn't before: then
+    /// it was two.
+    double unlike_again() const {
+        std::map<int, std::pair<double, double>> heard;  // by key: its off, its uncertainty
+        double sum = 0.0;
+        const std::vector<PlacedTone> all = placed();
+        for (std::size_t i = 0; i < all.size(); ++i) {
+            if (!all[i].key || all[i].slip != Slip::none) continue;
+            const double off = all[i].off.value(), doubt = tones_[i].uncertainty.value();
+            const auto [before, first] = heard.try_emplace(*all[i].key, off, doubt);
+            if (first) continue;
+            const double scale = std::hypot(kAgain_cents, doubt, before->second.second);
+            sum += cost_off(off - before->second.first, scale) - cost_off(0.0, scale);
+            before->second = {off, doubt};
+        }
+        return sum;
+    }
+
     double prior(double offset) const {
         const double z = offset / rank_.offset_sd.value();
         return 0.5 * z * z;
@@ -141,12 +197,19 @@ class Search {
                 const double off = at - keys_[k];
                 if (std::abs(off) > kFarthest_cents) continue;
                 // A slip is a step between natural modes; a pipe that is far out as well is rare.
-                const double cost = cost_off(off, tones_[tone].uncertainty.value()) +
-                                    (slip == Slip::none ? 0.0 : kSlipped);
+                const double cost =
+                    cost_off(off, std::hypot(kScatter_cents, tones_[tone].uncertainty.value())) +
+                    (slip == Slip::none ? 0.0 : kSlipped);
                 found.push_back({rank_.keys[k].key, slip, off, cost});
             }
         }
         return found;
+    }
+
+    double cost_inside(int key) const {
+        const bool at_an_end =
+            key <= rank_.keys.front().key + 1 || key >= rank_.keys.back().key - 1;
+        return at_an_end ? 0.0 : kInside;
     }
 
     void reach(int tone) {
@@ -154,9 +217,7 @@ class Search {
         for (std::size_t c = 0; c < candidates_[i].size(); ++c) {
             const Candidate& here = candidates_[i][c];
             auto& ways = ways_[i][c];
-            const bool at_an_end =
-                here.key <= rank_.keys.front().key + 1 || here.key >= rank_.keys.back().key - 1;
-            ways[0] = {no_key_[i] + here.cost + (at_an_end ? 0.0 : kStartInside), -1, -1, -1};
+            ways[0] = {no_key_[i] + here.cost + cost_inside(here.key), -1, -1, -1};
             for (int from = std::max(0, tone - 1 - kMostBetween); from < tone; ++from)
                 come(tone, c, from);
         }
@@ -169,11 +230,13 @@ class Search {
         const double between = no_key_[i] - no_key_[j + 1] + here.cost;
         for (std::size_t p = 0; p < candidates_[j].size(); ++p)
             for (std::size_t s = 0; s < kStrides.size(); ++s) {
-                const double cost = ways_[j][p][s].cost + between;
+                const bool too = here.slip != Slip::none && here.slip == candidates_[j][p].slip;
+                const double cost =
+                    ways_[j][p][s].cost + between - (too ? kSlipped - kSlippedToo : 0.0);
                 if (cost == kNever) continue;
                 for (std::size_t t = 0; t < kStrides.size(); ++t) {
-                    const double all =
-                        cost + cost_step(candidates_[j][p].key, here.key, kStrides[s], kStrides[t]);
+                    const double all = cost + cost_step(candidates_[j][p].key, here.key,
+                                                        kStrides[s], kStrides[t], jump_);
                     if (all < ways_[i][c][t].cost)
                         ways_[i][c][t] = {all, from, static_cast<int>(p), static_cast<int>(s)};
                 }
@@ -187,6 +250,7 @@ class Search {
     std::vector<std::vector<Candidate>> candidates_;
     std::vector<std::vector<std::array<Way, kStrides.size()>>> ways_;
     Way last_;
+    double jump_ = kJump;
 };
 
 /// The rank's own middle, from tones that are in place.
@@ -201,27 +265,35 @@ double middle_of(const std::vector<PlacedTone>& placed) {
 struct Guess {
     double cost = kNever;
     double offset = 0.0;
-    double stop = 0.0;
+    WrongStop stop;
 };
 
-/// The likeliest guesses on a coarse grid, no two of them alike.
+/// The likeliest guesses on a coarse grid: of the likeliest stops, no two of one alike.
 std::vector<Guess> likeliest(Search& search) {
-    constexpr std::size_t kMost = 6;
+    constexpr std::size_t kMostStops = 5, kMostOfOne = 2;
     constexpr double kAlike_cents = 40.0;
-    std::vector<Guess> all;
-    for (const double stop : kStops_cents)
+    const auto cheaper = [](const auto& a, const auto& b) { return a.cost < b.cost; };
+    std::vector<std::vector<Guess>> by_stop;
+    for (const WrongStop& stop : kStops) {
+        std::vector<Guess> all;
         for (double offset = -kWidestOffset_cents; offset <= kWidestOffset_cents;
              offset += kOffsetStep_cents)
-            all.push_back({search.best(offset, stop, false), offset, stop});
-    std::sort(all.begin(), all.end(),
-              [](const Guess& a, const Guess& b) { return a.cost < b.cost; });
-    std::vector<Guess> guesses;
-    for (const Guess& guess : all) {
-        const bool alike = std::any_of(guesses.begin(), guesses.end(), [&](const Guess& other) {
-            return other.stop == guess.stop && std::abs(other.offset - guess.offset) < kAlike_cents;
-        });
-        if (!alike && guesses.size() < kMost) guesses.push_back(guess);
+            all.push_back({search.roughly(offset, stop), offset, stop});
+        std::sort(all.begin(), all.end(), cheaper);
+        std::vector<Guess> guesses;
+        for (const Guess& guess : all) {
+            const bool alike = std::any_of(guesses.begin(), guesses.end(), [&](const Guess& other) {
+                return std::abs(other.offset - guess.offset) < kAlike_cents;
+            });
+            if (!alike && guesses.size() < kMostOfOne) guesses.push_back(guess);
+        }
+        by_stop.push_back(std::move(guesses));
     }
+    std::sort(by_stop.begin(), by_stop.end(),
+              [&](const auto& a, const auto& b) { return cheaper(a.front(), b.front()); });
+    std::vector<Guess> guesses;
+    for (std::size_t i = 0; i < kMostStops; ++i)
+        guesses.insert(guesses.end(), by_stop[i].begin(), by_stop[i].end());
     return guesses;
 }
 
@@ -252,14 +324,17 @@ Placing place(std::span<const ToneToPlace> tones, const RankKeys& rank) {
     for (Guess guess : likeliest(search)) {
         // The grid is coarse beside the pipes' scatter: about the middle of what was placed.
         constexpr int kLooks = 3;
+        constexpr double kNoNearer_cents = 0.2;
         for (int look = 0; look < kLooks; ++look) {
             guess.cost = search.best(guess.offset, guess.stop);
             if (guess.cost < best.cost) best = guess;
-            guess.offset += middle_of(search.placed());
+            const double middle = middle_of(search.placed());
+            if (std::abs(middle) < kNoNearer_cents) break;
+            guess.offset += middle;
         }
     }
     search.best(best.offset, best.stop);
-    placing.stop_interval = Cents{best.stop};
+    placing.stop_interval = Cents{best.stop.cents};
     placing.tones = search.placed();
     placing.offset = Cents{best.offset};
     for (const int keys : {1, -1}) {

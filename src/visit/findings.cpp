@@ -96,8 +96,8 @@ class Finder {
     void say_of_the_whole(const SurveyFault& fault) {
         if (fault.kind == FaultKind::wrong_stop)
             add(FindingKind::wrong_stop,
-                text_of({"the pipes sound ", interval_words(fault.interval), " all through: not ",
-                         survey_.stop.stop->name,
+                text_of({"the pipes sound ", interval_words(fault.interval), " all through",
+                         footage_words(fault.interval), ": not ", survey_.stop.stop->name,
                          " but another stop is drawn, or a coupler; draw this one alone and play "
                          "again"}));
         else if (fault.kind == FaultKind::semitone_doubtful)
@@ -109,6 +109,19 @@ class Finder {
                 "the tremulant was on: the keys are in place, the figures only near; turn it off "
                 "and play again")
                 .at = at(fault.at);
+    }
+
+    /// Of what footage that is; of a mixture's row nobody says that.
+    std::string footage_words(Cents interval) const {
+        constexpr Cents kSame{30.0};
+        const organ::Stop& asked = *survey_.stop.stop;
+        if (asked.mixture()) return {};
+        for (const char* feet : {"32", "16", "8", "5 1/3", "4", "2 2/3", "2", "1 1/3", "1"}) {
+            const Hertz other{organ::parse_footage(feet)->ratio()};
+            const Hertz sounds = transpose(Hertz{asked.footage.ratio()}, interval);
+            if (apart(other, sounds) < kSame) return text_of({", as of ", feet, "′"});
+        }
+        return {};
     }
 
     void of_the_day() {
@@ -160,7 +173,9 @@ class Finder {
         const std::string note = fault.pipe ? fault.pipe->note : "";
         switch (fault.kind) {
             case FaultKind::cipher:
-                return {{FindingKind::cipher, note + " ciphers: it sounds on under other keys"}};
+                return {{FindingKind::cipher,
+                         note + " ciphers: it sounds on under other keys; how its octaves and "
+                                "twelfths speak can't be judged until it is silent"}};
             case FaultKind::missing:
                 return {{FindingKind::missing,
                          note + (!fault.time_passed   ? " is missing: skipped, or silent"
@@ -290,8 +305,10 @@ std::string interval_words(Cents interval) {
         int cents;
         const char* words;
     };
-    constexpr Name kNames[] = {
-        {2400, "two octaves"}, {1902, "a twelfth"}, {1200, "an octave"}, {702, "a fifth"}};
+    constexpr Name kNames[] = {{3600, "three octaves"}, {3102, "two octaves and a fifth"},
+                               {2400, "two octaves"},   {1902, "a twelfth"},
+                               {1200, "an octave"},     {702, "a fifth"},
+                               {498, "a fourth"}};
     for (const Name& name : kNames)
         if (std::abs(std::abs(interval.value()) - name.cents) < 50.0)
             return text_of({name.words, interval < Cents{0.0} ? " low" : " high"});

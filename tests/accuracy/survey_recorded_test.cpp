@@ -170,6 +170,48 @@ TEST_P(SurveyOfARecordedRank, PutsEveryKeyInPlaceAndMeasuresIt) {
                 4.0 * result.pitch_uncertainty.value());
 }
 
+/// A rank of recorded pipes played from the lowest key up as a stop that stands `raised` semitones
+/// above 8′, 1.7 s a key, pipes scattered by 7 cents.
+std::vector<tuning::HeardTone> played_up(const RecordedRank& pipes, int raised,
+                                         std::uint64_t seed) {
+    constexpr double kEvery_s = 1.95;
+    RankTake take(pipes.rate(), 3.0 + kEvery_s * kKeys, seed);
+    take.scene.add_rumble(0.002).add_white(0.1, 60.0);
+    std::mt19937_64 random(seed);
+    std::normal_distribution<double> scatter(0.0, 7.0);
+    for (int key = 1; key <= kKeys; ++key)
+        take.press(pipes, kLowest - 1 + key, scatter(random), 1.0 + (key - 1) * kEvery_s, 1.7,
+                   raised);
+    return tuning::tones_of_recording(take.scene.floats(), SampleRate{pipes.rate()}, 1);
+}
+
+// A helper draws one of the usual stops for another: whatever is asked for, what sounds is named.
+// A harmonic flute's octave is louder than its note.
+TEST(SurveyOfAWrongStop, IsNamedByItsIntervalFromTheOneAskedFor) {
+    const std::map<std::string, int> kUsual{
+        {"16'", -12}, {"8'", 0}, {"4'", 12}, {"2 2/3'", 19}, {"2'", 24}};
+    for (const auto& [rank, raised] : {std::pair{"FlHarm8", 19}, {"FlHarm8", 0}}) {
+        const RecordedRank pipes(rank);
+        const auto tones = played_up(pipes, raised, 5);
+        for (const auto& [asked, stands] : kUsual) {
+            organ::Instrument instrument = one_rank();
+            organ::Division& great = instrument.divisions[0];
+            great.stops[0].footage = *organ::parse_footage(asked);
+            const tuning::SurveyPlan plan{
+                &instrument,
+                organ::pipes(organ::StopRef{&great, &great.stops[0], &instrument}),
+                {}};
+            const auto result = tuning::judge_survey(plan, tones, SampleRate{pipes.rate()});
+            double said = 0.0;
+            for (const tuning::SurveyFault& fault : result.faults)
+                if (fault.kind == tuning::FaultKind::wrong_stop) said = fault.interval.value();
+            // Footages are pure, semitones tempered.
+            EXPECT_NEAR(said, 100.0 * (raised - stands), 5.0)
+                << rank << " raised " << raised << " for " << asked;
+        }
+    }
+}
+
 /// RANKWRIGHT_SURVEYED names ranks that were held back, to be judged by hand.
 std::vector<Visit> visits() {
     if (const char* ranks = std::getenv("RANKWRIGHT_SURVEYED")) {

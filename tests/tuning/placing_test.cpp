@@ -110,6 +110,46 @@ TEST(Placing, AnotherFootageIsTakenForAWrongStopOnlyWhenTheRankSticksOut) {
     EXPECT_EQ(middle.wrong(), 0);
 }
 
+/// Cents of a stop of so many feet above the 8' of the same keys.
+double above_8_feet(double feet) { return 1200.0 * std::log2(8.0 / feet); }
+constexpr double kUsualFeet[] = {16.0, 8.0, 4.0, 8.0 / 3.0, 2.0};
+
+// Every usual stop drawn for every other. Some keys are heard as another natural tone of their
+// pipes: the lowest of a rank whose octave is louder than its note, harmonic pipes that speak with
+// the octave below theirs, stopped pipes as their twelfth (common practice, no source).
+TEST(Placing, EveryUsualStopDrawnForAnotherIsNamed) {
+    struct Misheard {
+        int from, to, every;
+        double as;
+    };
+    const Misheard kinds[] = {
+        {0, 0, 1, 1.0}, {1, 5, 1, 2.0}, {1, 7, 1, 2.0}, {30, 61, 4, 0.5}, {1, 20, 5, 3.0}};
+    int cases = 0, wrong_stop = 0, misplaced = 0;
+    for (const double sounds : kUsualFeet)
+        for (const double asked : kUsualFeet)
+            for (const Misheard& kind : kinds) {
+                const int way = ++cases % 3;
+                const double stands = 20.0 * (way - 1);
+                const double interval = above_8_feet(sounds) - above_8_feet(asked);
+                Play play{std::mt19937_64(static_cast<std::uint64_t>(cases)), interval + stands};
+                for (const int key : order(way)) {
+                    play.press(key);
+                    if (key >= kind.from && key <= kind.to && key % kind.every == 0)
+                        play.tones.back().pitch = kind.as * play.tones.back().pitch;
+                }
+                const Placing placing = place(play.tones, whole_rank());
+                const bool right = std::abs(placing.stop_interval.value() - interval) < 1.0;
+                if (!right)
+                    std::printf("%.1f for %.1f feet, way %d, misheard from %d as %.1f: %.0f\n",
+                                sounds, asked, way, kind.from, kind.as,
+                                placing.stop_interval.value());
+                wrong_stop += right ? 0 : 1;
+                misplaced += play.wrong();
+            }
+    EXPECT_EQ(wrong_stop, 0) << "of " << cases;
+    EXPECT_EQ(misplaced, 0);
+}
+
 TEST(Placing, APipeThatOverblowsStaysAtItsKey) {
     Play play{std::mt19937_64(11), 5.0};
     for (const int key : order(0)) {

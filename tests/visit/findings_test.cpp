@@ -114,6 +114,21 @@ TEST_F(FindingsTest, AnotherStopsPitchIsNoTrendOfThisOne) {
     EXPECT_EQ(all[0].kind, FindingKind::wrong_stop);
 }
 
+// Footages by their ratios: 4′ : 8′ is an octave, 4′ : 2 2/3′ a fifth, 4′ : 5 1/3′ a fourth.
+TEST_F(FindingsTest, AWrongStopIsNamedByItsFootage) {
+    const std::map<double, std::pair<const char*, const char*>> kWords{
+        {-1200.0, {"an octave low", "as of 8′"}},      {-2400.0, {"two octaves low", "as of 16′"}},
+        {-3600.0, {"three octaves low", "as of 32′"}}, {1200.0, {"an octave high", "as of 2′"}},
+        {701.96, {"a fifth high", "as of 2 2/3′"}},    {-498.04, {"a fourth low", "as of 5 1/3′"}}};
+    for (const auto& [cents, words] : kWords) {
+        faults = {{FaultKind::wrong_stop, {}, {}, Cents{cents}, {}, {}, {}}};
+        const auto all = find(FindingKind::wrong_stop);
+        ASSERT_EQ(all.size(), 1U);
+        EXPECT_THAT(all[0].words, HasSubstr(words.first));
+        EXPECT_THAT(all[0].words, HasSubstr(words.second));
+    }
+}
+
 TEST_F(FindingsTest, SixtyPipesAstrayAnyWayAreNoTrend) {
     for (auto& [key, cents] : off)
         cents = std::normal_distribution<double>(0.0, 6.0)(random);
