@@ -17,6 +17,24 @@ namespace {
 using overlay::Snapshot;
 using tuning::Stage;
 
+/// The next notes that are called. An octave or more from the one called before or after it, a
+/// note's name alone would tell the helper another key.
+std::string to_come(const visit::Run& run) {
+    constexpr std::size_t kCallsAhead = 3;
+    constexpr int kOctave = 12;
+    std::vector<const organ::Pipe*> calls{&run.pipe()};
+    for (const std::size_t i : run.ahead())
+        if (calls.size() <= kCallsAhead) calls.push_back(&run.pipes()[i]);
+    const auto far = [&](std::size_t i) {
+        return i + 1 < calls.size() && std::abs(calls[i + 1]->midi - calls[i]->midi) >= kOctave;
+    };
+    std::string words;
+    for (std::size_t i = 1; i < calls.size(); ++i)
+        words += (i == 1 ? "then " : " · ") +
+                 (far(i - 1) || far(i) ? calls[i]->note : organ::short_note(calls[i]->midi));
+    return words.empty() ? "the last pipe of this stop" : words;
+}
+
 void fill_call(Snapshot& out, const visit::Run& run) {
     const organ::Pipe& pipe = run.pipe();
     out.organ = run.instrument().name;
@@ -46,12 +64,7 @@ void fill_call(Snapshot& out, const visit::Run& run) {
     out.out_of_reach = record.out_of_reach;
     for (const visit::Fault& fault : record.faults)
         out.faults.push_back(fault.fault);
-    constexpr std::size_t kCallsAhead = 3;
-    const auto ahead = run.ahead();
-    for (std::size_t i = 0; i < std::min(ahead.size(), kCallsAhead); ++i)
-        out.then +=
-            (out.then.empty() ? "then " : " · ") + organ::short_note(run.pipes()[ahead[i]].midi);
-    if (out.then.empty()) out.then = "the last pipe of this stop";
+    out.then = to_come(run);
 }
 
 void fill_chest(Snapshot& out, const visit::Run& run) {

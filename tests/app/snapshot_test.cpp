@@ -167,6 +167,22 @@ TEST_F(PairedSnapshot, ShowsBeatReferenceAndTheWarningOfItsError) {
     EXPECT_NE(shown.notices.front().words.find("copies"), std::string::npos);
 }
 
+// Names of octaves as in organ/note.h. By the list, keys of two octaves come one after the other.
+TEST_F(PairedSnapshot, NotesToComeThatAnotherOctaveHasTooAreGivenWithTheirs) {
+    const tuning::SinglePipe job;
+    visit::Record record;
+    for (const int key : {13, 25, 29, 31})
+        record.add({},
+                   visit::ListChange{{"great", "principal-8", 1, key}, visit::ListState::wanted});
+    visit::RunOptions options{visit::Job::to_target};
+    options.only_listed = true;
+    const visit::Run run(instrument, organ::find_stop(instrument, "Principal 8").value(), {},
+                         options, record);
+    const overlay::Snapshot shown = make_snapshot({run, job, nullptr, {}, false});
+    EXPECT_EQ(shown.note, "tenor C");
+    EXPECT_EQ(shown.then, "then middle C · E · F♯");
+}
+
 TEST_F(PairedSnapshot, BeforeTheDayIsMeasuredTheReferenceTellsWhereItStands) {
     const visit::Run run = middle_c();
     tuning::AgainstReference job;
