@@ -3,6 +3,7 @@
 #include "core/median.h"
 #include "core/multiple.h"
 #include "organ/pitch_of_day.h"
+#include "tuning/covering.h"
 #include "tuning/speech.h"
 
 #include <algorithm>
@@ -152,10 +153,14 @@ class Judge {
 
     // What a cipher's partials cover, as its own octaves, can't be heard while it sounds.
     bool covered(Hertz pitch, FrameIndex when) const {
-        constexpr Cents kCovered{60.0};
         return std::any_of(ciphers_.begin(), ciphers_.end(), [&](std::size_t cipher) {
-            return when >= tones_[cipher].from &&
-                   partial_near(tones_[cipher].pitch, pitch, kCovered);
+            return when >= tones_[cipher].from && covers(tones_[cipher], pitch);
+        });
+    }
+
+    bool speech_hidden(const HeardTone& tone) const {
+        return std::any_of(ciphers_.begin(), ciphers_.end(), [&](std::size_t cipher) {
+            return tone.left > tones_[cipher].from && hides_speech(tones_[cipher], tone);
         });
     }
 
@@ -317,8 +322,10 @@ class Judge {
         constexpr Seconds kLeast{1.0}, kSeen{0.3}, kLeastSeen{0.7};
         for (const SurveyReading& reading : result_.readings) {
             const HeardTone& tone = reading.tone;
-            // Of a cipher nobody heard how it began at its key.
-            if (tone.tremulant || tone.onset_disturbed || ciphers(reading.pipe.key)) continue;
+            // Of a cipher nobody heard how it began at its key, nor of what it hides.
+            if (tone.tremulant || tone.onset_disturbed || ciphers(reading.pipe.key) ||
+                speech_hidden(tone))
+                continue;
             const Seconds allowed =
                 tone.crept
                     ? std::max(kLeastSeen, kSeen + Seconds{kPeriodsSeen / tone.pitch.value()})

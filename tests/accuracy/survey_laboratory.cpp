@@ -1,10 +1,11 @@
 // A simulated survey of each stop named, with pipes slow of speech at keys drawn by the seed, told
 // fault by fault; run by hand.
 //   survey_laboratory ORGAN.toml [--seed N] [--seeds COUNT] [--slow PIPES] [--dead PIPES]
-//   [--creeps S] [--tells]
+//   [--creeps S] [--cipher KEY [--stuck]] [--tells]
 //   STOP...
 // Played as a helper plays a rank through: 2 s a key, give or take a tenth, 0.25 s between. STOP is
-// "Division/Stop".
+// "Division/Stop". A cipher sounds from the beginning, or, stuck, from when its key was played; key
+// −1: drawn by the seed. Truth is the key that was down and the pipe's own pitch, without wander.
 #include "organ/instrument.h"
 #include "simulator/chamber.h"
 #include "simulator/random.h"
@@ -13,9 +14,11 @@
 #include "tuning/survey_recording.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstdio>
 #include <map>
+#include <optional>
 #include <set>
 #include <string>
 #include <vector>
@@ -32,11 +35,17 @@ struct Plan {
     std::uint64_t seed = 1;
     int seeds = 1, slow = 5, dead = 0;
     double creeps_s = 1.6;
-    bool tells = false;
+    int cipher = 0;
+    bool stuck = false, tells = false;
 };
 
 struct Count {
     int slow = 0, found = 0, dead = 0, silent = 0, false_slow = 0, other = 0, keys = 0, read = 0;
+    int ciphers = 0, named = 0, misplaced = 0;
+    std::vector<double> errors, of_sd;  ///< cents, and over the uncertainty with the wander in it
+    // Of keys away from the cipher by so many semitones: how many, read, wrong by 3 sd and 0.5
+    // cent.
+    std::map<int, std::array<int, 3>> by_interval;
 };
 
 class Take {
@@ -65,10 +74,20 @@ class Take {
     }
 
     void play() {
+        const auto pipes = organ::pipes(stop_);
+        if (plan_.cipher != 0) {
+            const auto drawn =
+                static_cast<std::size_t>(random_.uniform() * static_cast<double>(pipes.size()));
+            for (const organ::Pipe& pipe : pipes)
+                if (plan_.cipher < 0 ? pipe.key == pipes[drawn].key : pipe.key == plan_.cipher)
+                    cipher_ = pipe;
+        }
+        if (cipher_ && !plan_.stuck) chamber_.set_cipher(cipher_->id, true);
         chamber_.draw_stop(stop_.division->id, stop_.stop->id, true);
         wait(0.8);
         for (const organ::Pipe& pipe : organ::pipes(stop_)) {
             pressed_[pipe.key] = now_s();
+            if (cipher_ && cipher_->key == pipe.key) chamber_.set_cipher(pipe.id, true);
             chamber_.key_down(stop_.division->id, pipe.key);
             wait(2.0 * std::clamp(1.0 + 0.1 * random_.normal(), 0.7, 1.4));
             chamber_.key_up(stop_.division->id, pipe.key);
@@ -87,6 +106,10 @@ class Take {
             const bool missing = fault.kind == tuning::FaultKind::missing;
             if (missing && fault.time_passed == true && dead_.count(key) != 0) {
                 ++count.silent;
+                continue;
+            }
+            if (fault.kind == tuning::FaultKind::cipher && cipher_ && cipher_->key == key) {
+                ++count.named;
                 continue;
             }
             const auto slow = slow_.find(key);
@@ -108,12 +131,47 @@ class Take {
             std::printf("  missed: %s %d\n", stop_.stop->id.c_str(), key);
             if (plan_.tells) tell(key, tones);
         }
+        count.ciphers += cipher_ ? 1 : 0;
+        judge_readings(result, count);
         count.dead += static_cast<int>(dead_.size());
         count.keys += static_cast<int>(plan.pipes.size());
         count.read += static_cast<int>(result.readings.size());
     }
 
   private:
+    void judge_readings(const tuning::SurveyResult& result, Count& count) {
+        constexpr double kWander = 0.3;
+        if (cipher_)
+            for (const organ::Pipe& pipe : organ::pipes(stop_))
+                ++count.by_interval[pipe.key - cipher_->key][0];
+        for (const tuning::SurveyReading& reading : result.readings) {
+            const int key = reading.pipe.key;
+            const double middle =
+                0.5 * (duration(reading.tone.stood - FrameIndex{}, kRate).count() +
+                       duration(reading.tone.to - FrameIndex{}, kRate).count());
+            const double since = middle - pressed_[key];
+            const bool own = cipher_ && cipher_->key == key;
+            if ((since < 0.0 || since > 3.0) && !own) {
+                ++count.misplaced;
+                std::printf("  misplaced: %s %d at %.1f s\n", stop_.stop->id.c_str(), key, since);
+                continue;
+            }
+            if (!reading.tone.read || reading.slip != tuning::Slip::none) continue;
+            const double error =
+                interval(chamber_.true_pitch(reading.pipe.id), reading.tone.pitch).value();
+            const double sd = std::hypot(reading.tone.uncertainty.value(), kWander);
+            count.errors.push_back(std::abs(error));
+            count.of_sd.push_back(std::abs(error) / sd);
+            const bool wrong = std::abs(error) > std::max(0.5, 3.0 * sd);
+            if (wrong && slow_.count(key) == 0)
+                std::printf("  wrong: %s %d by %.2f cents, said %.2f\n", stop_.stop->id.c_str(),
+                            key, error, reading.tone.uncertainty.value());
+            if (!cipher_) continue;
+            ++count.by_interval[key - cipher_->key][1];
+            count.by_interval[key - cipher_->key][2] += wrong ? 1 : 0;
+        }
+    }
+
     double now_s() const { return static_cast<double>(sound_.size()) / kRate.value(); }
     void wait(double seconds) {
         std::vector<float> next(static_cast<std::size_t>(seconds * kRate.value()));
@@ -152,8 +210,21 @@ class Take {
     std::vector<float> sound_;
     std::map<int, bool> slow_;  ///< by key: was it found
     std::set<int> dead_;        ///< keys
+    std::optional<organ::Pipe> cipher_;
     std::map<int, double> pressed_;
 };
+
+double share_of(std::vector<double> values, double share) {
+    if (values.empty()) return 0.0;
+    std::sort(values.begin(), values.end());
+    return values[static_cast<std::size_t>(share * static_cast<double>(values.size() - 1))];
+}
+
+double within(const std::vector<double>& values, double most) {
+    const auto in =
+        std::count_if(values.begin(), values.end(), [&](double value) { return value <= most; });
+    return values.empty() ? 0.0 : static_cast<double>(in) / static_cast<double>(values.size());
+}
 
 }  // namespace
 
@@ -169,6 +240,8 @@ int main(int argc, char** argv) {
     options.add_option("--slow", plan.slow);
     options.add_option("--dead", plan.dead);
     options.add_option("--creeps", plan.creeps_s);
+    options.add_option("--cipher", plan.cipher);
+    options.add_flag("--stuck", plan.stuck);
     options.add_flag("--tells", plan.tells);
     CLI11_PARSE(options, argc, argv);
     const auto instrument = storage::load_instrument(file);
@@ -189,5 +262,15 @@ int main(int argc, char** argv) {
     std::printf("%d of %d dead pipes found\n", all.silent, all.dead);
     std::printf("%d of %d slow pipes found, %d falsely slow, %d other faults, %d of %d keys read\n",
                 all.found, all.slow, all.false_slow, all.other, all.read, all.keys);
+    std::printf(
+        "%zu figures: median %.3f, 95 %% %.3f, worst %.2f cents; in 1, 2, 3 sd %.2f %.2f %.2f; "
+        "%d misplaced; %d of %d ciphers named\n",
+        all.errors.size(), share_of(all.errors, 0.5), share_of(all.errors, 0.95),
+        share_of(all.errors, 1.0), within(all.of_sd, 1.0), within(all.of_sd, 2.0),
+        within(all.of_sd, 3.0), all.misplaced, all.named, all.ciphers);
+    for (const auto& [semitones, counts] : all.by_interval)
+        if (semitones != 0 && (counts[1] < counts[0] || counts[2] > 0))
+            std::printf("  %+d: %d keys, %d read, %d wrong\n", semitones, counts[0], counts[1],
+                        counts[2]);
     return 0;
 }

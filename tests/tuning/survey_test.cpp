@@ -302,6 +302,42 @@ TEST(Survey, ACipherHeardInsteadOfAKeyIsNoOctaveSlip) {
     EXPECT_TRUE(of_kind(result, FaultKind::octave).empty());
 }
 
+// As in a simulated visit: under a cipher an octave lower a good pipe was said to be slow of
+// speech, as the cipher's own octave had been followed before it spoke. Which partials of two notes
+// meet is arithmetic: all of an octave's or a twelfth's, every second one of a fifth's, none of a
+// whole tone's within the first eight.
+TEST(Survey, UnderACipherSpeechIsJudgedOnlyByWhatIsClearOfItsPartials) {
+    const Take take(1);
+    const SurveyPlan plan = take.plan("octave");
+    const auto slow_under_cipher = [&](int key, std::vector<double> levels_db) {
+        std::vector<HeardTone> tones;
+        for (int one = 1; one <= 25; ++one) {
+            HeardTone tone = tone_of(take, plan, one, one * 2.2, 1.6);
+            tone.goes_on = one == 5;
+            for (std::size_t k = 0; k < 8; ++k)
+                tone.partials.list[tone.partials.count++] = {
+                    static_cast<int>(k) + 1, Decibels{one == key && k < levels_db.size()
+                                                          ? levels_db[k]
+                                                          : -25.0 - 3.0 * static_cast<double>(k)}};
+            if (one == key) {
+                tone.speech = Seconds{1.4};
+                tone.crept = true;
+            }
+            tones.push_back(tone);
+        }
+        const SurveyResult result = judge_survey(plan, tones, SampleRate{kRate});
+        EXPECT_EQ(of_kind(result, FaultKind::cipher).size(), 1U) << key;
+        return of_kind(result, FaultKind::off_speech).size();
+    };
+    EXPECT_EQ(slow_under_cipher(17, {}), 0U) << "an octave above it";
+    EXPECT_EQ(slow_under_cipher(24, {}), 0U) << "a twelfth above it";
+    EXPECT_EQ(slow_under_cipher(12, {-60, -25, -60, -40, -70, -50}), 0U)
+        << "a fifth above it, heard by its octave";
+    EXPECT_EQ(slow_under_cipher(12, {}), 1U) << "a fifth above it, heard by its fundamental";
+    EXPECT_EQ(slow_under_cipher(7, {}), 1U) << "a whole tone above it";
+    EXPECT_EQ(slow_under_cipher(3, {}), 1U) << "before it ciphered";
+}
+
 // In these rooms fundamentals of good pipes lie in a node, and their octave was heard instead. A
 // pipe that overblows sounds as its upper octave does.
 TEST(Survey, AFundamentalInANodeIsNoOctaveSlipAndAPipeThatOverblowsIs) {
