@@ -255,6 +255,11 @@ void fill_notices(Snapshot& out, const SnapshotInputs& in) {
         add(true,
             "Nothing heard changes. If this pipe was moved, another sounds in its place: check "
             "the stop, look for a cipher, hear it alone.");
+    if (in.run.unheard().asks_to_move() && out.faults.empty())
+        add(false, out.unheard_treble
+                       ? "Nothing is heard. A treble may stand in a node of the room: move the "
+                         "microphone a hand's breadth and hear its key again."
+                       : "Still nothing is heard. If its key was held twice, F notes it as dead.");
     if (const auto dead = in.run.dead_reference())
         add(false, "Its reference, " + dead->stop + " " + dead->note +
                        ", is noted as dead: the pipe is heard alone, to its own target.");
@@ -340,6 +345,7 @@ overlay::Snapshot make_snapshot(const SnapshotInputs& in) {
     }
     if (in.run.hears_pipe_before()) clear_figures(out);
     out.unanswered = in.run.is_unanswered();
+    out.unheard_treble = in.run.unheard().may_be_in_node() && out.faults.empty();
     out.pitch_of_day = organ::pitch_of(in.run.instrument(), in.run.day());
     out.pitch_measured = in.run.pitch_today().is_told();
     out.temperature = in.run.day().temperature;

@@ -67,7 +67,8 @@ std::optional<visit::Command> ScreenReader::listen_for_nothing(const overlay::Sn
         return std::nullopt;
     }
     if (!silent_since_) silent_since_ = now;
-    if (now - *silent_since_ < kGivesUp) return std::nullopt;
+    // What the screen doesn't offer yet can't be noted.
+    if (now - *silent_since_ < kGivesUp || snapshot.unheard_treble) return std::nullopt;
     silent_since_.reset();
     return visit::NoteFault{std::string(visit::kFaults.front())};
 }

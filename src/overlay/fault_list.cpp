@@ -9,12 +9,14 @@
 namespace rankwright::overlay {
 
 namespace {
-FaultList::Outcome noted(std::size_t fault) {
+FaultList::Outcome noted(std::size_t fault, const Snapshot& snapshot) {
+    // "Dead" isn't offered yet.
+    if (fault == 0 && snapshot.unheard_treble) return {};
     return {true, visit::NoteFault{std::string(visit::kFaults[fault])}};
 }
 }  // namespace
 
-FaultList::Outcome FaultList::press(const KeyPress& key) {
+FaultList::Outcome FaultList::press(const KeyPress& key, const Snapshot& snapshot) {
     switch (key.key) {
         case Key::up:
         case Key::page_up:
@@ -25,12 +27,12 @@ FaultList::Outcome FaultList::press(const KeyPress& key) {
             lit_ = std::min(lit_ + 1, visit::kFaults.size() - 1);
             return {};
         case Key::enter:
-            return noted(lit_);
+            return noted(lit_, snapshot);
         case Key::character:
             // A presenter remote has no Enter.
-            if (key.character == '.' || key.character == ' ') return noted(lit_);
+            if (key.character == '.' || key.character == ' ') return noted(lit_, snapshot);
             if (key.character >= '1' && key.character <= '9')
-                return noted(static_cast<std::size_t>(key.character - '1'));
+                return noted(static_cast<std::size_t>(key.character - '1'), snapshot);
             break;
         default:
             break;
@@ -49,10 +51,13 @@ void FaultList::draw(Canvas& canvas, const Rect& place, const Snapshot& snapshot
         const Rect row{page.left, top, page.right, top + kRow - 6};
         const bool lit = i == lit_;
         if (lit) canvas.fill(row, kPale, 8);
-        const ImU32 ink = lit ? kGround : kPale;
+        const bool offered = i > 0 || !snapshot.unheard_treble;
+        const ImU32 ink = lit ? kGround : offered ? kPale : kGrey;
+        std::string words(visit::kFaults[i]);
+        if (!offered) words += ": first move the microphone a hand's breadth and hear it again";
         canvas.text({row.left + 20, row.bottom - 14}, {kLadder, ink, true}, std::to_string(i + 1));
         canvas.text_within({row.left + 84, row.bottom - 14}, row.width() - 104, {kLadder, ink, lit},
-                           kLarge, visit::kFaults[i]);
+                           kSmall, words);
     }
     canvas.text_within({page.left, place.bottom - 16}, page.width(), {kSmall, kGrey}, kSmall * 0.8F,
                        "its digit, or ↑ ↓ and Enter or point: note it · any other key: back");

@@ -18,7 +18,7 @@ class FaultList {
         bool done = false;
         std::optional<visit::Command> command;
     };
-    Outcome press(const KeyPress& key);
+    Outcome press(const KeyPress& key, const Snapshot& snapshot);
     void draw(Canvas& canvas, const Rect& place, const Snapshot& snapshot) const;
 
   private:

@@ -164,7 +164,7 @@ bool Overlay::take_by_page(const KeyPress& key, const Snapshot& snapshot,
     if (key.key == Key::text) return true;
     if (entry_) return taken(entry_, entry_->press(key));
     if (stop_list_) return taken(stop_list_, stop_list_->press(key, snapshot));
-    if (fault_list_) return taken(fault_list_, fault_list_->press(key));
+    if (fault_list_) return taken(fault_list_, fault_list_->press(key, snapshot));
     if (page_ == Page::work) return false;
     if (key.repeat) return true;
     if (page_ == Page::calls) {

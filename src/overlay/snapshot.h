@@ -200,6 +200,8 @@ struct Snapshot {
     /// The A that the reference stands at, while that of the day isn't known.
     std::optional<Hertz> reference_a;
     bool unanswered = false;       ///< a move is asked for, and nothing heard changes
+    bool unheard_treble = false;   ///< nothing is heard of a pipe that may stand in a node of the
+                                   ///< room: too early to call it dead
     bool pulled_together = false;  ///< the two draw each other: their beat tells nothing
     Seconds heard{0.0};            ///< what the figure rests on
     organ::Movement advice;

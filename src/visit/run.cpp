@@ -242,6 +242,7 @@ void Run::turn_to(std::size_t pipe) {
     day_.pitch = pitch_.a();
     current_ = pipe;
     over_ = hears_before_ = false;
+    unheard_.begin();
     in_hand_since_ = now_.at;
     if (job() != Job::mixture) alone_ = was_left_alone();
     keeper_.turn_to(record_.of(pipes_[current_].id).before.has_value());
@@ -281,6 +282,7 @@ bool Run::go_to(const PipeId& id) {
 void Run::hear_alone() {
     alone_ = !alone_ && reference_of(pipe()).has_value();
     unanswered_.forget();
+    unheard_.begin();
 }
 
 void Run::set_temperature(Celsius air, std::optional<double> humidity) {

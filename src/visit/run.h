@@ -14,6 +14,7 @@
 #include "visit/pitch_today.h"
 #include "visit/record.h"
 #include "visit/unanswered.h"
+#include "visit/unheard.h"
 #include "visit/work_list.h"
 
 #include <cstddef>
@@ -212,12 +213,15 @@ class Run {
     /// The screen has asked for the pipe in hand to be moved for a while, and what is heard hasn't
     /// changed: if it was moved, it isn't what is heard.
     bool is_unanswered() const { return told_since_ && unanswered_.is_long(now_.at); }
+    /// Of the pipe in hand.
+    const Unheard& unheard() const { return unheard_; }
     /// What sounds is still the pipe that was in hand before: the helper hasn't moved on yet, or
     /// the room sounds on. Nothing of it is shown or kept as the pipe in hand.
     bool hears_pipe_before() const { return hears_before_; }
 
   private:
     bool follow(const tuning::PipeState& state, const std::optional<KeptReading>& figure);
+    void follow_silence(tuning::Stage stage);
     void find_references();
     void find_pipes();
     void find_standing();
@@ -306,7 +310,8 @@ class Run {
     std::optional<Seconds> told_since_;  ///< the screen says to move the pipe in hand
     bool was_told_ = false;              ///< and did so for as long as one needs to see it and act
     Unanswered unanswered_;              ///< and what is heard stays where it is
-    Seconds hand_{0.0};                  ///< was at the pipe in hand …
+    Unheard unheard_;
+    Seconds hand_{0.0};                     ///< was at the pipe in hand …
     std::optional<Seconds> touched_last_;   ///< … and moved it last
     std::optional<KeptReading> left_warm_;  ///< how it was left then; it was taken up cool
     std::map<PipeId, Handling> handled_;

@@ -284,6 +284,16 @@ bool Run::only_cools(const KeptReading& figure) const {
     return rose <= kWanders && rose > -Cooling::kMost;
 }
 
+void Run::follow_silence(tuning::Stage stage) {
+    using tuning::Stage;
+    if (hears_before_ || waits_ || over_) return unheard_.begin();
+    const bool reads = stage == Stage::reading || stage == Stage::moving || stage == Stage::settled;
+    unheard_.follow(reads                     ? Unheard::Heard::the_pipe
+                    : stage == Stage::waiting ? Unheard::Heard::nothing
+                                              : Unheard::Heard::something,
+                    target_of(pipe()), now_.at);
+}
+
 bool Run::follow(const tuning::PipeState& state) { return follow(state, figure_of(state)); }
 
 bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading>& figure) {
@@ -292,6 +302,7 @@ bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading
     const bool waited = std::exchange(waits_, wait().has_value());
     if (waited && !waits_ && end_wait()) return true;
     hears_before_ = is_of_pipe_before(state);
+    follow_silence(state.stage);
     if (hears_before_) return false;
     PipeOutcome& outcome = outcomes_[current_];
     if (state.counts && state.deviation &&

@@ -56,6 +56,17 @@ TEST_F(Presses, WhatIsWrongWithAPipeIsNotedByOneDigitOrByTheRemote) {
     EXPECT_TRUE(asks_for_nothing(named(Key::escape))) << "back to work, nothing noted";
 }
 
+TEST_F(Presses, ATrebleThatMayBeInANodeOfTheRoomIsntCalledDeadAtOnce) {
+    snapshot_.unheard_treble = true;
+    EXPECT_TRUE(asks_for_nothing(letter('f')));
+    EXPECT_TRUE(asks_for_nothing(letter('1'))) << "not offered";
+    EXPECT_TRUE(asks_for_nothing(named(Key::enter)));
+    EXPECT_TRUE(asks_for<visit::NoteFault>(letter('2'))) << "the list is open still";
+    snapshot_.unheard_treble = false;
+    EXPECT_TRUE(asks_for_nothing(letter('f')));
+    EXPECT_TRUE(asks_for<visit::NoteFault>(letter('1'))) << "heard a second time";
+}
+
 TEST_F(Presses, LeavingAsksWhetherTheVisitIsOver) {
     EXPECT_TRUE(asks_for_nothing(letter('q')));
     EXPECT_TRUE(asks_for<visit::Quit>(named(Key::enter))) << "to go on another time";

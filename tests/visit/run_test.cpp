@@ -674,5 +674,40 @@ TEST_F(RunTest, APipeThatIsToBeMovedAndStaysWhereItIsIsntHeard) {
     EXPECT_EQ(run.open_count(), 1U);
 }
 
+// Nodes of a standing wave lie half a wave apart, 17 cm at 1 kHz and 340 m/s: there a hand's
+// breadth tells a silent pipe from one that isn't heard where the microphone stands.
+TEST_F(RunTest, ATrebleThatIsntHeardIsHeardAgainElsewhereBeforeItIsCalledDead) {
+    double now_s = 0.0;
+    const auto hear = [&](tuning::Stage stage, double seconds) {
+        for (const double until = now_s + seconds; now_s < until; now_s += 0.5) {
+            run.tell_time({Seconds{now_s}, {}});
+            run.follow(stands(Cents{2.0}, stage));
+        }
+    };
+    const auto key_near = [&](double hz) {
+        for (const organ::Pipe& pipe : run.pipes())
+            if (std::abs(interval(Hertz{hz}, run.target_of(pipe)).value()) < 60.0) return pipe.key;
+        return 0;
+    };
+    ASSERT_TRUE(run.go_to(key_near(1300.0)));
+    hear(tuning::Stage::waiting, 3.0);
+    EXPECT_FALSE(run.unheard().asks_to_move()) << "the helper may still look for the key";
+    EXPECT_TRUE(run.unheard().may_be_in_node());
+    hear(tuning::Stage::waiting, 4.0);
+    EXPECT_TRUE(run.unheard().asks_to_move());
+    EXPECT_TRUE(run.unheard().may_be_in_node());
+    hear(tuning::Stage::waiting, 8.0);
+    EXPECT_FALSE(run.unheard().may_be_in_node()) << "heard a second time";
+    ASSERT_TRUE(run.go_to(key_near(1500.0)));
+    hear(tuning::Stage::reading, 2.0);
+    hear(tuning::Stage::waiting, 8.0);
+    EXPECT_FALSE(run.unheard().asks_to_move()) << "it was heard, and its key let go";
+    EXPECT_FALSE(run.unheard().may_be_in_node());
+    ASSERT_TRUE(run.go_to(key_near(500.0)));
+    hear(tuning::Stage::waiting, 8.0);
+    EXPECT_FALSE(run.unheard().asks_to_move()) << "half a wave is 34 cm";
+    EXPECT_FALSE(run.unheard().may_be_in_node());
+}
+
 }  // namespace run_test
 }  // namespace rankwright::visit
