@@ -32,9 +32,9 @@ constexpr double kSkip = 1.5;
 constexpr double kSkipEach = 0.4;
 constexpr int kLongestSkip = 12;
 constexpr double kTurnRound = 4.0;
-constexpr double kJump = 8.0;
-constexpr double kInside = 1.0;  // beginning or stopping elsewhere than at an end of the rank
-constexpr int kMostBetween = 8;  // tones in a row that are no keys
+constexpr double kJump = 7.0;
+constexpr double kStartInside = 1.0;  // beginning elsewhere than at an end of the rank
+constexpr int kMostBetween = 8;       // tones in a row that are no keys
 constexpr double kOffsetStep_cents = 7.5;
 constexpr double kWidestOffset_cents = 150.0;
 constexpr double kDoubtful = 3.0;
@@ -156,8 +156,7 @@ class Search {
         for (std::size_t i = 0; i < tones_.size(); ++i)
             for (std::size_t c = 0; c < candidates_[i].size(); ++c)
                 for (std::size_t s = 0; s < kStrides.size(); ++s) {
-                    const double cost = ways_[i][c][s].cost + no_key_.back() - no_key_[i + 1] +
-                                        cost_inside(candidates_[i][c].key);
+                    const double cost = ways_[i][c][s].cost + no_key_.back() - no_key_[i + 1];
                     if (cost < last_.cost)
                         last_ = {cost, static_cast<int>(i), static_cast<int>(c),
                                  static_cast<int>(s)};
@@ -206,18 +205,14 @@ class Search {
         return found;
     }
 
-    double cost_inside(int key) const {
-        const bool at_an_end =
-            key <= rank_.keys.front().key + 1 || key >= rank_.keys.back().key - 1;
-        return at_an_end ? 0.0 : kInside;
-    }
-
     void reach(int tone) {
         const auto i = static_cast<std::size_t>(tone);
         for (std::size_t c = 0; c < candidates_[i].size(); ++c) {
             const Candidate& here = candidates_[i][c];
             auto& ways = ways_[i][c];
-            ways[0] = {no_key_[i] + here.cost + cost_inside(here.key), -1, -1, -1};
+            const bool at_an_end =
+                here.key <= rank_.keys.front().key + 1 || here.key >= rank_.keys.back().key - 1;
+            ways[0] = {no_key_[i] + here.cost + (at_an_end ? 0.0 : kStartInside), -1, -1, -1};
             for (int from = std::max(0, tone - 1 - kMostBetween); from < tone; ++from)
                 come(tone, c, from);
         }
