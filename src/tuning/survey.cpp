@@ -93,7 +93,7 @@ class Judge {
     }
 
     SurveyFault& fault(FaultKind kind, const std::optional<organ::Pipe>& pipe, FrameIndex where) {
-        result_.faults.push_back({kind, pipe, where, {}, {}, {}, {}});
+        result_.faults.push_back({kind, pipe, where, {}, {}, {}, {}, false});
         return result_.faults.back();
     }
 
@@ -289,6 +289,7 @@ class Judge {
                 one.kind = FaultKind::missing;
                 one.pipe = by_key_.at(key);
                 one.at = before.tone.to;
+                one.sounded = something_between(before, after);
                 if (typical)
                     one.time_passed =
                         passed > (0.4 + 0.6 * static_cast<double>(keys.size() + 1)) * *typical;
@@ -298,6 +299,22 @@ class Judge {
             result_.faults.push_back(one);
         for (const auto& [key, pipe] : by_key_)
             if (!heard.contains(key) && !missing.contains(key)) result_.not_played.push_back(pipe);
+    }
+
+    /// Whether something sounded between two readings, for as long as a key is held, that is none
+    /// of the rank's pipes; softer is the wind in a silent one.
+    bool something_between(const SurveyReading& before, const SurveyReading& after) const {
+        constexpr Seconds kHeld{1.0};
+        constexpr Decibels kSofter{20.0};
+        for (std::size_t i = 0; i < tones_.size(); ++i) {
+            const HeardTone& tone = tones_[i];
+            if (tone.from < before.tone.left || tone.from > after.tone.from) continue;
+            if (tone.unread_before > kHeld) return true;
+            if (!placed(i) && tone.lasted(rate_) > kHeld &&
+                tone.level > before.tone.level - kSofter)
+                return true;
+        }
+        return false;
     }
 
     /// Whether the keys about the r-th step go by whole tones.

@@ -40,6 +40,7 @@ struct SurveyFault {
     std::optional<bool> time_passed;  ///< missing: time enough went by for the key to be held
     std::optional<Seconds> speech;    ///< off_speech: how long it took
     std::optional<Hertz> heard;       ///< no_key, and off_speech through another note: its pitch
+    bool sounded = false;  ///< missing: in its turn something sounded that was no tone to the ear
 };
 
 /// What came out.

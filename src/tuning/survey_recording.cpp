@@ -3,6 +3,7 @@
 #include "core/multiple.h"
 #include "listening/line_level.h"
 #include "listening/measure.h"
+#include "listening/partial_power.h"
 #include "listening/pipe_listener.h"
 #include "listening/tone_removal.h"
 #include "tuning/speech.h"
@@ -79,6 +80,9 @@ bool measure(HeardTone& tone, const Sound& sound, FrameIndex from, FrameIndex to
     tone.pitch = best->pitch;
     tone.uncertainty = best->cents_sd();
     tone.partials = best->partials;
+    // Of what the ear didn't hear by itself.
+    if (tone.level <= Decibels{-120.0} && tone.partials.count > 0)
+        tone.level = Decibels{10.0 * std::log10(listening::power(tone.partials))};
     tone.stood = from;
     tone.to = to;
     tone.read = true;

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 namespace rankwright::tuning {
 
@@ -25,6 +26,8 @@ constexpr double kTremulantShare = 0.25;
 /// practice, no source); and it isn't watched for longer than that.
 constexpr Cents kCreeps{8.0};
 constexpr Seconds kCreepsFor{4.0};
+/// What sounds and is no tone is as loud as the tones if it isn't softer by more than that.
+constexpr double kAsLoud_db = 12.0;
 
 }  // namespace
 
@@ -33,6 +36,8 @@ void TonesHeard::begin(const Hearing& hearing, FrameIndex from) {
     tone_.emplace();
     tone_->from = from;
     tone_->pitch = *hearing.coarse;
+    tone_->unread_before = std::exchange(unread_, Seconds{0.0});
+    loud_since_.reset();
     number_ = hearing.tone;
     mean_.restart();
     with_tremulant_ = hearings_ = 0;
@@ -99,6 +104,7 @@ void TonesHeard::creep_on() {
     HeardTone whole = *tone_;
     whole.from = first.from;
     whole.spoke_first = first.spoke_first;
+    whole.unread_before = first.unread_before;
     whole.onset_disturbed = first.onset_disturbed;
     whole.level = std::max(first.level, whole.level);
     whole.crept = first.crept || tone_->crept ||
@@ -158,6 +164,7 @@ void TonesHeard::go_on(const Hearing& hearing) {
     tone.level = std::max(tone.level, hearing.tone_level);
     if (!hearing.reading) return;
     const listening::PitchReading& reading = *hearing.reading;
+    loudness_db_ = hearing.input.rms.value();
     const Seconds after = duration(hearing.now - tone.from, hearing.rate);
     if (after < kCreepsFor)
         way_.push_back(
@@ -171,10 +178,17 @@ void TonesHeard::go_on(const Hearing& hearing) {
     tone.partials = reading.partials;
 }
 
+void TonesHeard::watch_unread(const Hearing& hearing) {
+    if (hearing.input.rms.value() < loudness_db_ - kAsLoud_db) return loud_since_.reset();
+    if (!loud_since_) loud_since_ = hearing.now;
+    unread_ = std::max(unread_, duration(hearing.now - *loud_since_, hearing.rate));
+}
+
 void TonesHeard::hear(const Hearing& hearing) {
     rate_ = hearing.rate;
     if (hearing.sounding == Sounding::silence || !hearing.coarse) {
         end();
+        if (!tones_.empty()) watch_unread(hearing);
         return;
     }
     if (!tone_ || hearing.tone != number_) begin(hearing, hearing.tone_began);

@@ -34,6 +34,9 @@ struct HeardTone {
     bool goes_on = false;  ///< still sounds under the tones after it; only a recording tells
     Decibels level{-120.0};
     listening::Partials partials;
+    /// Before it, since the tone before, something sounded so long without a pause, about as loud
+    /// as the tones, that was no tone to the ear: two keys at once, or a long word.
+    Seconds unread_before{0.0};
 
     Seconds lasted(SampleRate rate) const { return duration(left - from, rate); }
 };
@@ -63,6 +66,7 @@ class TonesHeard {
     void begin(const listening::Hearing& hearing, FrameIndex from);
     void go_on(const listening::Hearing& hearing);
     void watch_speech(const listening::Hearing& hearing, Seconds now);
+    void watch_unread(const listening::Hearing& hearing);
     void find_creeping(HeardTone& tone) const;
     void end();
     bool continues_the_last() const;
@@ -71,8 +75,11 @@ class TonesHeard {
     SampleRate rate_{48000.0};
     std::vector<HeardTone> tones_;
     std::optional<HeardTone> tone_;  ///< that sounds now
-    int number_ = 0;                 ///< of that, or of the last one, as the ear counts
-    SteadyMean mean_;                ///< cents from A 440
+    double loudness_db_ = -120.0;    ///< of the input, while the last tones were read
+    std::optional<FrameIndex> loud_since_;
+    Seconds unread_{0.0};  ///< the longest since the last tone
+    int number_ = 0;       ///< of that, or of the last one, as the ear counts
+    SteadyMean mean_;      ///< cents from A 440
     int with_tremulant_ = 0, hearings_ = 0;
     double coarse_sum_ = 0.0;  ///< cents from A 440, of all hearings at its present note
     int coarse_count_ = 0;

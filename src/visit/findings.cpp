@@ -77,7 +77,7 @@ class Finder {
 
   private:
     Finding& add(FindingKind kind, std::string words) {
-        found_.push_back({kind, {}, {}, {}, {}, 0.0, std::move(words), false});
+        found_.push_back({kind, {}, {}, {}, {}, 0.0, std::move(words), false, false});
         return found_.back();
     }
     Seconds at(FrameIndex frame) const { return duration(frame - FrameIndex{}, survey_.rate); }
@@ -166,6 +166,7 @@ class Finder {
             Finding& finding = add(said->first, std::move(said->second));
             finding.pipe = fault.pipe;
             finding.at = at(fault.at);
+            finding.sounded = fault.sounded;
         }
     }
 
@@ -178,7 +179,10 @@ class Finder {
                                 "twelfths speak can't be judged until it is silent"}};
             case FaultKind::missing:
                 return {{FindingKind::missing,
-                         note + (!fault.time_passed   ? " is missing: skipped, or silent"
+                         note + (fault.sounded ? " is missing: in its turn something sounded that "
+                                                 "can't be read, as when two keys are held: play "
+                                                 "it again, alone"
+                                 : !fault.time_passed ? " is missing: skipped, or silent"
                                  : *fault.time_passed ? " is missing, though time passed for it: "
                                                         "silent, unless the helper paused"
                                                       : " is missing: skipped, as it seems; no "

@@ -39,6 +39,7 @@ struct Finding {
     double audibility = 0.0;  ///< out_of_tune: see audibility.h
     std::string words;        ///< one sentence, without the stop's name
     bool of_sides = false;    ///< trend: of one chest side beside the other, not of the whole rank
+    bool sounded = false;     ///< missing: in its turn something sounded that wasn't read
 };
 
 /// "an octave high", "a twelfth low", "34.2 cents high".

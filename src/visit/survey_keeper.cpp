@@ -57,7 +57,7 @@ std::optional<Fault> fault_of(const SurveyFault& fault) {
     };
     switch (fault.kind) {
         case FaultKind::missing:
-            if (!fault.time_passed || !*fault.time_passed) return std::nullopt;
+            if (!fault.time_passed || !*fault.time_passed || fault.sounded) return std::nullopt;
             return named(kDead, "survey: silent while time passed for its key");
         case FaultKind::cipher:
             return named(kCiphers, "survey: sounds on under other keys");

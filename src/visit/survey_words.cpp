@@ -38,7 +38,7 @@ std::string brief_words(const Finding& finding) {
         case FindingKind::cipher:
             return note + " ciphers";
         case FindingKind::missing:
-            return note + " silent or skipped";
+            return note + (finding.sounded ? " not read: play it alone" : " silent or skipped");
         case FindingKind::octave:
             return note + " overblows";
         case FindingKind::off_speech:

@@ -148,6 +148,49 @@ TEST(Survey, ASilentPipeIsToldFromASkippedKey) {
     EXPECT_EQ(result.faults.size(), 2U);
 }
 
+// Two keys held at once are no tone to the ear: the pipe isn't silent, and is no dead one.
+TEST(Survey, AKeyThatWasHeldTogetherWithAnotherIsNoSilentPipe) {
+    Take take(2);
+    for (int key = 1; key <= 25; ++key) {
+        if (key == 9) take.chamber.key_down("great", 13);
+        if (key == 17)
+            take.wait(2.1);  // held, and nothing sounds
+        else
+            take.press(key);
+        if (key == 9) take.chamber.key_up("great", 13);
+    }
+    const SurveyResult result = take.survey();
+    take.expect_in_place(result);
+    for (const SurveyFault* missing : of_kind(result, FaultKind::missing))
+        EXPECT_EQ(missing->sounded, missing->pipe->key != 17) << missing->pipe->key;
+    EXPECT_FALSE(of_kind(result, FaultKind::missing).empty());
+}
+
+// Each key is let go only after the next has sounded for a while: no pipe is lost for it. What the
+// ear leaves out of the second is found in the first, with its level.
+TEST(Survey, KeysThatOverlapAreAllRead) {
+    for (const std::uint64_t seed : {2, 3, 4}) {
+        Take take(seed);
+        for (int key = 1; key <= 25; ++key) {
+            const double from = take.now_s();
+            take.chamber.key_down("great", key);
+            take.wait(0.7);
+            if (key > 1) take.chamber.key_up("great", key - 1);
+            take.wait(1.4);
+            take.played.push_back({key, from, take.now_s()});
+        }
+        take.chamber.key_up("great", 25);
+        take.wait(0.5);
+        const SurveyResult result = take.survey();
+        for (const SurveyReading& reading : result.readings)
+            EXPECT_GT(reading.tone.level.value(), -60.0) << reading.pipe.key;
+        std::set<int> read;
+        for (const SurveyReading& reading : result.readings)
+            read.insert(reading.pipe.key);
+        EXPECT_EQ(read.size(), 25U) << seed;
+    }
+}
+
 /// What the ear makes of a key of a rank in tune, which speaks at once and is heard for `heard_s`.
 HeardTone tone_of(const Take& take, const SurveyPlan& plan, int key, double began_s,
                   double heard_s) {

@@ -3,6 +3,7 @@
 #include "visit/findings.h"
 
 #include "tuning/audibility.h"
+#include "visit/survey_words.h"
 
 #include <algorithm>
 #include <cmath>
@@ -112,6 +113,20 @@ TEST_F(FindingsTest, AnotherStopsPitchIsNoTrendOfThisOne) {
     const auto all = find();
     ASSERT_EQ(all.size(), 1U);
     EXPECT_EQ(all[0].kind, FindingKind::wrong_stop);
+}
+
+TEST_F(FindingsTest, AKeyInWhoseTurnSomethingSoundedIsntCalledSilent) {
+    tuning::SurveyFault fault;
+    fault.kind = FaultKind::missing;
+    fault.pipe = pipe(12);
+    fault.time_passed = true;
+    fault.sounded = true;
+    faults = {fault};
+    const auto all = find(FindingKind::missing);
+    ASSERT_EQ(all.size(), 1U);
+    EXPECT_THAT(all[0].words, HasSubstr("play it again, alone"));
+    EXPECT_THAT(all[0].words, ::testing::Not(HasSubstr("silent")));
+    EXPECT_THAT(brief(all, 60).front(), HasSubstr("not read: play it alone"));
 }
 
 // Footages by their ratios: 4′ : 8′ is an octave, 4′ : 2 2/3′ a fifth, 4′ : 5 1/3′ a fourth.
