@@ -8,7 +8,6 @@ namespace rankwright::app {
 
 namespace {
 
-constexpr Seconds kSpan{2.4};
 // Speech and the room's build-up don't belong to the span.
 constexpr Seconds kSpeech{0.3};
 constexpr Seconds kHop{0.1};

@@ -14,6 +14,8 @@ namespace rankwright::app {
 /// Asks the ear whenever the sound has stood for its whole span. Belongs to the listening thread.
 class HeldKey {
   public:
+    static constexpr Seconds kSpan{2.4};  ///< heard at once
+
     explicit HeldKey(listening::MixtureRequest request,
                      MixtureEar::When when = MixtureEar::When::aside);
 

@@ -1,7 +1,9 @@
 #include "app/mixture.h"
 
 #include <algorithm>
+#include <array>
 #include <charconv>
+#include <cstdio>
 
 namespace rankwright::app {
 
@@ -22,6 +24,43 @@ bool read_ratio(std::string_view text, listening::PureRatio& ratio) {
         (bar == std::string_view::npos || read_whole(text.substr(bar + 1), ratio.denominator));
     return whole && ratio.numerator >= 1 && ratio.numerator <= kLargest && ratio.denominator >= 1 &&
            ratio.denominator <= kLargest && ratio.value() >= kLowest && ratio.value() <= kHighest;
+}
+
+std::string seconds_text(Seconds time) {
+    std::array<char, 32> text{};
+    std::snprintf(text.data(), text.size(), time.count() < 10.0 ? "%.1f s" : "%.0f s",
+                  time.count());
+    return text.data();
+}
+
+std::string listed(const std::vector<std::size_t>& pipes,
+                   const listening::MixtureRequest& request) {
+    std::string out;
+    for (std::size_t k = 0; k < pipes.size(); ++k) {
+        if (k > 0) out += k + 1 == pipes.size() ? " and " : ", ";
+        out += pipe_name(request, pipes[k]);
+    }
+    return out;
+}
+
+std::string signed_cents(Cents cents) {
+    std::array<char, 32> text{};
+    std::snprintf(text.data(), text.size(), "%+.0f", cents.value());
+    return text.data();
+}
+
+// What parts the pipe from those that it isn't told from.
+std::string parting_words(const listening::MixturePipeReading& pipe,
+                          const listening::MixtureRequest& request, Seconds longest) {
+    const bool reference = pipe.unresolved_with.front() == request.pipes.size();
+    const std::string silence =
+        pipe.unresolved_with.size() > 1 ? "mute one and hear it again"
+        : reference                     ? "hear it without the reference"
+                    : "mute " + listed(pipe.unresolved_with, request) + " and hear it again";
+    if (!pipe.to_part) return "no length of hearing is sure to part them: " + silence;
+    if (*pipe.to_part <= longest) return "hear " + seconds_text(*pipe.to_part) + " or more";
+    return "that would take " + seconds_text(*pipe.to_part) + ", and no more than " +
+           seconds_text(longest) + " is heard at once: " + silence;
 }
 
 }  // namespace
@@ -52,6 +91,71 @@ std::string ratio_text(const listening::PureRatio& ratio) {
     std::string text = std::to_string(ratio.numerator);
     if (ratio.denominator != 1) text += "/" + std::to_string(ratio.denominator);
     return text;
+}
+
+std::string pipe_name(const listening::MixtureRequest& request, std::size_t pipe) {
+    if (pipe >= request.pipes.size()) return "the reference";
+    static constexpr std::array kPlaces{"first ",  "second ", "third ",
+                                        "fourth ", "fifth ",  "sixth "};
+    std::size_t same = 0, before = 0;
+    for (std::size_t i = 0; i < request.pipes.size(); ++i) {
+        if (request.pipes[i].value() != request.pipes[pipe].value()) continue;
+        ++same;
+        if (i < pipe) ++before;
+    }
+    const std::string ratio = ratio_text(request.pipes[pipe]);
+    return same > 1 ? kPlaces.at(before) + ratio : ratio;
+}
+
+std::string untold_words(const listening::MixturePipeReading& pipe,
+                         const listening::MixtureRequest& request, Seconds longest) {
+    using listening::Presence;
+    using listening::Untold;
+    const bool near = !pipe.unresolved_with.empty();
+    if (pipe.presence != Presence::cannot_tell)
+        return near ? "not yet told from " + listed(pipe.unresolved_with, request) + " (" +
+                          parting_words(pipe, request, longest) + ")"
+                    : std::string();
+    const std::string told = "can't be told yet: ";
+    switch (pipe.untold.value_or(Untold::noise)) {
+        case Untold::hidden:
+            return told + "it may hide behind " + listed(pipe.unresolved_with, request) + " (" +
+                   parting_words(pipe, request, longest) + ")";
+        case Untold::soft:
+            return told +
+                   "a tone there is so much softer than the loudest pipe that it may be that "
+                   "one's unrest (mute the loudest and hear it again)";
+        case Untold::crowded:
+            return told + "so short a span doesn't part it from its neighbours (hear " +
+                   seconds_text(longest) + ")";
+        case Untold::above:
+            return told + "it sounds above what the recording holds (record at 48 kHz or more)";
+        case Untold::stray:
+            return told + "a tone stands " + signed_cents(*pipe.stray) +
+                   " cents from it, perhaps this pipe";
+        case Untold::noise:
+            break;
+    }
+    return told + "the noise there would cover it if it leaks (hear it longer, or nearer)";
+}
+
+const char* reason_word(listening::Untold reason) {
+    using listening::Untold;
+    switch (reason) {
+        case Untold::hidden:
+            return "hidden";
+        case Untold::soft:
+            return "soft";
+        case Untold::crowded:
+            return "crowded";
+        case Untold::above:
+            return "above";
+        case Untold::stray:
+            return "stray";
+        case Untold::noise:
+            break;
+    }
+    return "noise";
 }
 
 }  // namespace rankwright::app

@@ -16,4 +16,17 @@ Result<std::vector<listening::PureRatio>> parse_ratios(const std::string& pipes)
 /// "3/2", or "4" for whole numbers.
 std::string ratio_text(const listening::PureRatio& ratio);
 
+/// How a pipe of the request is called: "3/2"; of those of one pitch "first 4", "second 4"; the
+/// index after the last is the reference's.
+std::string pipe_name(const listening::MixtureRequest& request, std::size_t pipe);
+
+/// What can't be told of a pipe as it was read, why, and what to do: "can't be told yet: hidden by
+/// 4 (hear 3.4 s or more)". Empty where nothing is open. `longest`: more than this isn't heard at
+/// once.
+std::string untold_words(const listening::MixturePipeReading& pipe,
+                         const listening::MixtureRequest& request, Seconds longest);
+
+/// The reason alone, for programs: "hidden", "soft", "noise", "crowded", "above" or "stray".
+const char* reason_word(listening::Untold reason);
+
 }  // namespace rankwright::app

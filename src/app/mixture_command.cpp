@@ -7,10 +7,13 @@
 #include "app/number_checks.h"
 #include "app/recorded_input.h"
 #include "capture/recording_source.h"
+#include "listening/converter.h"
 #include "listening/held_span.h"
 #include "listening/mixture.h"
 
 #include <algorithm>
+#include <array>
+#include <cmath>
 #include <cstdio>
 #include <iostream>
 #include <memory>
@@ -54,6 +57,15 @@ Json pipe_json(const MixturePipeReading& pipe, const std::string& ratio) {
     return out;
 }
 
+// Those of the same pitch, unless it is known which is which.
+Json twin_rows(const MixturePipeReading& pipe, std::size_t index, const MixtureRequest& request) {
+    Json rows = Json::array();
+    for (std::size_t i = 0; pipe.twin && i < request.pipes.size(); ++i)
+        if (i != index && request.pipes[i].value() == request.pipes[index].value())
+            rows.push_back(i + 1);
+    return rows;
+}
+
 Json mixture_json(const std::optional<MixtureReading>& reading, const MixtureRequest& request) {
     const auto name = [&](std::size_t i) {
         return i < request.pipes.size() ? ratio_text(request.pipes[i]) : std::string("reference");
@@ -64,12 +76,19 @@ Json mixture_json(const std::optional<MixtureReading>& reading, const MixtureReq
     for (std::size_t i = 0; i < request.pipes.size(); ++i) {
         const MixturePipeReading pipe = reading ? reading->pipes[i] : MixturePipeReading{};
         Json one = pipe_json(pipe, name(i));
+        one["row"] = i + 1;
         one["unresolved_with"] = Json::array();
-        for (const std::size_t other : pipe.unresolved_with)
+        one["unresolved_rows"] = Json::array();
+        for (const std::size_t other : pipe.unresolved_with) {
+            const bool reference = other == request.pipes.size();
             one["unresolved_with"].push_back(name(other));
-        one["twin"] = pipe.twin ? Json(*pipe.twin) : Json(nullptr);
+            one["unresolved_rows"].push_back(reference ? Json(nullptr) : Json(other + 1));
+        }
+        one["twin_rows"] = twin_rows(pipe, i, request);
         one["stray_cents"] = or_null(pipe.stray);
         one["to_part_s"] = pipe.to_part ? Json(pipe.to_part->count()) : Json(nullptr);
+        one["mute_one"] = pipe.mute_one;
+        one["untold"] = pipe.untold ? Json(reason_word(*pipe.untold)) : Json(nullptr);
         out["pipes"].push_back(std::move(one));
     }
     if (request.reference)
@@ -79,24 +98,18 @@ Json mixture_json(const std::optional<MixtureReading>& reading, const MixtureReq
     return out;
 }
 
-void print_pipe(const MixturePipeReading& pipe, const std::string& name,
-                const MixtureRequest& request) {
-    std::printf("%9s  ", name.c_str());
+void print_pipe(const MixturePipeReading& pipe, std::size_t index, const MixtureRequest& request,
+                Seconds longest) {
+    const bool reference = index == request.pipes.size();
+    std::printf("%9s  ", reference ? "reference" : pipe_name(request, index).c_str());
     if (pipe.presence == Presence::silent) std::printf("silent");
-    if (pipe.presence == Presence::cannot_tell) std::printf("can't be told yet");
-    if (pipe.stray)
-        std::printf("; a tone stands %+.0f cents from it, perhaps this pipe", pipe.stray->value());
     if (pipe.cents)
         std::printf("%10.4f Hz  %+8.3f cents ± %.3f  %6.1f dB", pipe.hz->value(),
                     pipe.cents->value(), pipe.cents_sd->value(), pipe.level->value());
-    if (pipe.twin) std::printf("; either of the two");
-    for (std::size_t k = 0; k < pipe.unresolved_with.size(); ++k) {
-        const std::size_t other = pipe.unresolved_with[k];
-        std::printf("%s%s", k == 0 ? "; not yet told from " : ", ",
-                    other < request.pipes.size() ? ratio_text(request.pipes[other]).c_str()
-                                                 : "the reference");
-    }
-    if (pipe.to_part) std::printf(" (hear %.1f s)", pipe.to_part->count());
+    const std::string open = untold_words(pipe, request, longest);
+    const bool alone = pipe.presence == Presence::cannot_tell;
+    std::printf("%s%s", open.empty() || alone ? "" : "; ", open.c_str());
+    if (pipe.twin) std::printf("; which of the pipes of this pitch it is can't be heard");
     std::printf("\n");
 }
 
@@ -110,10 +123,10 @@ Result<MixtureRequest> request_of(const MixtureOptions& options) {
     return request;
 }
 
-void print_reading(const MixtureReading& reading, const MixtureRequest& request) {
+void print_reading(const MixtureReading& reading, const MixtureRequest& request, Seconds longest) {
     for (std::size_t i = 0; i < reading.pipes.size(); ++i)
-        print_pipe(reading.pipes[i], ratio_text(request.pipes[i]), request);
-    if (reading.reference) print_pipe(*reading.reference, "reference", request);
+        print_pipe(reading.pipes[i], i, request, longest);
+    if (reading.reference) print_pipe(*reading.reference, reading.pipes.size(), request, longest);
 }
 
 /// What was asked for; otherwise without speech and end, as the loudest channel has them. Of more
@@ -127,6 +140,31 @@ listening::SteadySpan span_heard(const capture::Recording& recording,
         static_cast<std::size_t>(listening::kLongestMixtureSpan.count() * recording.rate.value());
     if (span.count <= most) return span;
     return {span.first + (span.count - most) / 2, most};
+}
+
+/// Why nothing can be heard of it however it sounds.
+std::optional<Error> unheard(const MixtureOptions& options, const MixtureRequest& request,
+                             double seconds) {
+    const auto below = [](const auto& a, const auto& b) { return a.value() < b.value(); };
+    const double lowest_hz =
+        request.unison.value() *
+        std::min_element(request.pipes.begin(), request.pipes.end(), below)->value();
+    const double shortest = listening::shortest_mixture_span(Hertz{lowest_hz}).count();
+    const double highest_hz = listening::kTrueShare * request.rate.value();
+    std::array<char, 200> words{};
+    if (seconds < shortest)
+        std::snprintf(words.data(), words.size(),
+                      "%.2f s are too short to tell the pipes of this key apart: give %.1f s or "
+                      "more, better two seconds, with --from and --to",
+                      seconds, std::ceil(10.0 * shortest) / 10.0);
+    else if (lowest_hz > highest_hz)
+        std::snprintf(words.data(), words.size(),
+                      "all of --pipes would sound above %.0f Hz, where the recording ends: check "
+                      "--unison-hz, or record at 48 kHz or more",
+                      highest_hz);
+    else
+        return std::nullopt;
+    return Error{ErrorKind::nothing_heard, words.data(), Place{options.file}};
 }
 
 ExitCode hear_file(const MixtureOptions& options) {
@@ -153,9 +191,10 @@ ExitCode hear_file(const MixtureOptions& options) {
         std::cout << line.dump() << "\n";
     }
     if (!options.json && reading) {
-        print_reading(*reading, *request);
+        print_reading(*reading, *request, listening::kLongestMixtureSpan);
         std::printf("heard from %.2f to %.2f s\n", from_s, to_s);
     }
+    if (const auto why = unheard(options, *request, to_s - from_s)) return report(*why);
     if (reading && std::any_of(reading->pipes.begin(), reading->pipes.end(), [](const auto& pipe) {
             return pipe.presence == Presence::sounding;
         }))
@@ -202,7 +241,7 @@ ExitCode hear_mixture_live(const MixtureOptions& options) {
             return Printed::reading;
         }
         std::printf("%.2f s\n", duration(now - FrameIndex{}, rate).count());
-        print_reading(*reading, *request);
+        print_reading(*reading, *request, HeldKey::kSpan);
         std::fflush(stdout);
         return Printed::reading;
     };

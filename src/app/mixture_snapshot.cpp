@@ -37,6 +37,12 @@ std::string level_words(Decibels level) {
     return std::to_string(std::lround(-level.value())) + " dB";
 }
 
+// "35 cents sharp".
+std::string signed_words(Cents off) {
+    return std::to_string(std::lround(std::abs(off.value()))) +
+           (off.value() < 0.0 ? " cents flat" : " cents sharp");
+}
+
 const organ::Pipe* find(const visit::Run& run, const PipeId& id) {
     const auto found = std::find_if(run.pipes().begin(), run.pipes().end(),
                                     [&](const organ::Pipe& pipe) { return pipe.id == id; });
@@ -48,6 +54,76 @@ std::string note_of(const visit::Run& run, int key) {
     const auto found = std::find_if(run.pipes().begin(), run.pipes().end(),
                                     [&](const organ::Pipe& pipe) { return pipe.id.key == key; });
     return found == run.pipes().end() ? std::string() : found->note;
+}
+
+// Why it can't be told whether a pipe sounds, in the few words that fit beside it.
+std::string untold_words(const overlay::MixtureKey& key, const tuning::KeyPipeState& heard) {
+    using listening::Untold;
+    if (!heard.untold) return "not heard";
+    switch (*heard.untold) {
+        case Untold::hidden:
+            if (heard.not_told_from.empty()) return "behind the reference";
+            return heard.not_told_from.size() > 1
+                       ? "behind others"
+                       : "behind " + key.pipes[heard.not_told_from[0]].pitch;
+        case Untold::soft:
+            return "too soft to tell";
+        case Untold::noise:
+            return "lost in noise";
+        case Untold::above:
+            return "too high to hear";
+        case Untold::stray:
+            return "far off?";
+        case Untold::crowded:
+            break;
+    }
+    return "not yet told";
+}
+
+// What tells more of it.
+std::string to_tell_words(const overlay::MixtureKey& key, const tuning::KeyPipeState& heard,
+                          const std::string& pitch) {
+    using listening::Untold;
+    if (!heard.untold)  // more pipes than are asked for at once
+        return pitch + " isn't heard with so many: hear it with the others muted.";
+    switch (*heard.untold) {
+        case Untold::hidden: {
+            if (heard.not_told_from.empty())
+                return pitch + " may hide behind the reference: hear it without.";
+            std::string others;
+            for (const std::size_t i : heard.not_told_from)
+                others += (others.empty() ? "" : ", ") + key.pipes[i].pitch;
+            return pitch + " may hide behind " + others + ": mute " +
+                   (heard.not_told_from.size() > 1 ? "those" : "that") + " to hear it.";
+        }
+        case Untold::soft:
+            return pitch + " is very soft, if it sounds: mute the loudest to hear it.";
+        case Untold::noise:
+            return pitch + " is lost in the noise, if it sounds: bring the microphone nearer.";
+        case Untold::above:
+            return pitch + " sounds above what this input hears.";
+        case Untold::stray:
+            return pitch + " stands far off, if that is it: a tone there is " +
+                   signed_words(*heard.stray) + ".";
+        case Untold::crowded:
+            break;
+    }
+    return pitch + " isn't told yet: hold the key.";
+}
+
+// The rows of a pipe and its twin.
+std::string either_of(const std::vector<organ::Pipe>& key, std::size_t pipe, std::size_t twin) {
+    return "row " + std::to_string(key[std::min(pipe, twin)].id.row) + " or " +
+           std::to_string(key[std::max(pipe, twin)].id.row);
+}
+
+void say_what_is_untold(overlay::MixtureKey& key, const tuning::MixtureKeyState& state) {
+    for (std::size_t i = 0; i < key.pipes.size(); ++i) {
+        const tuning::KeyPipeState& heard = state.pipes[i];
+        if (heard.presence != listening::Presence::cannot_tell) continue;
+        key.pipes[i].untold = untold_words(key, heard);
+        if (key.to_tell.empty()) key.to_tell = to_tell_words(key, heard, key.pipes[i].pitch);
+    }
 }
 
 overlay::MixtureKey key_of(const MixtureWork& work, const visit::Run& run) {
@@ -68,6 +144,7 @@ overlay::MixtureKey key_of(const MixtureWork& work, const visit::Run& run) {
         const visit::PipeOutcome& outcome = run.outcomes()[places[i]];
         overlay::KeyPipe shown;
         shown.pitch = name_in(expected.pipes, pipe);
+        shown.feet = feet(pipe);
         shown.height = static_cast<float>(std::pow(lowest / pipe.ratio, 0.6));
         shown.current = i == expected.wanted && !expected.none_muted;
         shown.muted = work.order().mutes().count(pipe.id) > 0;
@@ -78,7 +155,7 @@ overlay::MixtureKey key_of(const MixtureWork& work, const visit::Run& run) {
             shown.deviation = outcome.last;
             shown.uncertainty.reset();
         }
-        shown.undecided = heard.presence == listening::Presence::cannot_tell && key.heard_whole;
+        if (heard.twin && key.heard_whole) shown.either = either_of(expected.pipes, i, *heard.twin);
         key.pipes.push_back(std::move(shown));
     }
     for (const std::size_t i : state.leaks)
@@ -88,6 +165,7 @@ overlay::MixtureKey key_of(const MixtureWork& work, const visit::Run& run) {
     for (std::size_t k = 0; k < state.suspects.size(); ++k)
         key.pipes[state.suspects[k]].suspect = static_cast<int>(k) + 1;
     key.in_hand = key.pipes[expected.wanted].pitch;
+    if (key.heard_whole) say_what_is_untold(key, state);
     return key;
 }
 
@@ -135,7 +213,9 @@ void add_notices(overlay::Snapshot& out, const tuning::MixtureKeyState& state) {
                             level_words(*level) + " under " + key.in_hand + ". Press it home."});
     for (const std::size_t i : state.missing)
         out.notices.push_back(
-            {false, key.pipes[i].pitch + " is silent: a mute left in, or it doesn't speak."});
+            {false, (key.pipes[i].either.empty() ? key.pipes[i].pitch
+                                                 : key.pipes[i].feet + " " + key.pipes[i].either) +
+                        " is silent: a mute left in, or it doesn't speak."});
 }
 
 }  // namespace

@@ -17,7 +17,7 @@ void MixtureWork::expect(std::optional<Hertz> reference) {
 void MixtureWork::hear_whole() {
     if (auto question = key_.ask(); question && !ear_.ask(question->id, question->request))
         key_.answer(question->id, std::nullopt);
-    if (const auto answer = ear_.answer()) key_.answer(answer->id, answer->reading);
+    if (auto answer = ear_.answer()) key_.answer(answer->id, std::move(answer->reading));
 }
 
 bool MixtureWork::follow(Seconds at, const listening::Hearing& hearing,

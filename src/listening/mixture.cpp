@@ -9,7 +9,6 @@
 #include "listening/mixture_search.h"
 #include "listening/mixture_strays.h"
 #include "listening/mixture_twins.h"
-#include "listening/mixture_unresolved.h"
 
 #include <algorithm>
 #include <cmath>
@@ -81,7 +80,9 @@ void KeyHearing::forget() {
     readings_.assign(reach_.size(), {});
     for (std::size_t j = 0; j < request_.pipes.size(); ++j)
         readings_[j].ratio = request_.pipes[j];
-    strongest_hz_.assign(reach_.size(), 0.0);
+    untold_.assign(reach_.size(), {});
+    for (std::size_t j = 0; j < reach_.size(); ++j)
+        untold_[j].reach = reach_[j];
     likely_.assign(reach_.size(), {});
 }
 
@@ -169,6 +170,7 @@ void KeyHearing::report(MixtureFit& fit, const MixtureState& state,
         const double softer = std::log(std::max(usual_level(state, i), strongest)) - state.loud[i];
         if (!fit.stands_out(state, i) || (!fit.model().pipes[i].sure && softer > kSoftest)) {
             r.presence = Presence::cannot_tell;
+            r.untold = Untold::soft;
             continue;
         }
         const MixtureMean mean = fit.mean(state, i);
@@ -177,7 +179,7 @@ void KeyHearing::report(MixtureFit& fit, const MixtureState& state,
                                      kLeastSd_cents * kLeastSd_cents)};
         r.hz = transpose(Hertz{nominal}, *r.cents);
         const MixtureHeard heard = fit.heard(state, i);
-        strongest_hz_[which[i]] = heard.highest_strong * nominal;
+        untold_[which[i]].strongest_hz = heard.highest_strong * nominal;
         r.level = Decibels{10.0 * std::log10(4.0 * heard.power + 1e-12)};
     }
 }
@@ -194,10 +196,10 @@ std::optional<MixtureReading> KeyHearing::read() {
         forget();
         refine(judge(bands, refined));
     }
-    name_unresolved(readings_, reach_, strongest_hz_, sound_.seconds);
+    name_unresolved(readings_, untold_, sound_.seconds);
     std::optional<std::size_t> heard;
     if (request_.heard) heard = request_.heard->pipe;
-    judge_twins({readings_.data(), request_.pipes.size()}, heard, sound_.seconds);
+    judge_twins({readings_.data(), request_.pipes.size()}, heard);
     MixtureReading reading;
     reading.pipes = readings_;
     if (request_.reference) {
@@ -237,6 +239,11 @@ std::optional<MixtureReading> hear_key(const MixtureSound& sound, const MixtureR
 
 }  // namespace
 
+Seconds shortest_mixture_span(Hertz lowest) {
+    constexpr double kShortest_s = 0.4, kFewestPeriods = 20.0;
+    return Seconds{std::max(kShortest_s, kFewestPeriods / lowest.value())};
+}
+
 std::optional<MixtureReading> measure_mixture(std::span<const float> samples,
                                               const MixtureRequest& request) {
     if (request.pipes.empty() || request.pipes.size() > kMostMixturePipes ||
@@ -247,9 +254,7 @@ std::optional<MixtureReading> measure_mixture(std::span<const float> samples,
     for (const PureRatio& ratio : request.pipes)
         lowest = std::min(lowest, ratio.value());
     const double seconds = static_cast<double>(samples.size()) / request.rate.value();
-    constexpr double kShortest_s = 0.4, kFewestPeriods = 20.0;
-    if (seconds < kShortest_s || seconds * lowest * request.unison.value() < kFewestPeriods)
-        return std::nullopt;
+    if (seconds < shortest_mixture_span(request.unison * lowest).count()) return std::nullopt;
     const MixtureSound sound(samples, request.rate);
     auto reading = hear_key(sound, request);
     if (reading) name_strays(*reading, sound, request);

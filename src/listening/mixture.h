@@ -41,7 +41,20 @@ inline constexpr std::size_t kMostMixturePipes = 6;
 /// terms for the whole span.
 inline constexpr Seconds kLongestMixtureSpan{4.8};
 
+/// Less of it isn't heard at all, by the pitch of the lowest pipe.
+Seconds shortest_mixture_span(Hertz lowest);
+
 enum class Presence { sounding, silent, cannot_tell };
+
+/// Why it can't be told whether a pipe sounds.
+enum class Untold {
+    hidden,   ///< the partials of those in `unresolved_with` hide it, or explain what is heard
+    soft,     ///< a tone is heard there, so far under the loudest that it may be another's unrest
+    noise,    ///< it may be softer than the noise where it would stand
+    crowded,  ///< its partials lie too near to others' to be cut out of so short a span
+    above,    ///< it sounds above the recording's band
+    stray     ///< a tone stands beside, farther than the pipe was looked for
+};
 
 struct MixturePipeReading {
     PureRatio ratio;
@@ -54,8 +67,12 @@ struct MixturePipeReading {
     /// limit.
     std::optional<Decibels> level;
     std::vector<std::size_t>
-        unresolved_with;             ///< indices of pipes that hide it or may be taken for it
-    std::optional<Seconds> to_part;  ///< how long a span would tell them apart
+        unresolved_with;  ///< indices of pipes that hide it or may be taken for it
+    /// How long a span at least would tell it from all of those; empty where no length would.
+    std::optional<Seconds> to_part;
+    /// More than is heard at once (kLongestMixtureSpan): silencing one of them tells sooner.
+    bool mute_one = false;
+    std::optional<Untold> untold{};  ///< why it is "cannot tell"
     /// Another of the same ratio: which of the two is which can't be heard, only that one stands
     /// here and one there.
     std::optional<std::size_t> twin{};
@@ -69,7 +86,7 @@ struct MixtureReading {
 };
 
 /// Reads `samples` (one channel) through which one key sounds. Empty when there is nothing but
-/// silence or the span is too short: under 0.4 s or 20 periods of the lowest pipe.
+/// silence or the span is too short (`shortest_mixture_span`).
 std::optional<MixtureReading> measure_mixture(std::span<const float> samples,
                                               const MixtureRequest& request);
 

@@ -5,6 +5,7 @@
 #include "listening/mixture.h"
 #include "listening/mixture_lines.h"
 #include "listening/mixture_presence.h"
+#include "listening/mixture_unresolved.h"
 
 #include <cmath>
 #include <cstddef>
@@ -49,7 +50,7 @@ class KeyHearing {
     std::vector<MixtureReach> reach_;
     std::vector<MixturePipeReading> readings_;
     std::vector<std::vector<double>> likely_;  // places of each that were nearly as good
-    std::vector<double> strongest_hz_;         // highest strong partial of every pipe that sounds
+    std::vector<UnresolvedPipe> untold_;       // what the last judgement knew of each
 };
 
 }  // namespace rankwright::listening

@@ -48,6 +48,8 @@ MixtureState KeyHearing::judge(const std::vector<MixtureBand>& bands, const Mixt
         if (places.present[j] && std::any_of(since, joined.end(), taken))
             look_closer_at(j, evidence[j], model, places, true);
     }
+    for (std::size_t j = 0; j < reach_.size(); ++j)
+        untold_[j].evidence = std::move(evidence[j]);
     return places;
 }
 

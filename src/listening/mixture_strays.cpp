@@ -81,6 +81,7 @@ void name_strays(MixtureReading& reading, const MixtureSound& sound,
         pipe = {};
         pipe.ratio = ratio;
         pipe.stray = Cents{stray.cents};
+        pipe.untold = Untold::stray;
     }
 }
 

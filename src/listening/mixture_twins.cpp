@@ -33,8 +33,7 @@ bool may_hide(std::span<const MixturePipeReading> pipes) {
 
 }  // namespace
 
-void judge_twins(std::span<MixturePipeReading> pipes, std::optional<std::size_t> heard,
-                 double seconds) {
+void judge_twins(std::span<MixturePipeReading> pipes, std::optional<std::size_t> heard) {
     const bool hiding = may_hide(pipes);
     for (std::size_t i = 0; i < pipes.size(); ++i)
         for (std::size_t j = 0; j < pipes.size(); ++j) {
@@ -47,14 +46,14 @@ void judge_twins(std::span<MixturePipeReading> pipes, std::optional<std::size_t>
             if (other.presence != Presence::cannot_tell) continue;
             constexpr double kBeside_cents = 0.25 * kHides_cents;
             one.cents_sd = Cents{std::hypot(one.cents_sd->value(), kBeside_cents)};
-            // Half as far apart as what may hide now, by their fundamentals' beat.
-            const Seconds needed{
-                std::max(2.0 * seconds, 1.0 / (0.5 * kHides_cents * kCent * one.hz->value()))};
+            other.untold = Untold::hidden;
+            // As near as one pipe's partials stray: no length of sound parts those.
             for (MixturePipeReading* pipe : {&one, &other}) {
                 const std::size_t twin = pipe == &one ? j : i;
                 auto& with = pipe->unresolved_with;
                 if (std::find(with.begin(), with.end(), twin) == with.end()) with.push_back(twin);
-                pipe->to_part = std::max(pipe->to_part.value_or(needed), needed);
+                pipe->mute_one = true;
+                pipe->to_part.reset();
             }
         }
 }

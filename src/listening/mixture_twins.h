@@ -13,7 +13,6 @@ namespace rankwright::listening {
 /// itself. A pipe in unison with its twin adds nothing of its own to be heard by: it isn't called
 /// silent where the key is so nearly in tune that it may well stand there, and the twin that is
 /// heard may be the two together, which its uncertainty then allows for.
-void judge_twins(std::span<MixturePipeReading> pipes, std::optional<std::size_t> heard,
-                 double seconds);
+void judge_twins(std::span<MixturePipeReading> pipes, std::optional<std::size_t> heard);
 
 }  // namespace rankwright::listening

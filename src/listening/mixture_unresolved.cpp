@@ -1,6 +1,7 @@
 #include "listening/mixture_unresolved.h"
 
 #include "listening/arithmetic.h"
+#include "listening/mixture_shared.h"
 
 #include <algorithm>
 #include <cmath>
@@ -8,6 +9,10 @@
 namespace rankwright::listening {
 
 namespace {
+
+/// Of the beat of two that sound: so much has to be heard, and so much is asked for, since what is
+/// known of the beat by then isn't sure.
+constexpr double kTurns = 1.0 / 3.0, kTurnsAsked = 2.0 / 3.0;
 
 // The lowest frequency where partials of both meet; false where none do.
 bool lowest_meeting(const MixtureReach& one, const MixtureReach& other, double& hz) {
@@ -22,32 +27,124 @@ bool lowest_meeting(const MixtureReach& one, const MixtureReach& other, double& 
     return false;
 }
 
+void add_time(MixturePipeReading& pipe, double seconds) {
+    pipe.to_part = Seconds{std::max(pipe.to_part ? pipe.to_part->count() : 0.0, seconds)};
+    if (*pipe.to_part > kLongestMixtureSpan) pipe.mute_one = true;
+}
+
+// How a pipe of which it can't be told whether it sounds would stand to one that is there.
+struct Hiding {
+    double share = 0.0;     ///< of the chance that it sounds: as near as this
+    double expected = 0.0;  ///< the same, had nothing been heard
+    double apart_cents = 0.0;
+};
+
+Hiding hiding_near(const UnresolvedPipe& pipe, double there_cents, double seconds) {
+    constexpr double kSkirt_cycles = 1.5, kLeastSkirt_cents = 0.6;
+    const double skirt =
+        std::max(kLeastSkirt_cents, kSkirt_cycles / (kCent * pipe.reach.nominal_hz * seconds));
+    double most = -1e300;
+    for (const auto& place : pipe.evidence.places)
+        most = std::max(most, place.ln_ratio);
+    Hiding hiding;
+    double all = 0.0, expected = 0.0;
+    for (const auto& place : pipe.evidence.places) {
+        const double chance = place.expected * std::exp(place.ln_ratio - most);
+        const double apart = std::abs(place.cents - there_cents);
+        all += chance;
+        expected += place.expected;
+        if (apart > skirt) continue;
+        hiding.share += chance;
+        hiding.expected += place.expected;
+        hiding.apart_cents += chance * apart;
+    }
+    if (hiding.share > 0.0) hiding.apart_cents /= hiding.share;
+    if (all > 0.0) hiding.share /= all;
+    if (expected > 0.0) hiding.expected /= expected;
+    return hiding;
+}
+
+// Whether the other pipe is why: it would most likely stand there, and not for want of elsewhere.
+bool hides(const Hiding& hiding) {
+    constexpr double kLeastShare = 0.25, kMoreThanExpected = 1.2, kAlmostAll = 0.7;
+    return hiding.share >= kLeastShare &&
+           (hiding.share > kMoreThanExpected * hiding.expected || hiding.expected > kAlmostAll);
+}
+
+void name_hiding(std::span<MixturePipeReading> readings, std::span<const UnresolvedPipe> pipes,
+                 std::size_t i, double seconds) {
+    // From recorded keys: of those that can't be told as many more are in three times the span,
+    // whether they sound or not, and two in five still aren't.
+    constexpr double kLonger = 3.0;
+    MixturePipeReading& r = readings[i];
+    const PresenceEvidence& evidence = pipes[i].evidence;
+    for (std::size_t j = 0; j < pipes.size(); ++j) {
+        double hz = 0.0;
+        if (j == i || readings[j].presence == Presence::silent ||
+            !lowest_meeting(pipes[i].reach, pipes[j].reach, hz))
+            continue;
+        const bool rival = evidence.rival == j;
+        const bool behind = evidence.behind && evidence.behind->lower == j &&
+                            (evidence.behind->ln_ratio > 0.0 || evidence.behind->as_loud);
+        Hiding hiding;
+        if (readings[j].cents) hiding = hiding_near(pipes[i], readings[j].cents->value(), seconds);
+        if (!rival && !behind && !hides(hiding)) continue;
+        r.unresolved_with.push_back(j);
+        const double apart =
+            rival || behind ? kCoincide_cents : std::max(kCoincide_cents, hiding.apart_cents);
+        add_time(r, std::max(kLonger * seconds, 1.0 / (kCent * hz * apart)));
+    }
+}
+
+void name_reason(MixturePipeReading& reading, const UnresolvedPipe& pipe) {
+    if (!reading.unresolved_with.empty())
+        reading.untold = Untold::hidden;
+    else
+        reading.untold = pipe.evidence.places.empty() ? Untold::crowded : Untold::noise;
+}
+
+void name_near(std::span<MixturePipeReading> readings, std::span<const UnresolvedPipe> pipes,
+               std::size_t i, std::size_t j, double seconds) {
+    double hz = 0.0;
+    MixturePipeReading &one = readings[i], &other = readings[j];
+    if (!lowest_meeting(pipes[i].reach, pipes[j].reach, hz) || !one.cents || !other.cents) return;
+    // The highest meeting where both are still strong.
+    const double top = std::min(pipes[i].strongest_hz, pipes[j].strongest_hz);
+    const double high = hz * std::max(1.0, std::floor(top / hz));
+    const double apart = std::abs(one.cents->value() - other.cents->value());
+    const double doubt = std::hypot(one.cents_sd->value(), other.cents_sd->value());
+    const auto turn = [&](double cents) { return 1.0 / (kCent * high * std::max(cents, 1e-6)); };
+    if (kTurns * turn(apart) < seconds) return;
+    const double needed = kTurnsAsked * turn(std::hypot(apart, doubt));
+    // They may be exactly pure: then no length of sound parts them.
+    const bool pure = apart < 2.0 * doubt && needed > kLongestMixtureSpan.count();
+    for (MixturePipeReading* pipe : {&one, &other}) {
+        pipe->unresolved_with.push_back(pipe == &one ? j : i);
+        add_time(*pipe, pure ? HUGE_VAL : needed);
+    }
+}
+
 }  // namespace
 
-void name_unresolved(std::span<MixturePipeReading> readings, std::span<const MixtureReach> reach,
-                     std::span<const double> strongest_hz, double seconds) {
-    constexpr double kFewestSpans = 3.0;  // beats that need longer than this aren't told apart
-    for (std::size_t i = 0; i < reach.size(); ++i) {
-        MixturePipeReading& r = readings[i];
-        for (std::size_t j = 0; j < reach.size(); ++j) {
-            double hz = 0.0;
-            if (i == j || !lowest_meeting(reach[i], reach[j], hz) ||
-                readings[j].presence == Presence::silent)
-                continue;
-            if (r.presence == Presence::cannot_tell) {
-                r.unresolved_with.push_back(j);
-            } else if (r.presence == Presence::sounding &&
-                       readings[j].presence == Presence::sounding && r.cents && readings[j].cents) {
-                // The highest meeting where both are still strong.
-                const double top = std::min(strongest_hz[i], strongest_hz[j]);
-                const double high = hz * std::max(1.0, std::floor(top / hz));
-                const double apart = std::abs(r.cents->value() - readings[j].cents->value());
-                const double needed = 1.0 / (kCent * high * std::max(apart, 1e-3));
-                if (needed < kFewestSpans * seconds) continue;
-                r.unresolved_with.push_back(j);
-                r.to_part = Seconds{std::max(r.to_part ? r.to_part->count() : 0.0, needed)};
-            }
+void name_unresolved(std::span<MixturePipeReading> readings, std::span<const UnresolvedPipe> pipes,
+                     double seconds) {
+    for (std::size_t i = 0; i < pipes.size(); ++i) {
+        const MixtureReach& reach = pipes[i].reach;
+        if (readings[i].presence == Presence::cannot_tell &&
+            reach.nominal_hz * (1.0 + reach.high) > reach.highest_hz)
+            readings[i].untold = Untold::above;
+        if (readings[i].presence == Presence::cannot_tell && !readings[i].untold) {
+            name_hiding(readings, pipes, i, seconds);
+            name_reason(readings[i], pipes[i]);
         }
+        for (std::size_t j = 0; j < i; ++j)
+            if (readings[i].presence == Presence::sounding &&
+                readings[j].presence == Presence::sounding)
+                name_near(readings, pipes, i, j, seconds);
+    }
+    for (MixturePipeReading& reading : readings) {
+        std::sort(reading.unresolved_with.begin(), reading.unresolved_with.end());
+        if (reading.to_part && std::isinf(reading.to_part->count())) reading.to_part.reset();
     }
 }
 

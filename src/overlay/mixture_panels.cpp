@@ -72,7 +72,8 @@ void draw_known(Canvas& canvas, const Rect& place, const KeyPipe& pipe, bool non
     std::string words;
     if (pipe.leak) words = "leak " + decimal(pipe.leak->value(), 0) + " dB";
     if (pipe.silent) words = "silent";
-    if (pipe.undecided && none_muted) words = "not yet told";
+    if (none_muted && !pipe.untold.empty()) words = pipe.untold;
+    if (words.empty() && none_muted && !pipe.either.empty()) words = "or the other row";
     if (words.empty() && pipe.settled) words = "done";
     const bool caution = pipe.leak || pipe.silent;
     if (words.empty()) return;
@@ -93,14 +94,19 @@ void draw_suspect(Canvas& canvas, const Rect& place, const KeyPipe& pipe) {
     const ImU32 hue = colour_of(figure.sense);
     canvas.text({place.left, place.top + 58}, {kLadder, kGrey}, "go to");
     canvas.text_within({place.left + 164, place.top + 62}, place.width() - 164,
-                       {kHuge, kPale, true}, kLadder, pipe.pitch);
+                       {kHuge, kPale, true}, kLadder, pipe.either.empty() ? pipe.pitch : pipe.feet);
     draw_sense_mark(canvas, {place.left, place.top + 100, place.left + 58, place.top + 176},
                     figure.sense);
     const float wide = canvas.text_within({place.left + 78, place.top + 160}, place.width() - 78,
                                           {66, hue, true}, kLadder, figure.sign + " ");
     canvas.text_within({place.left + 78 + wide, place.top + 160}, place.width() - 78 - wide,
                        {66, kPale, true}, kLadder, figure.number);
-    canvas.text({place.left, place.top + 216}, {kBody, kGrey}, "cents, heard with all its key");
+    float baseline = place.top + 216;
+    if (!pipe.either.empty()) {
+        canvas.text({place.left, baseline + 24}, {kLadder, kPale}, pipe.either);
+        baseline += 66;
+    }
+    canvas.text({place.left, baseline}, {kBody, kGrey}, "cents, heard with all its key");
 }
 
 }  // namespace
@@ -166,11 +172,13 @@ void draw_whole_key(Canvas& canvas, const Rect& place, const Snapshot& snapshot)
     }
     if (const KeyPipe* suspect = first_suspect(key)) return draw_suspect(canvas, place, *suspect);
     const bool all_heard = std::none_of(key.pipes.begin(), key.pipes.end(), [](const auto& pipe) {
-        return pipe.silent || pipe.undecided;
+        return pipe.silent || !pipe.untold.empty();
     });
     if (!all_heard) {
-        canvas.paragraph({place.left, place.top + 6, place.right, place.top + 220},
+        canvas.paragraph({place.left, place.top + 6, place.right, place.top + 140},
                          {kLadder, kPale, true}, kLarge, "those heard are in tune");
+        canvas.paragraph({place.left, place.top + 150, place.right, place.top + 320},
+                         {kLarge, kGrey}, kBody, key.to_tell);
         return;
     }
     const Rect plate{place.left - 8, place.top, place.right, place.top + 220};

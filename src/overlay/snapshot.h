@@ -49,13 +49,17 @@ struct ChestPipe {
 
 /// One pipe of a mixture's key.
 struct KeyPipe {
-    std::string pitch;     ///< "2 2/3′"
+    std::string pitch;     ///< "2 2/3′", or "2 2/3′ row 3" where the key has more of them
+    std::string feet;      ///< "2 2/3′"
     float height = 1.0F;   ///< 0..1, beside the longest
     bool current = false;  ///< the one in hand
     bool muted = false;    ///< a mute belongs into it now
     bool settled = false;
-    bool silent = false;             ///< isn't heard, though nothing should mute it
-    bool undecided = false;          ///< can't be told yet whether it sounds
+    bool silent = false;  ///< isn't heard, though nothing should mute it
+    /// Heard whole, and it can't be told yet whether it sounds: why, in a few words ("behind 4′").
+    std::string untold;
+    /// Heard whole, and not known from another of its pitch: "row 2 or 3", both of `feet`.
+    std::string either;
     std::optional<Cents> deviation;  ///< last known, from its target
     std::optional<Cents> uncertainty;
     std::optional<Decibels> leak;  ///< muted, and heard: its level beside the loudest
@@ -67,6 +71,7 @@ struct MixtureKey {
     std::vector<KeyPipe> pipes;  ///< by row
     bool none_muted = false;     ///< the key is heard whole
     bool heard_whole = false;    ///< … and was
+    std::string to_tell;         ///< what to do so that the first pipe that can't be told can be
     int mutes_in = 0;
     std::string in_hand;     ///< the pitch of the pipe in hand: "2 2/3′"
     std::string next_pitch;  ///< of the pipe after it; empty at the end

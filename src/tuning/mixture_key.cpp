@@ -210,13 +210,41 @@ std::optional<MixtureKey::Question> MixtureKey::ask() {
     return question;
 }
 
-void MixtureKey::answer(int id, const std::optional<listening::MixtureReading>& reading) {
+// Which of two pipes of one pitch is which isn't heard; one hearing gives them the places that the
+// last gave them.
+void MixtureKey::keep_twins(listening::MixtureReading& reading) const {
+    constexpr double kUnlike_cents = 20.0;
+    const auto misfit = [&](const listening::MixturePipeReading& now, std::size_t pipe) {
+        const auto& before = before_[pipe].deviation;
+        if (now.hz.has_value() != before.has_value()) return kUnlike_cents;
+        if (!before) return 0.0;
+        const Cents off = interval(expectation_->targets[pipe], *now.hz);
+        return std::min(kUnlike_cents, std::abs((off - *before).value()));
+    };
+    for (std::size_t k = 0; k < asked_.size(); ++k) {
+        listening::MixturePipeReading& one = reading.pipes[k];
+        if (!one.twin || *one.twin <= k) continue;
+        const std::size_t twin = *one.twin;
+        listening::MixturePipeReading& other = reading.pipes[twin];
+        if (misfit(other, asked_[k]) + misfit(one, asked_[twin]) >=
+            misfit(one, asked_[k]) + misfit(other, asked_[twin]))
+            continue;
+        std::swap(one, other);
+        std::swap(one.twin, other.twin);
+        for (listening::MixturePipeReading& pipe : reading.pipes)
+            for (std::size_t& with : pipe.unresolved_with)
+                with = with == k ? twin : with == twin ? k : with;
+    }
+}
+
+void MixtureKey::answer(int id, std::optional<listening::MixtureReading> reading) {
     if (id != id_ || !expectation_) return;
     out_ = false;
     next_ask_ = at_ + kSoon;
     if (!reading) return;
     ++answers_;
     before_ = state_.pipes;
+    if (expectation_->none_muted) keep_twins(*reading);
     double loudest = -1e9;
     for (const listening::MixturePipeReading& pipe : reading->pipes)
         if (pipe.level && pipe.presence == Presence::sounding)
@@ -228,7 +256,17 @@ void MixtureKey::answer(int id, const std::optional<listening::MixtureReading>& 
         KeyPipeState& pipe = state_.pipes[asked_[k]];
         pipe.presence = heard.presence;
         pipe.level.reset();
-        pipe.unresolved = !heard.unresolved_with.empty();
+        pipe.untold = heard.untold;
+        pipe.stray = heard.stray;
+        pipe.twin.reset();
+        if (heard.twin && expectation_->none_muted) pipe.twin = asked_[*heard.twin];
+        pipe.hidden_by_reference = false;
+        pipe.not_told_from.clear();
+        for (const std::size_t other : heard.unresolved_with)
+            if (other < asked_.size())
+                pipe.not_told_from.push_back(asked_[other]);
+            else
+                pipe.hidden_by_reference = true;
         // What an earlier hearing took for it may have been another's partial.
         if (expectation_->none_muted) pipe.deviation.reset();
         if (heard.presence != Presence::sounding || !heard.hz || !heard.level) continue;
@@ -279,6 +317,20 @@ void MixtureKey::judge_none_muted() {
     };
     std::stable_sort(state_.suspects.begin(), state_.suspects.end(),
                      [&](std::size_t a, std::size_t b) { return beat(a) > beat(b); });
+    add_twins_of_suspects();
+}
+
+// Who finds the one in tune goes on to the other.
+void MixtureKey::add_twins_of_suspects() {
+    std::vector<std::size_t> all;
+    const auto add = [&](std::size_t pipe) {
+        if (std::find(all.begin(), all.end(), pipe) == all.end()) all.push_back(pipe);
+    };
+    for (const std::size_t i : state_.suspects) {
+        add(i);
+        if (state_.pipes[i].twin) add(*state_.pipes[i].twin);
+    }
+    state_.suspects = std::move(all);
 }
 
 void MixtureKey::judge_whole() {

@@ -41,7 +41,12 @@ struct KeyPipeState {
     std::optional<Cents> deviation;    ///< from its target, positive = sharp
     std::optional<Cents> uncertainty;  ///< standard
     std::optional<Decibels> level;
-    bool unresolved = false;  ///< not yet told from another one that sounds
+    std::optional<listening::Untold> untold;  ///< why it can't be told whether it sounds
+    std::vector<std::size_t> not_told_from;   ///< pipes of the key that it may be, or hide behind
+    bool hidden_by_reference = false;
+    /// None muted: another row of the same pitch; which of the two stands here isn't heard.
+    std::optional<std::size_t> twin;
+    std::optional<Cents> stray;  ///< a tone stands so far from pure, perhaps this pipe
 };
 
 struct MixtureKeyState {
@@ -56,10 +61,11 @@ struct MixtureKeyState {
     std::optional<PipeId> other;
     /// The whole key was heard since this pipe is wanted, and no other pipe sounds that should not.
     bool confirmed = false;
-    std::vector<KeyPipeState> pipes;    ///< as expected
-    std::vector<std::size_t> leaks;     ///< muted ones that are heard, the loudest first
-    std::vector<std::size_t> suspects;  ///< none muted: those outside their tolerance, and so
-                                        ///< heard twice, worst first
+    std::vector<KeyPipeState> pipes;  ///< as expected
+    std::vector<std::size_t> leaks;   ///< muted ones that are heard, the loudest first
+    /// None muted: those outside their tolerance, and so heard twice, worst first; each one's twin
+    /// after it, which it may be instead.
+    std::vector<std::size_t> suspects;
     /// None muted: those that aren't heard, though they should be.
     std::vector<std::size_t> missing;
 };
@@ -83,7 +89,7 @@ class MixtureKey {
     };
     std::optional<Question> ask();
     /// Its answer; one that belongs to an earlier expectation is let fall. Empty: nothing heard.
-    void answer(int id, const std::optional<listening::MixtureReading>& reading);
+    void answer(int id, std::optional<listening::MixtureReading> reading);
 
     const MixtureKeyState& state() const { return state_; }
     const std::optional<KeyExpectation>& expectation() const { return expectation_; }
@@ -96,6 +102,8 @@ class MixtureKey {
     void name_by_pitch(Hertz heard);
     void judge_whole();
     void judge_none_muted();
+    void keep_twins(listening::MixtureReading& reading) const;
+    void add_twins_of_suspects();
     bool as_heard_before(std::size_t pipe) const;
     bool near(std::size_t pipe, Hertz heard, Cents within) const;
     bool common_fundamental(Hertz heard) const;

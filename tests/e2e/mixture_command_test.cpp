@@ -71,13 +71,34 @@ TEST_F(MixtureCommand, SaysThatTwoPipesOfOnePitchMayBeEither) {
         file({{sharp(2.0, 3.0), 0.1}, {sharp(4.0, 5.0), 0.06}, {sharp(4.0, -4.0), 0.08}});
     const std::string arguments = "--unison-hz 220 --pipes 2,4,4 " + path;
     const auto pipes = rankwright("mixture --json " + arguments).json()["pipes"];
-    EXPECT_TRUE(pipes[0]["twin"].is_null());
-    EXPECT_EQ(pipes[1]["twin"], 2);
-    EXPECT_EQ(pipes[2]["twin"], 1);
+    EXPECT_TRUE(pipes[0]["twin_rows"].empty());
+    EXPECT_EQ(pipes[1]["twin_rows"], std::vector<int>{3});
+    EXPECT_EQ(pipes[2]["twin_rows"], std::vector<int>{2});
     const double one = pipes[1]["cents"].get<double>(), other = pipes[2]["cents"].get<double>();
     EXPECT_NEAR(std::max(one, other), 5.0, 0.05);
     EXPECT_NEAR(std::min(one, other), -4.0, 0.05);
-    EXPECT_NE(rankwright("mixture " + arguments).out.find("either of the two"), std::string::npos);
+    EXPECT_NE(rankwright("mixture " + arguments).out.find("which of the pipes of this pitch"),
+              std::string::npos);
+}
+
+// In unison there is no beat to wait for (its definition): one of the two has to be silenced.
+TEST_F(MixtureCommand, SaysOfAPipeThatCantBeToldBehindWhichItHidesAndWhatToDo) {
+    const std::string path =
+        file({{sharp(4.0, 0.1), 0.1}, {sharp(6.0, 0.2), 0.1}, {sharp(8.0, -0.1), 0.08}});
+    const std::string arguments = "--unison-hz 220 --pipes 4,6,8,8 " + path;
+    const auto pipes = rankwright("mixture --json " + arguments).json()["pipes"];
+    EXPECT_TRUE(pipes[3]["sounding"].is_null()) << pipes[3];
+    EXPECT_EQ(pipes[3]["untold"], "hidden");
+    EXPECT_EQ(pipes[3]["row"], 4);
+    EXPECT_EQ(pipes[3]["unresolved_with"], std::vector<std::string>{"8"});
+    EXPECT_EQ(pipes[3]["unresolved_rows"], std::vector<int>{3});
+    EXPECT_EQ(pipes[3]["mute_one"], true);
+    EXPECT_TRUE(pipes[0]["untold"].is_null());
+    const std::string text = rankwright("mixture " + arguments).out;
+    EXPECT_NE(text.find("second 8  can't be told yet: it may hide behind first 8"),
+              std::string::npos)
+        << text;
+    EXPECT_NE(text.find("mute first 8"), std::string::npos) << text;
 }
 
 // What a user has who records a key from before it is pressed until after it is let go: speech and
@@ -223,6 +244,24 @@ TEST_F(MixtureCommand, RefusesWhatItCannotUseAndSaysWhatToWrite) {
         EXPECT_TRUE(outcome.out.empty()) << arguments;
     }
     EXPECT_EQ(rankwright("mixture --unison-hz 220 --pipes 2 /no.wav").code, 2);
+}
+
+TEST_F(MixtureCommand, SaysWhyNothingCanBeHeardOfTooShortASpanOrAboveTheBand) {
+    const std::string path = file({{sharp(4.0, 1.0), 0.1}});
+    const Outcome brief =
+        rankwright("mixture --unison-hz 220 --pipes 4,6 --from 1 --to 1.2 " + path);
+    EXPECT_EQ(brief.code, 1);
+    EXPECT_NE(brief.error.find("0.20 s are too short"), std::string::npos) << brief.error;
+    EXPECT_NE(brief.error.find("0.4 s"), std::string::npos) << brief.error;
+    const Outcome high = rankwright("mixture --unison-hz 9000 --pipes 4,6 " + path);
+    EXPECT_EQ(high.code, 1);
+    EXPECT_NE(high.error.find("above 19845 Hz"), std::string::npos) << high.error;
+    // Of 44.1 kHz nine tenths of the half are used: the 120th multiple of 220 Hz lies beyond.
+    const auto pipes =
+        rankwright("mixture --json --unison-hz 825 --pipes 16/15,32 " + path).json()["pipes"];
+    EXPECT_EQ(pipes[0]["sounding"], true) << pipes;
+    EXPECT_TRUE(pipes[1]["sounding"].is_null()) << pipes;
+    EXPECT_EQ(pipes[1]["untold"], "above");
 }
 
 TEST_F(MixtureCommand, SaysWhenNothingSounds) {

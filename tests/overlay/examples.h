@@ -436,6 +436,23 @@ inline std::vector<Example> all() {
     whole.mixture->pipes[2].suspect = 1;
     whole.mixture->pipes[3].silent = true;
     add("mixture-whole", whole);
+    whole.mixture->pipes[2].suspect = 0;
+    whole.mixture->pipes[2].deviation = Cents{0.1};
+    whole.mixture->pipes[3].silent = false;
+    whole.mixture->pipes[3].untold = "behind 2′";
+    whole.mixture->to_tell = "1′ may hide behind 2′: mute that to hear it.";
+    add("mixture-untold", whole);
+    whole.mixture->pipes[2].pitch = "1 1/3′ row 3";
+    whole.mixture->pipes[3] = whole.mixture->pipes[2];
+    whole.mixture->pipes[3].pitch = "1 1/3′ row 4";
+    for (const std::size_t i : {2U, 3U}) {
+        whole.mixture->pipes[i].feet = "1 1/3′";
+        whole.mixture->pipes[i].either = "row 3 or 4";
+    }
+    whole.mixture->pipes[3].deviation = Cents{-6.3};
+    whole.mixture->pipes[3].suspect = 1;
+    whole.mixture->pipes[2].suspect = 2;
+    add("mixture-either-row", whole);
     Snapshot survey = played_through(reading(3.2, 0.2, 1.4));
     add("survey", survey);
     survey.survey->sounding = false;

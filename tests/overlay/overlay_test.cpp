@@ -75,6 +75,12 @@ TEST(Overlay, WhatIsReadFromTheLadderIsLargeEnough) {
     drawing.draw(example(all, "mixture-whole"));
     for (const char* words : {"go to", "1 1/3′", "flat ", "6.3"})
         expect_from_the_ladder(drawing, words);
+    drawing.draw(example(all, "mixture-either-row"));
+    for (const char* words : {"go to", "1 1/3′", "row 3 or 4", "flat ", "6.3"})
+        expect_from_the_ladder(drawing, words);
+    drawing.draw(example(all, "mixture-untold"));
+    for (const char* words : {"behind 2′", "1′ may hide behind"})
+        EXPECT_TRUE(drawing.says(words)) << words;
 }
 
 TEST(Overlay, ThatNothingIsLeftToTuneIsReadFromTheLadder) {

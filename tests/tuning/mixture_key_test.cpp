@@ -101,5 +101,55 @@ TEST_F(WholeKey, NamesAPipeThatNeverReadsTwiceAlikeInTheEnd) {
     EXPECT_TRUE(key.state().confirmed);
 }
 
+/// Two rows of 1046.5 Hz above one of 523.25 Hz.
+struct DoubledKey : WholeKey {
+    DoubledKey() {
+        KeyExpectation whole = *key.expectation();
+        for (std::size_t i = 0; i < 3; ++i)
+            whole.pipes[i].id.stop = "fourniture";
+        whole.pipes[2].ratio = 2.0;
+        whole.targets[2] = Hertz{1046.5};
+        key.expect(whole);
+    }
+    /// Is heard whole; NaN: silent.
+    void answer(double first, double second, double third) {
+        const int id = wait().first;
+        listening::MixtureReading reading;
+        const double cents[] = {first, second, third};
+        for (std::size_t i = 0; i < 3; ++i) {
+            listening::MixturePipeReading pipe;
+            pipe.presence = std::isnan(cents[i]) ? Presence::silent : Presence::sounding;
+            if (i > 0) pipe.twin = 3 - i;
+            if (pipe.presence == Presence::sounding) {
+                pipe.hz = transpose(Hertz{i == 0 ? 523.25 : 1046.5}, Cents{cents[i]});
+                pipe.cents_sd = Cents{0.02};
+                pipe.level = Decibels{-30.0};
+            }
+            reading.pipes.push_back(pipe);
+        }
+        key.answer(id, reading);
+    }
+};
+
+// Which of two rows of one pitch is off isn't heard: common practice, no source.
+TEST_F(DoubledKey, SendsToBothRowsOfAPitchOfWhichOneIsOff) {
+    answer(0.1, -0.1, 4.0);
+    answer(0.1, -0.1, 4.0);
+    EXPECT_EQ(key.state().suspects, (std::vector<std::size_t>{2, 1}));
+    EXPECT_EQ(key.state().pipes[2].twin, 1U);
+}
+
+TEST_F(DoubledKey, IsHeardAlikeThoughTheRowsComeTheOtherWayRound) {
+    answer(0.1, -0.1, 4.0);
+    answer(0.1, 4.1, 0.0);
+    EXPECT_TRUE(key.state().confirmed);
+    ASSERT_TRUE(key.state().pipes[2].deviation);
+    EXPECT_NEAR(key.state().pipes[2].deviation->value(), 4.1, 1e-9);
+    EXPECT_EQ(key.state().pipes[2].twin, 1U);
+    answer(0.1, NAN, 4.0);
+    answer(0.1, 4.0, NAN);
+    EXPECT_EQ(key.state().missing, std::vector<std::size_t>{1}) << "not now the one, now the other";
+}
+
 }  // namespace mixture_key_test
 }  // namespace rankwright::tuning
