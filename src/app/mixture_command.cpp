@@ -129,13 +129,12 @@ void print_reading(const MixtureReading& reading, const MixtureRequest& request,
     if (reading.reference) print_pipe(*reading.reference, reading.pipes.size(), request, longest);
 }
 
-/// What was asked for; otherwise without speech and end, as the loudest channel has them. Of more
-/// than can be heard at once the middle.
-listening::SteadySpan span_heard(const capture::Recording& recording,
-                                 const MixtureOptions& options) {
-    listening::SteadySpan span{0, recording.frames()};
-    if (!options.from && !options.to)
-        span = listening::held_span(loudest_channel(recording), recording.rate);
+/// Without speech and end, as the loudest channel has them, also where more was asked for: what
+/// sounds no more is no part of a pipe's standing pitch. Of more than can be heard at once the
+/// middle.
+listening::SteadySpan span_heard(const capture::Recording& recording) {
+    const listening::SteadySpan span =
+        listening::held_span(loudest_channel(recording), recording.rate);
     const auto most =
         static_cast<std::size_t>(listening::kLongestMixtureSpan.count() * recording.rate.value());
     if (span.count <= most) return span;
@@ -173,7 +172,7 @@ ExitCode hear_file(const MixtureOptions& options) {
     const auto recording = options.recording();
     if (!recording) return report(recording.error());
     request->rate = recording->rate;
-    const listening::SteadySpan span = span_heard(*recording, options);
+    const listening::SteadySpan span = span_heard(*recording);
     const auto reading = best_channel(*recording, [&](const std::vector<float>& samples) {
         return listening::measure_mixture(
             std::span<const float>(about_the_mean(samples)).subspan(span.first, span.count),
