@@ -133,6 +133,9 @@ std::string untold_words(const listening::MixturePipeReading& pipe,
         case Untold::stray:
             return told + "a tone stands " + signed_cents(*pipe.stray) +
                    " cents from it, perhaps this pipe";
+        case Untold::unsteady:
+            return told + "a tone stands " + signed_cents(*pipe.stray) +
+                   " cents from it, too unsteady to be sure (hear another part of it)";
         case Untold::noise:
             break;
     }
@@ -152,6 +155,8 @@ const char* reason_word(listening::Untold reason) {
             return "above";
         case Untold::stray:
             return "stray";
+        case Untold::unsteady:
+            return "unsteady";
         case Untold::noise:
             break;
     }

@@ -26,7 +26,8 @@ std::string pipe_name(const listening::MixtureRequest& request, std::size_t pipe
 std::string untold_words(const listening::MixturePipeReading& pipe,
                          const listening::MixtureRequest& request, Seconds longest);
 
-/// The reason alone, for programs: "hidden", "soft", "noise", "crowded", "above" or "stray".
+/// The reason alone, for programs: "hidden", "soft", "noise", "crowded", "above", "stray" or
+/// "unsteady".
 const char* reason_word(listening::Untold reason);
 
 }  // namespace rankwright::app

@@ -198,8 +198,10 @@ ExitCode hear_file(const MixtureOptions& options) {
             return pipe.presence == Presence::sounding;
         }))
         return kDone;
-    const bool astray = reading && std::any_of(reading->pipes.begin(), reading->pipes.end(),
-                                               [](const auto& pipe) { return pipe.stray; });
+    const bool astray =
+        reading && std::any_of(reading->pipes.begin(), reading->pipes.end(), [](const auto& pipe) {
+            return pipe.untold == listening::Untold::stray;
+        });
     if (astray)
         return report(
             {ErrorKind::nothing_heard,

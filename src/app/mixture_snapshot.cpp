@@ -74,6 +74,8 @@ std::string untold_words(const overlay::MixtureKey& key, const tuning::KeyPipeSt
             return "too high to hear";
         case Untold::stray:
             return "far off?";
+        case Untold::unsteady:
+            return "unsteady";
         case Untold::crowded:
             break;
     }
@@ -105,6 +107,8 @@ std::string to_tell_words(const overlay::MixtureKey& key, const tuning::KeyPipeS
         case Untold::stray:
             return pitch + " stands far off, if that is it: a tone there is " +
                    signed_words(*heard.stray) + ".";
+        case Untold::unsteady:
+            return pitch + " is too unsteady to be sure of: let it stand, or hear it alone.";
         case Untold::crowded:
             break;
     }

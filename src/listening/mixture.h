@@ -53,7 +53,8 @@ enum class Untold {
     noise,    ///< it may be softer than the noise where it would stand
     crowded,  ///< its partials lie too near to others' to be cut out of so short a span
     above,    ///< it sounds above the recording's band
-    stray     ///< a tone stands beside, farther than the pipe was looked for
+    stray,    ///< a tone stands beside, farther than the pipe was looked for
+    unsteady  ///< a tone stands there alone, too unsteady to be told from noise: `stray` from pure
 };
 
 struct MixturePipeReading {
@@ -76,7 +77,7 @@ struct MixturePipeReading {
     /// Another of the same ratio: which of the two is which can't be heard, only that one stands
     /// here and one there.
     std::optional<std::size_t> twin{};
-    /// A tone stands so far from pure, farther than the pipe was looked for: it may be this pipe.
+    /// A tone stands so far from pure that may be this pipe (Untold::stray, Untold::unsteady).
     std::optional<Cents> stray{};
 };
 

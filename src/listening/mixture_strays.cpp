@@ -37,13 +37,14 @@ struct Stray {
     double power = 0.0, cents = 0.0;
 };
 
-Stray strongest_beside(const MixtureReading& reading, const MixtureSound& sound,
-                       double nominal_hz) {
+Stray strongest_beside(const MixtureReading& reading, const MixtureSound& sound, double nominal_hz,
+                       bool also_near) {
     Stray strongest;
     const double step = 0.5 / sound.seconds;
     const double reach = kFarthest_cents * kCent * nominal_hz;
     const double inner =
-        std::max(kNearest_cents * kCent * nominal_hz, kSkirt_cycles / sound.seconds);
+        also_near ? 0.0
+                  : std::max(kNearest_cents * kCent * nominal_hz, kSkirt_cycles / sound.seconds);
     for (double beside = inner; beside <= reach; beside += step)
         for (const double hz : {nominal_hz - beside, nominal_hz + beside}) {
             const double power = sound.noise.line_power(hz, hz);
@@ -73,7 +74,8 @@ void name_strays(MixtureReading& reading, const MixtureSound& sound,
         const double aside = kFarthest_cents * kCent * nominal_hz;
         const double noise = 4.0 * sound.noise.variance(nominal_hz - aside, nominal_hz + aside) /
                              (sound.seconds * sound.rate.value());
-        const Stray stray = strongest_beside(heard, sound, nominal_hz);
+        const Stray stray =
+            strongest_beside(heard, sound, nominal_hz, pipe.untold == Untold::noise);
         if (stray.power < std::max({kLeastStray * loudest, kStrayLouder * power_heard(pipe),
                                     kStrayStandsOut * noise, 1e-30}))
             continue;
@@ -81,7 +83,7 @@ void name_strays(MixtureReading& reading, const MixtureSound& sound,
         pipe = {};
         pipe.ratio = ratio;
         pipe.stray = Cents{stray.cents};
-        pipe.untold = Untold::stray;
+        pipe.untold = std::abs(stray.cents) < kNearest_cents ? Untold::unsteady : Untold::stray;
     }
 }
 

@@ -42,7 +42,7 @@ struct Tally {
 };
 
 void print_open(const listening::MixturePipeReading& pipe) {
-    static const char* why[] = {"hidden", "soft", "noise", "crowded", "above", "stray"};
+    static const char* why[] = {"hidden", "soft", "noise", "crowded", "above", "stray", "unsteady"};
     if (pipe.untold) std::printf(" %s", why[static_cast<std::size_t>(*pipe.untold)]);
     for (const std::size_t other : pipe.unresolved_with)
         std::printf(" |%zu", other + 1);

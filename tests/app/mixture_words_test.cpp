@@ -54,9 +54,10 @@ TEST_F(MixtureWords, EveryReasonSaysWhatToDo) {
     pipe.mute_one = true;
     pipe.stray = Cents{-31.0};
     const std::pair<Untold, const char*> advice[] = {
-        {Untold::hidden, "mute"},     {Untold::soft, "mute the loudest"},
-        {Untold::noise, "nearer"},    {Untold::crowded, "hear"},
-        {Untold::above, "record at"}, {Untold::stray, "-31 cents"}};
+        {Untold::hidden, "mute"},          {Untold::soft, "mute the loudest"},
+        {Untold::noise, "nearer"},         {Untold::crowded, "hear"},
+        {Untold::above, "record at"},      {Untold::stray, "-31 cents"},
+        {Untold::unsteady, "too unsteady"}};
     for (const auto& [reason, words] : advice) {
         pipe.untold = reason;
         EXPECT_TRUE(says(words)) << said();

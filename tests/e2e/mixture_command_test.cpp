@@ -184,6 +184,29 @@ TEST_F(MixtureCommand, CallsNoPipeSilentThatStandsFarOff) {
     }
 }
 
+// A treble of one partial that wanders by a third of a cent: so broad a line is no noise.
+TEST_F(MixtureCommand, SaysThatATonePerhapsTooUnsteadyIsThere) {
+    test::Scene scene(kRate, 4.0, 5);
+    scene.add(test::Tone{.hz = 6220.0,
+                         .timbre = test::falling_timbre(1),
+                         .level = 0.1,
+                         .from_s = -1.0,
+                         .cents =
+                             [](double t) {
+                                 return 0.35 * std::sin(5.3 * t) + 0.3 * std::sin(11.9 * t + 1.0) +
+                                        0.3 * std::sin(19.0 * t + 2.0);
+                             },
+                         .phase_seed = 8});
+    scene.add_white(0.1, 45.0);
+    ASSERT_TRUE(write_sound(folder / "treble.wav", scene.floats(), kRate, 1,
+                            SF_FORMAT_WAV | SF_FORMAT_FLOAT));
+    const auto pipe = rankwright("mixture --json --unison-hz 777.5 --pipes 8 '" +
+                                 (folder / "treble.wav").string() + "'")
+                          .json()["pipes"][0];
+    EXPECT_EQ(pipe["untold"], "unsteady") << pipe;
+    EXPECT_NEAR(pipe.value("stray_cents", 99.0), 0.0, 2.0) << pipe;
+}
+
 TEST_F(MixtureCommand, SaysThatTheUnisonIsWrongWhereAllPipesStandBeside) {
     const std::string path =
         file({{sharp(4.0, 30.0), 0.1}, {sharp(6.0, 31.0), 0.08}, {sharp(8.0, 32.0), 0.1}});
