@@ -22,6 +22,22 @@ constexpr double kPairTemper = 0.35;
 /// Of the mean over a span that was all heard (recorded pipes).
 constexpr PairDoubt kOfMean{2.0, 1.0, 2.5e-8};
 
+/// Through so long a span of a pipe in the middle compass its wander is followed, longer in the
+/// bass. Simulated pipes with 0.3 cent of wander: at 784 Hz and above, of spans of five to twenty
+/// seconds heard at once half were wrong or without an answer.
+constexpr double kPart_s = 2.4;
+constexpr double kPartBelow_hz = 400.0;
+constexpr double kLongestPart_s = 10.0;
+constexpr double kSlowPart_s = 4.8;
+constexpr double kMostParts = 40.0;
+/// Each moment is heard in two parts.
+constexpr double kOverlap = 2.0;
+/// Parabolas side by side by half their length: 1 to 1.5 times as high.
+constexpr double kUneven = 0.12;
+/// By their shares in the mean.
+constexpr double kMostly = 0.5;
+constexpr double kOneSide = 0.75;
+
 /// So many turns are no unrest of one pipe.
 constexpr double kTurnsCounted = 2.5;
 
@@ -98,7 +114,10 @@ BeatReading weigh(std::span<const PairPlace> places, const PairRequest& request,
     return reading;
 }
 
-std::optional<BeatReading> measure_pair(std::span<const float> samples,
+namespace {
+
+/// Of a span over which one path of few terms describes each tone's wander.
+std::optional<BeatReading> measure_part(std::span<const float> samples,
                                         const PairRequest& request) {
     const PairPlan plan = plan_pair(samples, request);
     if (plan.lines.empty()) return std::nullopt;
@@ -112,6 +131,100 @@ std::optional<BeatReading> measure_pair(std::span<const float> samples,
     if (reading.perhaps_one && !reading.under)
         reading.under = Hertz{std::abs(reading.beat.value())} + reading.beat_sd * 2.0;
     return reading;
+}
+
+/// A part of a longer span, with its share in the slope of a straight line through the phase over
+/// all of it: a frequency counts there by its distance from both ends.
+struct HeardPart {
+    std::optional<BeatReading> reading;
+    double share = 0.0;
+};
+
+/// As long as one in `times` of the span, each begun in the middle of the one before: in each, too,
+/// a frequency counts less towards its ends.
+std::vector<HeardPart> measure_parts(std::span<const float> samples, const PairRequest& request,
+                                     std::size_t times) {
+    if (times == 1) return {{measure_part(samples, request), 1.0}};
+    std::vector<HeardPart> parts(2 * times - 1);
+    double all = 0.0;
+    for (std::size_t i = 0; i < parts.size(); ++i) {
+        const std::size_t from = i * samples.size() / (2 * times);
+        parts[i].reading = measure_part(samples.subspan(from, samples.size() / times), request);
+        const double middle = static_cast<double>(i + 1) / static_cast<double>(2 * times);
+        parts[i].share = middle * (1.0 - middle);
+        all += parts[i].share;
+    }
+    for (HeardPart& part : parts)
+        part.share /= all;
+    return parts;
+}
+
+/// Share of the parts, of all heard or not, for which `asked` holds.
+template <typename Asked>
+double share_of(std::span<const HeardPart> parts, const Asked& asked) {
+    double share = 0.0;
+    for (const HeardPart& part : parts)
+        if (part.reading && asked(*part.reading)) share += part.share;
+    return share;
+}
+
+bool is_value(const BeatReading& reading) { return !reading.under; }
+
+/// Their mean by their shares. Requires one that was heard.
+BeatReading mean_of(std::span<const HeardPart> parts, const PairRequest& request) {
+    const double all = share_of(parts, [](const BeatReading&) { return true; });
+    const double m = request.reference_partial, n = request.pipe_partial;
+    double reference = 0.0, pipe = 0.0, variance = 0.0, square = 0.0, slower = 0.0;
+    for (const HeardPart& part : parts) {
+        if (!part.reading) continue;
+        const BeatReading& reading = *part.reading;
+        const double share = part.share / all;
+        reference += share * reading.reference.value();
+        pipe += share * reading.pipe.value();
+        variance += kOverlap * share * share * reading.beat_sd.value() * reading.beat_sd.value();
+        square += share * reading.beat.value() * reading.beat.value();
+        slower += share * reading.under.value_or(Hertz{std::abs(reading.beat.value())}).value();
+    }
+    BeatReading mean;
+    mean.reference = Hertz{reference};
+    mean.pipe = Hertz{pipe};
+    mean.beat = Hertz{n * pipe - m * reference};
+    // Together the parts weigh a frequency by so much more or less than the line does.
+    const double strays = square - mean.beat.value() * mean.beat.value();
+    variance +=
+        kUneven * kUneven * std::max(0.0, strays) * kOverlap / static_cast<double>(parts.size());
+    mean.beat_sd = Hertz{std::sqrt(variance)};
+    mean.cents = Cents{kCents * std::log(n * pipe / (m * reference))};
+    const double sharp = share_of(parts, [](const BeatReading& r) { return r.beat > Hertz{0.0}; });
+    const double values = share_of(parts, is_value);
+    const double other_side = std::min(sharp, all - sharp) / all;
+    if (values < kMostly * all || other_side > 1.0 - kOneSide ||
+        std::abs(mean.beat.value()) < 2.0 * mean.beat_sd.value())
+        mean.under = Hertz{std::max(slower, std::abs(mean.beat.value()))} + mean.beat_sd * 2.0;
+    const auto perhaps_one = [](const BeatReading& reading) { return reading.perhaps_one; };
+    mean.perhaps_one = mean.under && share_of(parts, perhaps_one) > kMostly * all;
+    return mean;
+}
+
+}  // namespace
+
+std::optional<BeatReading> measure_pair(std::span<const float> samples,
+                                        const PairRequest& request) {
+    const double span_s = static_cast<double>(samples.size()) / request.rate.value();
+    const double meets_hz = request.reference_partial * request.reference.value();
+    const double part_s = std::clamp(kPart_s * kPartBelow_hz / meets_hz, kPart_s, kLongestPart_s);
+    std::vector<HeardPart> parts;
+    // A beat too slow for a part may be told by one twice as long.
+    for (const double length_s : {part_s, std::max(part_s, kSlowPart_s)}) {
+        const auto count =
+            static_cast<std::size_t>(std::clamp(std::round(span_s / length_s), 1.0, kMostParts));
+        if (count == parts.size()) break;
+        parts = measure_parts(samples, request, count);
+        if (count == 1 || share_of(parts, is_value) > kMostly) break;
+    }
+    if (parts.size() == 1) return parts.front().reading;
+    if (share_of(parts, [](const BeatReading&) { return true; }) < kMostly) return std::nullopt;
+    return mean_of(parts, request);
 }
 
 }  // namespace rankwright::listening

@@ -35,7 +35,9 @@ struct BeatReading {
     bool perhaps_one = false;
 };
 
-/// Reads `samples` (one channel) in which both sound throughout. The pipe is looked for within 60
+/// Reads `samples` (one channel) in which both sound throughout: means over all of it, as the slope
+/// of a straight line through each phase gives them; of more than some seconds by parts, through
+/// each of which their wander can be followed. The pipe is looked for within 60
 /// cents, and within at least 14 beats a second, of the pure interval. Empty when nothing is heard
 /// there, when it is one tone (nothing else within 27 dB of it), or the span is too short: under
 /// 0.2 s or 12 periods.

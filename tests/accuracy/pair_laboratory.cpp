@@ -2,7 +2,7 @@
 // of each pipe alone, printed, and written to results/ as CSV and SVG.
 //   pair_laboratory [--seed N] [--cases N] [--rows WORD,...] [--keys LOWEST HIGHEST]
 //     [--beats SLOWEST FASTEST] [--levels DB] [RANK...]
-// Rows: steady, wander, room, blower, unison, octave, twelfth, recording, number.
+// Rows: steady, wander, long, room, blower, unison, octave, twelfth, recording, number.
 #include "accuracy/recorded_pairs.h"
 #include "accuracy/synthetic_pairs.h"
 
@@ -20,7 +20,7 @@ struct Asked {
     int cases = 40;
     int lowest = 42, highest = 91;  // MIDI, of the recorded rows
     double slowest = 0.1, fastest = 5.0, level_db = 12.0;
-    std::string rows = "steady,wander,room,blower,unison,octave,twelfth,recording,number";
+    std::string rows = "steady,wander,long,room,blower,unison,octave,twelfth,recording,number";
     std::vector<std::string> ranks;
 };
 
@@ -84,6 +84,9 @@ int main(int argc, char** argv) {
                                    {"blower", Disturbed::blower}})
         run(asked, name,
             [&, by = by](PairRow& row, auto& r) { judge_disturbed(row, by, asked.cases, r); });
+    run(asked, "long", [&](PairRow& row, auto& r) {
+        judge_disturbed(row, Disturbed::wander, asked.cases, r, 9.0);
+    });
     run_recorded(asked, "unison", 1, KnownBy::moment_ago);
     run_recorded(asked, "octave", 2, KnownBy::moment_ago);
     run_recorded(asked, "twelfth", 3, KnownBy::moment_ago);

@@ -68,10 +68,11 @@ void judge_steady(PairRow& row, int count, std::mt19937_64& random) {
     }
 }
 
-void judge_disturbed(PairRow& row, Disturbed by, int count, std::mt19937_64& random) {
+void judge_disturbed(PairRow& row, Disturbed by, int count, std::mt19937_64& random,
+                     double seconds) {
     for (int i = 0; i < count; ++i) {
         SyntheticPair pair = draw_pair(random);
-        pair.seconds = 2.4;
+        pair.seconds = seconds;
         pair.wander_cents = by == Disturbed::wander ? 0.3 : 0.0;
         pair.room = by == Disturbed::room;
         if (by == Disturbed::blower) {

@@ -11,7 +11,9 @@ namespace rankwright::testing {
 void judge_steady(PairRow& row, int count, std::mt19937_64& random);
 
 enum class Disturbed { wander, room, blower };
-/// 2.4 s each: both wandering by 0.3 cents, or in a room, or in noise that falls with frequency.
-void judge_disturbed(PairRow& row, Disturbed by, int count, std::mt19937_64& random);
+/// So many seconds each: both wandering by 0.3 cents, or in a room, or in noise that falls with
+/// frequency.
+void judge_disturbed(PairRow& row, Disturbed by, int count, std::mt19937_64& random,
+                     double seconds = 2.4);
 
 }  // namespace rankwright::testing
