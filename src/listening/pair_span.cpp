@@ -13,19 +13,19 @@ namespace rankwright::listening {
 namespace {
 
 // Common practice, no source.
-constexpr Seconds kLongestDip{4.0};  // two as loud as one another that beat slowly
-constexpr Seconds kLeastHeard{0.5};
+constexpr Seconds kLongestPairDip{4.0};  // two as loud as one another that beat slowly
+constexpr Seconds kLeastOfPair{0.5};
 constexpr Seconds kLeastOfLine{1.0};
-constexpr std::size_t kLines = 8;
+constexpr std::size_t kSpanLines = 8;
 
-struct Part {
+struct HeldPart {
     Seconds from, to;
 };
 
-std::vector<PairBand> bands_of(std::span<const float> samples, const PairRequest& request) {
+std::vector<PairBand> span_bands(std::span<const float> samples, const PairRequest& request) {
     const PairPlan plan = plan_pair(samples, request);
     std::vector<PairBand> bands;
-    for (const PairPlan::Line& line : telling_lines(plan.lines, kLines))
+    for (const PairPlan::Line& line : telling_lines(plan.lines, kSpanLines))
         if (const auto place = band_of(line, request, plan, -plan.reach_hz, plan.reach_hz))
             if (PairBand band = cut_band(samples, request.rate, *place); !band.z.empty())
                 bands.push_back(std::move(band));
@@ -33,7 +33,7 @@ std::vector<PairBand> bands_of(std::span<const float> samples, const PairRequest
 }
 
 /// Mean of |z|² of all `bands` in a hop that begins so many seconds from the middle.
-double power_in(std::span<const PairBand> bands, double from_s) {
+double hop_power(std::span<const PairBand> bands, double from_s) {
     double all = 0.0;
     for (const PairBand& band : bands) {
         const auto index = [&](double t) {
@@ -53,27 +53,27 @@ double power_in(std::span<const PairBand> bands, double from_s) {
 
 /// Narrows `part` of a sound of `all` to where the lines of `bands` are held, unless less than
 /// `least` is left.
-void narrow(Part& part, Seconds all, std::span<const PairBand> bands, Seconds least) {
+void narrow_to_held(HeldPart& part, Seconds all, std::span<const PairBand> bands, Seconds least) {
     std::vector<double> power(static_cast<std::size_t>(all / kHeldHop));
     if (power.empty()) return;
     for (std::size_t hop = 0; hop < power.size(); ++hop)
         power[hop] =
-            power_in(bands, static_cast<double>(hop) * kHeldHop.count() - 0.5 * all.count());
-    const HeldHops held = held_hops(power, kLongestDip);
-    const Part now{std::max(part.from, held.from()), std::min(part.to, held.to(all))};
+            hop_power(bands, static_cast<double>(hop) * kHeldHop.count() - 0.5 * all.count());
+    const HeldHops held = held_hops(power, kLongestPairDip);
+    const HeldPart now{std::max(part.from, held.from()), std::min(part.to, held.to(all))};
     if (now.to - now.from > least) part = now;
 }
 
 }  // namespace
 
 SteadySpan pair_span(std::span<const float> samples, const PairRequest& request) {
-    const auto bands = bands_of(samples, request);
+    const auto bands = span_bands(samples, request);
     const Seconds all{static_cast<double>(samples.size()) / request.rate.value()};
-    Part part{Seconds{0.0}, all};
-    if (!bands.empty()) narrow(part, all, bands, kLeastHeard);
+    HeldPart part{Seconds{0.0}, all};
+    if (!bands.empty()) narrow_to_held(part, all, bands, kLeastOfPair);
     // Pipes differ in their partials: some lines tell of the one alone.
     for (const PairBand& band : bands)
-        narrow(part, all, std::span(&band, 1), kLeastOfLine);
+        narrow_to_held(part, all, std::span(&band, 1), kLeastOfLine);
     const auto frame = [&](Seconds at) {
         return static_cast<std::size_t>(std::lround(at.count() * request.rate.value()));
     };

@@ -13,7 +13,7 @@ namespace {
 using listening::Hearing;
 using listening::Sounding;
 
-constexpr Hertz kZero{440.0};
+constexpr Hertz kCountedFrom{440.0};
 /// What ends sooner was a knock, a syllable or the room.
 constexpr Seconds kShortestTone{0.4};
 constexpr Seconds kShortestUnread{0.8};
@@ -49,14 +49,14 @@ void TonesHeard::end() {
     if (!tone_) return;
     HeardTone& tone = *tone_;
     tone.tremulant = with_tremulant_ > kTremulantShare * hearings_;
-    tone.about = transpose(kZero, Cents{coarse_sum_ / coarse_count_});
+    tone.about = transpose(kCountedFrom, Cents{coarse_sum_ / coarse_count_});
     if (tone.tremulant || !mean_.mean()) {
         tone.pitch = tone.about;
         tone.stood = tone.from;
         tone.to = tone.left;
     } else {
         tone.read = true;
-        tone.pitch = transpose(kZero, *mean_.mean());
+        tone.pitch = transpose(kCountedFrom, *mean_.mean());
         tone.uncertainty = *mean_.uncertainty();
         find_creeping(tone);
     }
@@ -72,7 +72,7 @@ void TonesHeard::end() {
 
 // Readings begin while a slow pipe still creeps: its speech is over when it has arrived.
 void TonesHeard::find_creeping(HeardTone& tone) const {
-    const Cents stands = interval(kZero, tone.pitch);
+    const Cents stands = interval(kCountedFrom, tone.pitch);
     const auto far = [&](const Passed& passed) {
         return std::abs((passed.at - stands).value()) > kCreeps.value();
     };
@@ -158,7 +158,7 @@ void TonesHeard::go_on(const Hearing& hearing) {
     ++hearings_;
     if (hearing.suspicions.tremulant) ++with_tremulant_;
     watch_speech(hearing, now);
-    coarse_sum_ += interval(kZero, *hearing.coarse).value();
+    coarse_sum_ += interval(kCountedFrom, *hearing.coarse).value();
     ++coarse_count_;
     tone.left = hearing.now;
     tone.level = std::max(tone.level, hearing.tone_level);
@@ -168,12 +168,12 @@ void TonesHeard::go_on(const Hearing& hearing) {
     const Seconds after = duration(hearing.now - tone.from, hearing.rate);
     if (after < kCreepsFor)
         way_.push_back(
-            {after, interval(kZero, reading.pitch), hearing.sounding == Sounding::moving});
+            {after, interval(kCountedFrom, reading.pitch), hearing.sounding == Sounding::moving});
     if (!tone.speech) {
         tone.stood = reading.from;
         tone.speech = after;
     }
-    mean_.add(now, interval(kZero, reading.pitch), reading.cents_sd());
+    mean_.add(now, interval(kCountedFrom, reading.pitch), reading.cents_sd());
     tone.to = reading.to;
     tone.partials = reading.partials;
 }
@@ -194,7 +194,7 @@ void TonesHeard::hear(const Hearing& hearing) {
     if (!tone_ || hearing.tone != number_) begin(hearing, hearing.tone_began);
     // The ear may slide from one key to the next without a pause between.
     if (mean_.mean() && mean_.span() > kStood &&
-        std::abs(interval(transpose(kZero, *mean_.mean()), *hearing.coarse).value()) >
+        std::abs(interval(transpose(kCountedFrom, *mean_.mean()), *hearing.coarse).value()) >
             kOtherNote.value())
         begin(hearing, hearing.now);
     go_on(hearing);
@@ -205,8 +205,9 @@ void TonesHeard::finish() { end(); }
 std::optional<ToneNow> TonesHeard::now() const {
     if (!tone_ || coarse_count_ == 0) return std::nullopt;
     if (!mean_.mean())
-        return ToneNow{transpose(kZero, Cents{coarse_sum_ / coarse_count_}), {}, Seconds{0.0}};
-    return ToneNow{transpose(kZero, *mean_.mean()), mean_.uncertainty(), mean_.span()};
+        return ToneNow{
+            transpose(kCountedFrom, Cents{coarse_sum_ / coarse_count_}), {}, Seconds{0.0}};
+    return ToneNow{transpose(kCountedFrom, *mean_.mean()), mean_.uncertainty(), mean_.span()};
 }
 
 }  // namespace rankwright::tuning
