@@ -29,7 +29,7 @@ constexpr double kPart_s = 2.4;
 constexpr double kPartBelow_hz = 400.0;
 constexpr double kLongestPart_s = 10.0;
 constexpr double kSlowPart_s = 4.8;
-constexpr double kMostParts = 40.0;
+constexpr double kMostTimes = 40.0;
 /// Each moment is heard in two parts.
 constexpr double kOverlap = 2.0;
 /// Parabolas side by side by half their length: 1 to 1.5 times as high.
@@ -216,11 +216,11 @@ std::optional<BeatReading> measure_pair(std::span<const float> samples,
     std::vector<HeardPart> parts;
     // A beat too slow for a part may be told by one twice as long.
     for (const double length_s : {part_s, std::max(part_s, kSlowPart_s)}) {
-        const auto count =
-            static_cast<std::size_t>(std::clamp(std::round(span_s / length_s), 1.0, kMostParts));
-        if (count == parts.size()) break;
-        parts = measure_parts(samples, request, count);
-        if (count == 1 || share_of(parts, is_value) > kMostly) break;
+        const auto times =
+            static_cast<std::size_t>(std::clamp(std::round(span_s / length_s), 1.0, kMostTimes));
+        if (parts.size() == 2 * times - 1) break;
+        parts = measure_parts(samples, request, times);
+        if (times == 1 || share_of(parts, is_value) > kMostly) break;
     }
     if (parts.size() == 1) return parts.front().reading;
     if (share_of(parts, [](const BeatReading&) { return true; }) < kMostly) return std::nullopt;

@@ -133,11 +133,17 @@ class CipherWatch {
             loudest = std::max(loudest, line.level_db);
         // Lines that don't carry the tone are the room's noise, which always stands.
         if (loudest < tone.level.value() - kWeak_db) return;
-        times_ = 0;
-        for (const Line& line : all) {
-            if (line.level_db > loudest - kAbsent_db) times_ = std::gcd(times_, line.number);
+        const auto common = [&](double absent_db) {
+            int times = 0;
+            for (const Line& line : all)
+                if (line.level_db > loudest - absent_db) times = std::gcd(times, line.number);
+            return times;
+        };
+        // Odd partials may be soft; that two in three and more are is no pipe's way.
+        const int few = common(kSoft_db);
+        times_ = few > 2 ? few : common(kAbsent_db);
+        for (const Line& line : all)
             if (line.level_db > loudest - kWeak_db) lines_.push_back(line);
-        }
     }
 
     FrameIndex from() const { return from_; }
@@ -159,8 +165,8 @@ class CipherWatch {
     }
 
   private:
-    static constexpr int kPartials = 6;
-    static constexpr double kWeak_db = 20.0, kAbsent_db = 35.0;
+    static constexpr int kPartials = 24;
+    static constexpr double kWeak_db = 20.0, kSoft_db = 25.0, kAbsent_db = 35.0;
     static constexpr double kNearlyAsLoud_db = 15.0;
     static constexpr Seconds kWindow{1.0};
 
@@ -256,9 +262,12 @@ std::vector<HeardTone> beside(const HeardTone& tone, const Sound& sound, FrameIn
                              kLeft * std::pow(10.0, partial.level.value() / 20.0), 1.0});
     std::vector<HeardTone> found =
         hear_all({rest, sound.rate, sound.channels, taken_out}, most_ciphers - 1);
-    for (HeardTone& other : found)
+    for (HeardTone& other : found) {
+        // What is left of the tone may pass for another, as long as nobody looks twice.
+        other.read = other.read && other.to > other.stood;
         for (FrameIndex* at : {&other.from, &other.stood, &other.to, &other.left})
             *at = *at + from.value;
+    }
     std::erase_if(found, [&](const HeardTone& other) {
         return std::abs(interval(other.pitch, tone.pitch).value()) < kLeftOver.value();
     });
@@ -324,10 +333,11 @@ std::vector<HeardTone> hear_all(const Sound& sound, int most_ciphers) {
             tones[i].pitch = tones[i].about = watch.times() * tones[i].pitch;
             measure(tones[i], sound, tones[i].stood, tones[i].to);
         }
-        const auto others = beside(tones[i], sound, watch.from(), most_ciphers);
+        // What was read as its undertone may hide a key's pipe from the first.
+        const FrameIndex from = watch.times() > 1 ? tones[i].from : watch.from();
+        const auto others = beside(tones[i], sound, from, most_ciphers);
         // A key held for long, with nothing beside it, is none.
-        if (others.empty() || duration(others.front().from - watch.from(), sound.rate) > kSoon)
-            continue;
+        if (others.empty() || duration(others.front().from - from, sound.rate) > kSoon) continue;
         HeardTone& cipher = tones[i];
         cipher.goes_on = true;
         cipher.to = std::min(cipher.to, std::max(watch.from(), cipher.stood));

@@ -208,19 +208,18 @@ void Run::follow_hand(int touches_before, bool moves) {
     note_touch();
 }
 
-// Who is told to move a pipe does, though it may not be heard to be moved: what was clearly off and
-// then settles was touched.
+// Who is told to move a pipe does, though it may not be heard to be moved: what was off and then
+// settles was touched. Wander alone may bring it in; that costs another hearing, no false figure.
 bool Run::was_touched() const {
     return keeper_.touched() || hand_ > Seconds{0.0} || (was_told_ && outcomes_[current_].settled);
 }
 
 void Run::follow_advice(const tuning::PipeState& state) {
     constexpr Seconds kSeesAndActs{0.5};  // common practice, no source
-    constexpr double kClearlyOff = 1.5;   // tolerances: nearer, its wander may bring it in
     if (state.stage == tuning::Stage::moving) return;
     const Cents tolerance = tuning::tolerance_at(target_of(pipe()));
     if (!state.advice || state.stage != tuning::Stage::reading ||
-        std::abs(state.deviation->value()) <= kClearlyOff * tolerance.value())
+        std::abs(state.deviation->value()) <= tolerance.value())
         return told_since_.reset();
     if (!told_since_) told_since_ = now_.at;
     was_told_ = was_told_ || now_.at - *told_since_ >= kSeesAndActs;
