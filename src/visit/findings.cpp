@@ -174,9 +174,11 @@ class Finder {
         const std::string note = fault.pipe ? fault.pipe->note : "";
         switch (fault.kind) {
             case FaultKind::cipher:
-                return {{FindingKind::cipher,
-                         note + " ciphers: it sounds on under other keys; how its octaves and "
-                                "twelfths speak can't be judged until it is silent"}};
+                return {
+                    {FindingKind::cipher,
+                     note + " ciphers: it sounds on under other keys; silence it and play the rank "
+                            "again: what is read and missed under it, and how its octaves and "
+                            "twelfths speak, can't be relied on"}};
             case FaultKind::missing:
                 return {{FindingKind::missing,
                          note + (fault.sounded ? " is missing: in its turn something sounded that "
