@@ -190,6 +190,10 @@ PairModel model_of(const PairRequest& request, double span_s) {
     return model;
 }
 
+std::size_t terms_over(double span_s, double a_second, double fewest, double most) {
+    return static_cast<std::size_t>(std::clamp(std::round(a_second * span_s), fewest, most));
+}
+
 bool far_fetched(double reference_offset, const PairRequest& request) {
     return std::abs(reference_offset) >= kFarFetched * reference_sd(request);
 }

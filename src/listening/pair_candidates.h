@@ -25,6 +25,8 @@ double reference_sd(const PairRequest& request);
 /// What is known of the two over a span before it is heard; the numbers of terms are left to the
 /// caller.
 PairModel model_of(const PairRequest& request, double span_s);
+/// So many cosines describe a path or a gain over a span.
+std::size_t terms_over(double span_s, double a_second, double fewest, double most);
 /// No reference strays so far from what is known of it, Hz.
 bool far_fetched(double reference_offset, const PairRequest& request);
 

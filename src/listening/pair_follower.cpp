@@ -1,6 +1,7 @@
 #include "listening/pair_follower.h"
 
 #include "listening/pair_candidates.h"
+#include "listening/pair_number.h"
 
 #include <algorithm>
 #include <cmath>
@@ -57,15 +58,11 @@ void PairFollower::set_model(FrameIndex from, FrameIndex to, const PairTerms& mo
     from_ = from;
     to_ = to;
     model_ = model_of(request_, duration(to - from, rate_).count());
-    const auto terms = [&](double a_second, double fewest, double limit) {
-        return static_cast<std::size_t>(
-            std::clamp(std::round(a_second * model_.span_s), fewest, limit));
-    };
-    model_.wander_terms = terms(3.0, 2.0, most.path);
-    model_.gain_terms = terms(1.5, 2.0, most.gain);
+    model_.wander_terms = terms_over(model_.span_s, 3.0, 2.0, most.path);
+    model_.gain_terms = terms_over(model_.span_s, 1.5, 2.0, most.gain);
     // One tone that wanders mustn't be taken for two.
     alone_model_ = model_;
-    alone_model_.wander_terms = terms(6.0, 3.0, 16.0);
+    alone_model_.wander_terms = terms_over(model_.span_s, 6.0, 3.0, 16.0);
 }
 
 bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex to,
@@ -114,15 +111,7 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     for (PairBand& band : alone_bands_)
         band.line.pipe_partial = 0;
     alone_fit_.take(alone_bands_, alone_model_);
-    // One tone may stand where either of the two was found.
-    bool any = false;
-    for (const double offset : {0.0, places.front().reference_hz - model_.nominal_hz[0],
-                                ratio * places.front().pipe_hz - model_.nominal_hz[0]}) {
-        PairState one = alone_fit_.start(offset, 0.0);
-        alone_fit_.refine(one, kFirstSteps);
-        if (!any || one.evidence > one_.evidence) one_ = one;
-        any = true;
-    }
+    one_ = one_tone(alone_fit_, alone_model_, places.front(), kFirstSteps);
     judge_number(places.front(), premise);
     if (recent) before_ = before;
     known.insert(known.end(), places.rbegin(), places.rend());

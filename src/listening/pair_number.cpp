@@ -2,11 +2,11 @@
 
 #include "listening/pair_bands.h"
 #include "listening/pair_candidates.h"
-#include "listening/pair_fit.h"
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
+#include <optional>
+#include <utility>
 #include <vector>
 
 namespace rankwright::listening {
@@ -17,48 +17,41 @@ constexpr std::size_t kNumberLines = 12;
 constexpr double kNumberRoom_hz = 0.6;  // beside the two, for their wander
 constexpr int kNumberSteps = 15;
 
-std::size_t number_terms(double a_second, double span_s, double fewest, double most) {
-    return static_cast<std::size_t>(std::clamp(std::round(a_second * span_s), fewest, most));
-}
-
 }  // namespace
+
+PairState one_tone(PairFit& alone, const PairModel& model, const PairPlace& best, int steps) {
+    const double ratio = model.nominal_hz[0] / model.nominal_hz[1];
+    std::optional<PairState> one;
+    for (const double offset : {0.0, best.reference_hz - model.nominal_hz[0],
+                                ratio * best.pipe_hz - model.nominal_hz[0]}) {
+        PairState state = alone.start(offset, 0.0);
+        alone.refine(state, steps);
+        if (!one || state.evidence > one->evidence) one = std::move(state);
+    }
+    return *one;
+}
 
 double gain_of_two(std::span<const float> samples, const PairRequest& request, const PairPlan& plan,
                    const PairPlace& best) {
     const double span_s = static_cast<double>(samples.size()) / request.rate.value();
     const double beat = best.beat(request);
-    std::vector<PairBand> bands;
-    for (const PairPlan::Line& line : telling_lines(plan.lines, kNumberLines)) {
-        const auto place = band_of(line, request, plan, std::min(0.0, beat) - kNumberRoom_hz,
-                                   std::max(0.0, beat) + kNumberRoom_hz);
-        if (!place) continue;
-        PairBand band = cut_band(samples, request.rate, *place);
-        band.floor = line.floor * band.rate / request.rate.value();
-        if (!band.z.empty()) bands.push_back(std::move(band));
-    }
+    std::vector<PairBand> bands =
+        cut_bands(samples, request, plan, telling_lines(plan.lines, kNumberLines),
+                  std::min(0.0, beat) - kNumberRoom_hz, std::max(0.0, beat) + kNumberRoom_hz);
     if (bands.empty()) return 0.0;
     PairModel model = model_of(request, span_s);
-    model.wander_terms = number_terms(3.0, span_s, 2.0, 14.0);
-    model.gain_terms = number_terms(1.5, span_s, 2.0, 6.0);
-    const double reference_offset = best.reference_hz - model.nominal_hz[0];
+    model.wander_terms = terms_over(span_s, 3.0, 2.0, 14.0);
+    model.gain_terms = terms_over(span_s, 1.5, 2.0, 6.0);
     PairFit fit(bands, model);
-    PairState two = fit.start(reference_offset, best.pipe_hz - model.nominal_hz[1]);
+    PairState two =
+        fit.start(best.reference_hz - model.nominal_hz[0], best.pipe_hz - model.nominal_hz[1]);
     fit.refine(two, kNumberSteps);
 
     for (PairBand& band : bands)
         band.line.pipe_partial = 0;
-    model.wander_terms = number_terms(6.0, span_s, 3.0, 24.0);
+    model.wander_terms = terms_over(span_s, 6.0, 3.0, 24.0);
     PairFit alone(bands, model);
-    // One tone may stand where either of the two was found.
-    const double ratio = model.nominal_hz[0] / model.nominal_hz[1];
-    double one = -std::numeric_limits<double>::infinity();
-    for (const double offset :
-         {0.0, reference_offset, ratio * best.pipe_hz - model.nominal_hz[0]}) {
-        PairState state = alone.start(offset, 0.0);
-        alone.refine(state, kNumberSteps);
-        one = std::max(one, state.evidence);
-    }
-    return two.evidence - one;
+    return two.evidence - one_tone(alone, model, best, kNumberSteps).evidence;
 }
 
 }  // namespace rankwright::listening

@@ -2,6 +2,7 @@
 #pragma once
 
 #include "listening/pair.h"
+#include "listening/pair_fit.h"
 #include "listening/pair_plan.h"
 #include "listening/pair_search.h"
 
@@ -14,6 +15,10 @@ namespace rankwright::listening {
 /// 21 to 24 dB softer 104 to 340; of 44 recorded pipes alone in which a second tone was found those
 /// that seemed to beat had up to 28, one 99.
 inline constexpr double kNoUnrest = 60.0;
+
+/// The best that one tone explains of the sound that `alone` was given, whose bands are none of the
+/// pipe's: it may stand where either of the two of `best` was found.
+PairState one_tone(PairFit& alone, const PairModel& model, const PairPlace& best, int steps);
 
 /// By how much more (ln of evidence) the two of `best` explain `samples` than one tone does, which
 /// may wander twice as finely.

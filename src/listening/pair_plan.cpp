@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 namespace rankwright::listening {
 
@@ -105,6 +106,20 @@ std::optional<PairLine> band_of(const PairPlan::Line& l, const PairRequest& requ
     // Its neighbours, too, may be as far away from their places as the tones here.
     if (line.half_width_hz > 0.5 * plan.spacing_hz) return std::nullopt;
     return line;
+}
+
+std::vector<PairBand> cut_bands(std::span<const float> samples, const PairRequest& request,
+                                const PairPlan& plan, const std::vector<PairPlan::Line>& lines,
+                                double low, double high) {
+    std::vector<PairBand> bands;
+    for (const PairPlan::Line& l : lines) {
+        const auto line = band_of(l, request, plan, low, high);
+        if (!line) continue;
+        PairBand band = cut_band(samples, request.rate, *line);
+        band.floor = l.floor * band.rate / request.rate.value();
+        if (band.z.size() >= 8) bands.push_back(std::move(band));
+    }
+    return bands;
 }
 
 }  // namespace rankwright::listening

@@ -46,6 +46,10 @@ std::vector<PairPlan::Line> most_informative(std::vector<PairPlan::Line> lines, 
 /// The same, but the lowest meetings always come first: there a flue still shows beside a reed.
 std::vector<PairPlan::Line> telling_lines(const std::vector<PairPlan::Line>& lines,
                                           std::size_t count);
+/// Those of `lines` that can be cut so, cut out of `samples`.
+std::vector<PairBand> cut_bands(std::span<const float> samples, const PairRequest& request,
+                                const PairPlan& plan, const std::vector<PairPlan::Line>& lines,
+                                double low, double high);
 std::optional<PairLine> band_of(const PairPlan::Line& line, const PairRequest& request,
                                 const PairPlan& plan, double low, double high);
 

@@ -39,21 +39,6 @@ int meeting(const PairPlan::Line& line, const PairRequest& request) {
     return line.reference_partial / request.reference_partial;
 }
 
-/// Bands around `lines` wide enough for beats from `low` to `high`.
-std::vector<PairBand> cut(std::span<const float> samples, const PairRequest& request,
-                          const PairPlan& plan, const std::vector<PairPlan::Line>& lines,
-                          double low, double high) {
-    std::vector<PairBand> bands;
-    for (const PairPlan::Line& l : lines) {
-        const auto line = band_of(l, request, plan, low, high);
-        if (!line) continue;
-        PairBand band = cut_band(samples, request.rate, *line);
-        band.floor = l.floor * band.rate / request.rate.value();
-        if (band.z.size() >= 8) bands.push_back(std::move(band));
-    }
-    return bands;
-}
-
 bool unison(const PairRequest& request) {
     return request.reference_partial == request.pipe_partial;
 }
@@ -201,7 +186,7 @@ class Settling {
 
   private:
     std::size_t terms(double a_second, double least, double most) const {
-        return static_cast<std::size_t>(std::clamp(std::round(a_second * span_s_), least, most));
+        return terms_over(span_s_, a_second, least, most);
     }
     std::vector<PairBand> bands(std::size_t stage,
                                 const std::vector<PairCandidate>& candidates) const;
@@ -252,7 +237,7 @@ void Settling::weigh_lines(const PairCandidate& best) {
                         request_.reference_partial * best.reference_offset;
     for (PairPlan::Line& line : plan_.lines) {
         if (meeting(line, request_) <= static_cast<int>(kLowMeetings)) continue;
-        std::vector<PairBand> band = cut(samples_, request_, plan_, {line}, beat, beat);
+        std::vector<PairBand> band = cut_bands(samples_, request_, plan_, {line}, beat, beat);
         if (band.empty()) continue;
         bands.push_back(std::move(band.front()));
         weighed.push_back(&line);
@@ -290,7 +275,7 @@ std::vector<PairBand> Settling::bands(std::size_t stage,
         lines.push_back(line);
     }
     lines = stage == 0 ? most_informative(lines, 6) : telling_lines(lines, kMostPairLines);
-    return cut(samples_, request_, plan_, lines, low_beat, high_beat);
+    return cut_bands(samples_, request_, plan_, lines, low_beat, high_beat);
 }
 
 std::vector<PairCandidate> Settling::sifted(const std::vector<PairBand>& bands, std::size_t stage,
@@ -344,14 +329,14 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
     std::vector<PairPlan::Line> low = most_informative(meetings, kSearchBands);
     add_own(low, request, plan);
     const std::vector<PairBand> searched =
-        cut(samples, request, plan, low, -plan.reach_hz, plan.reach_hz);
+        cut_bands(samples, request, plan, low, -plan.reach_hz, plan.reach_hz);
     if (searched.empty()) return {};
     Settling settling(samples, request, plan, effort);
     std::vector<PairPlace> places = settling.settle(scan(searched, request, plan, span_s), true);
     if (effort == SearchEffort::exhaustive && !places.empty()) {
         meetings.resize(std::min(meetings.size(), kLowMeetings));
         const auto third =
-            third_tone(cut(samples, request, plan, meetings, -plan.reach_hz, plan.reach_hz),
+            third_tone(cut_bands(samples, request, plan, meetings, -plan.reach_hz, plan.reach_hz),
                        request, places.front(), span_s);
         if (!third.empty()) places = settling.settle(third, false);
     }

@@ -24,12 +24,8 @@ struct HeldPart {
 
 std::vector<PairBand> span_bands(std::span<const float> samples, const PairRequest& request) {
     const PairPlan plan = plan_pair(samples, request);
-    std::vector<PairBand> bands;
-    for (const PairPlan::Line& line : telling_lines(plan.lines, kSpanLines))
-        if (const auto place = band_of(line, request, plan, -plan.reach_hz, plan.reach_hz))
-            if (PairBand band = cut_band(samples, request.rate, *place); !band.z.empty())
-                bands.push_back(std::move(band));
-    return bands;
+    return cut_bands(samples, request, plan, telling_lines(plan.lines, kSpanLines), -plan.reach_hz,
+                     plan.reach_hz);
 }
 
 /// Mean of |z|² of all `bands` in a hop that begins so many seconds from the middle.

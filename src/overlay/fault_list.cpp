@@ -9,9 +9,13 @@
 namespace rankwright::overlay {
 
 namespace {
+// "Dead" isn't while the pipe may stand in a node of the room.
+bool is_offered(std::size_t fault, const Snapshot& snapshot) {
+    return fault > 0 || !snapshot.unheard_treble;
+}
+
 FaultList::Outcome noted(std::size_t fault, const Snapshot& snapshot) {
-    // "Dead" isn't offered yet.
-    if (fault == 0 && snapshot.unheard_treble) return {};
+    if (!is_offered(fault, snapshot)) return {};
     return {true, visit::NoteFault{std::string(visit::kFaults[fault])}};
 }
 }  // namespace
@@ -51,7 +55,7 @@ void FaultList::draw(Canvas& canvas, const Rect& place, const Snapshot& snapshot
         const Rect row{page.left, top, page.right, top + kRow - 6};
         const bool lit = i == lit_;
         if (lit) canvas.fill(row, kPale, 8);
-        const bool offered = i > 0 || !snapshot.unheard_treble;
+        const bool offered = is_offered(i, snapshot);
         const ImU32 ink = lit ? kGround : offered ? kPale : kGrey;
         std::string words(visit::kFaults[i]);
         if (!offered) words += ": first move the microphone a hand's breadth and hear it again";
