@@ -11,6 +11,8 @@ namespace {
 
 constexpr Seconds kBegins{0.08};  // so long something must stand out
 constexpr Seconds kFirstLook{0.25};
+/// Two alike cancel each other while they stand against each other; no key comes again so soon.
+constexpr Seconds kNull{0.5};
 /// A tone over the wind that stood out before it, at least, in power.
 constexpr double kToneOverWind = 30.0;
 constexpr Cents kOtherKey{60.0};       // of the reference
@@ -43,6 +45,8 @@ void PairListener::expect(const PairExpectation& expected) {
     s.alone.forget();
     s.channels.expect(expected.reference, expected.reference_partial, expected.pipe_partial,
                       s.sound);
+    s.heard_both = false;
+    s.fell_silent.reset();
     s.restart();
 }
 
@@ -64,6 +68,7 @@ void PairListener::State::take(FrameIndex first, std::span<const float> interlea
 }
 
 void PairListener::State::restart() {
+    if (heard_both) fell_silent = sound.end();
     stage = Stage::silent;
     follower.stop();
     both = told = moving = false;
@@ -112,7 +117,8 @@ void PairListener::State::wait_for_tones() {
     ++hearing.tone;
     frames.clear();
     wind = watch().line_power();
-    both = heard_both = told = false;
+    heard_both = fell_silent && duration(begins - *fell_silent, sound.rate()) <= kNull;
+    both = told = reference_ended = false;
     newcomer.forget();
     begin_again(begins);
 }
@@ -152,6 +158,8 @@ void PairListener::State::hear_speech() {
     both = told = false;
     if (!look(std::max(from, back(kLongest)))) return;
     if (were_two && !both) ++hearing.tone;  // one of them fell silent
+    if (reference_ended && !both) alone.forget();
+    reference_ended = false;
     stage = Stage::standing;
     steady_since = from;
     joining.restart(sound.end());
@@ -176,6 +184,7 @@ bool PairListener::State::look(FrameIndex at, double doubt) {
     heard_both = heard_both || both;
     ticked = sound.end();
     changes.look_again(follower.foretold(), moving);
+    pace.looked_again();
     newcomer.looked(watch(), since(at), sound.end());
     return true;
 }

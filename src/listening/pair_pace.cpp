@@ -37,6 +37,14 @@ constexpr Seconds kBehind{0.5 * PairPace::kNow.count() + 0.15};
 /// pipe is brought through the pure interval.
 constexpr double kTurns = 0.5;
 
+/// Two at rest leave up to four times what they left at best, in a hundredth of the answers more
+/// (simulated pipes); and so small a share of them is no pipe.
+constexpr double kLeftMore = 4.0;
+constexpr double kLeftLeast = 0.005;
+constexpr double kHardly = 1.0;  // turns, in the span
+/// Shorter spans are explained by their few terms.
+constexpr Seconds kTellsLeft{0.5};
+
 bool turns(const PairFollower::Part& part, Seconds over) {
     return std::abs(part.beat) * over.count() > kTurns && std::abs(part.beat) > kOff * part.sd;
 }
@@ -52,6 +60,8 @@ void PairPace::clear() {
     now_.reset();
     going_ = astray_ = 0.0;
     outgrown_ = came_near_ = false;
+    left_least_.reset();
+    lost_ = 0;
 }
 
 void PairPace::judge(PairFollower& follower, const Span& span) {
@@ -78,6 +88,19 @@ void PairPace::judge(PairFollower& follower, const Span& span) {
     // Slower ones, in the bass, are read too loosely from so short a part.
     came_near_ =
         under && turns(far->part, kEnd) && differ(far->part, late, kMoved / kOffLeast * least);
+    judge_left(follower, span);
+}
+
+void PairPace::judge_left(const PairFollower& follower, const Span& span) {
+    if (span.heard < kTellsLeft) return;
+    const auto heard = follower.foretold();
+    const double left = heard.noise / (heard.power[0] + heard.power[1]);
+    // Those that beat show by that where they are.
+    const bool hardly = std::abs(follower.reading().beat.value()) * span.heard.count() < kHardly;
+    const bool more =
+        hardly && left_least_ && left > std::max(kLeftMore * *left_least_, kLeftLeast);
+    lost_ = more ? lost_ + 1 : 0;
+    left_least_ = std::min(left, left_least_.value_or(left));
 }
 
 /// `late`: over the newest kEnd.

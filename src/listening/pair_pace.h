@@ -51,14 +51,21 @@ class PairPace {
     bool outgrown() const { return outgrown_; }
     /// A pair that beat a few seconds ago hardly does: the pipe was moved there, or through it.
     bool came_near() const { return came_near_; }
+    /// The two, as they are followed, leave much more unexplained than they did: one of them is no
+    /// longer where it is followed.
+    bool lost() const { return lost_ >= kLostFor; }
+    /// They were looked for again, in other bands.
+    void looked_again() { left_least_.reset(); }
 
   private:
     void read_end(PairFollower& follower, const Span& span, const PairFollower::Part& late);
     void add(Seconds at, const PairFollower::Part& part);
+    void judge_left(const PairFollower& follower, const Span& span);
     /// By how much wander alone makes parts of a span differ, at most (hertz, where they meet).
     static double most_wander(const PairFollower& follower, const Span& span);
 
     static constexpr std::size_t kMost = 24;
+    static constexpr int kLostFor = 2;  // answers: a word or a knock leaves more in one
     struct Pace {
         double at_s;
         PairFollower::Part part;
@@ -68,6 +75,8 @@ class PairPace {
     double going_ = 0.0;  // by how much the halves last differed, while that is a movement
     double astray_ = 0.0;
     bool outgrown_ = false, came_near_ = false;
+    std::optional<double> left_least_;  // of the two's power, what they left of it
+    int lost_ = 0;                      // answers
 };
 
 }  // namespace rankwright::listening

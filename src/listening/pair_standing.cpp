@@ -68,7 +68,8 @@ bool PairListener::State::note_changes() {
             restart();
             break;
         case What::reference_gone:
-            alone.forget();
+            // Of two that hardly beat it may only seem so.
+            reference_ended = true;
             begin_again(sound.end());
             break;
         case What::pipe_gone:
@@ -94,7 +95,8 @@ void PairListener::State::await_another() {
     if (!spoken) return;
     const bool filling = joining.joined_after(from) < kYoungPair;
     before.reset();
-    if (is_reference()) before = joining.before(from, hidden.ended(), *spoken);
+    if (is_reference() && !perhaps_still_both())
+        before = joining.before(from, hidden.ended(), *spoken);
     if (!look(std::max(*spoken, back(longest())), filling ? kDoubtYoung : 1.0)) return restart();
     const bool again = joining.looked(sound.end(), filling);
     if (filling) watch().learn();
@@ -150,11 +152,22 @@ void PairListener::State::tick() {
     if (!follower.follow(at, std::max(at, read_from), sound.end(), hidden.ended())) return;
     if (!follower.two()) {
         // Two that beat slowly pass for one while they stand against each other.
-        if (heard_both && !watch().pipe_missing()) return;
+        if (perhaps_still_both()) return;
         if (is_reference()) alone.learn(follower.alone(at, sound.end()));
         return;
     }
     judge_pace();
+}
+
+/// Where they were followed to they aren't: what was moved too fast, or is too soft beside the
+/// other, for its movement to be seen.
+void PairListener::State::find_again() {
+    before.reset();
+    forget_pace();
+    shown.forget();
+    hear_from(std::max(from, back(look_span(PairPace::kEnd))));
+    moved_at = sound.end();
+    if (!look(from)) restart();
 }
 
 void PairListener::State::judge_pace() {
@@ -162,6 +175,7 @@ void PairListener::State::judge_pace() {
     hearing.drift_hz_a_second = pace.drift();
     // A path that was followed through the pure interval may as well have turned back there.
     if (pace.came_near()) return begin_movement();
+    if (pace.lost()) return find_again();
     if (!pace.outgrown()) return;
     // How two share the sound is told by all of it, unless its end tells that too.
     moved_at = sound.end();

@@ -69,6 +69,7 @@ struct PairListener::State {
     void begin_movement();
     void follow_movement();
     void judge_pace();
+    void find_again();
     PairPace::Span pace_span(Seconds heard) const {
         return {heard, sound.end(), sound.rate(), Hertz{meets()}, moved_lately()};
     }
@@ -85,6 +86,8 @@ struct PairListener::State {
         return PairAlone::may_be_reference(follower.reference(), expected->reference,
                                            expected->reference_sd, since(from));
     }
+    /// What sounds as one may be both: they were heard, and nothing says that the pipe has ended.
+    bool perhaps_still_both() { return heard_both && !watch().pipe_missing(); }
     Seconds shown_span() const {
         return moving ? look_span(kMovingLook) : std::min(since(read_from), longest());
     }
@@ -128,6 +131,8 @@ struct PairListener::State {
     bool both = false;                   // two were heard on this key since it went down
     bool heard_both = false;  // and that hasn't been silent since, whatever else began again
     bool told = false;        // and that beyond doubt
+    std::optional<FrameIndex> fell_silent;  // two of which both were heard
+    bool reference_ended = false;  // as it seems, until what goes on is found to be one or both
     bool moving = false, looked_again = false;
     FrameIndex searched;
     Seconds patience{kLooksAgain};  // until one that stands alone, or is weak, is searched again

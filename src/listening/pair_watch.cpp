@@ -21,9 +21,13 @@ constexpr double kNoticed = 1e-3;  // of the tones' power
 constexpr double kOther = 0.15;    // of the tones' power, what changed of it
 constexpr double kOwnStandsOut = 20.0;
 constexpr double kOwnLeast = 1e-4;  // of the tones' power
+/// Of what they were over half a second: what another key's pipe leaves in the room falls by more
+/// (simulated rooms of 1 to 3 s).
+constexpr double kOwnFalls = 0.5;
 // Simulated pipes that speak stand a thousand times and more over what is beside their partials,
 // the wind of silent ones, which takes its colour from the pipe, 5 to 35 times.
 constexpr double kOverWind = 60.0;
+constexpr double kLeastOver = 1e-3;  // what stands further out counts as this
 constexpr Seconds kMissing{0.5};
 constexpr Seconds kUsualLevel{1.5};
 constexpr Seconds kMemory{0.05};
@@ -65,7 +69,7 @@ void PairWatch::expect(Hertz reference, int m, int n, const SoundHistory& sound)
     stream_.begin(lines, sound, channel_, sound.end());
     lag_ = Seconds{std::max(0.05, 7.0 * 0.3 / width)};
     line_power_ = between_power_ = usual_between_ = 0.0;
-    off_ = usual_line_ = own_ = own_between_ = own_long_ = own_between_long_ = 0.0;
+    off_ = usual_line_ = own_ = own_between_ = own_long_ = own_over_between_ = 0.0;
     heard_ = Seconds{0.0};
     last_ = sound.end();
 }
@@ -99,7 +103,10 @@ void PairWatch::advance(const SoundHistory& sound) {
     const Seconds passed = duration(sound.end() - last_, rate_);
     const double lately = 1.0 - std::exp(-(passed / kMissing));
     own_long_ += lately * (own_ - own_long_);
-    own_between_long_ += lately * (own_between_ - own_between_long_);
+    // By ratios: a mean of powers remembers the last key's pipe for seconds.
+    const double over =
+        own_ > 0.0 ? std::log(own_ / std::max(own_between_, kLeastOver * own_)) : 0.0;
+    own_over_between_ += lately * (over - own_over_between_);
     if (!changed())
         for (Place& place : places_)
             place.usual += (1.0 - std::exp(-(passed / kUsualLevel))) * (place.power - place.usual);
@@ -122,11 +129,12 @@ void PairWatch::learn() {
 bool PairWatch::changed() const { return off_ > kOther * usual_line_; }
 
 bool PairWatch::pipe_sounds() const {
-    return pipe_has_own_ && own_ > kOwnStandsOut * own_between_ && own_ > kOwnLeast * line_power_;
+    return pipe_has_own_ && own_ > kOwnStandsOut * own_between_ && own_ > kOwnLeast * line_power_ &&
+           own_ > kOwnFalls * own_long_;
 }
 
 bool PairWatch::pipe_missing() const {
-    return pipe_has_own_ && own_long_ < kOverWind * own_between_long_;
+    return pipe_has_own_ && own_over_between_ < std::log(kOverWind);
 }
 
 bool PairWatch::present() const {

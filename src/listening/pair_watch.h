@@ -25,7 +25,8 @@ class PairWatch {
     void learn();
     /// The partials no longer have the powers they had: another tone joined them, or one ended.
     bool changed() const;
-    /// Partials that only the pipe has stand out: it sounds. False where it has none of its own.
+    /// Partials that only the pipe has stand out, and don't die away: it sounds. False where it has
+    /// none of its own.
     bool pipe_sounds() const;
     /// They have hardly been more than the wind of a silent pipe for half a second. False where
     /// there are none.
@@ -71,9 +72,10 @@ class PairWatch {
     bool pipe_has_own_ = false;
     double off_ = 0.0;  // Σ|power − usual| of the lines
     double usual_line_ = 0.0;
-    double own_ = 0.0;          // power of the pipe's own lines
-    double own_between_ = 0.0;  // beside them
-    double own_long_ = 0.0, own_between_long_ = 0.0;
+    double own_ = 0.0;               // power of the pipe's own lines
+    double own_between_ = 0.0;       // beside them
+    double own_long_ = 0.0;          // over half a second
+    double own_over_between_ = 0.0;  // ln of their ratio, over half a second
 };
 
 }  // namespace rankwright::listening

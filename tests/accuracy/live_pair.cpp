@@ -18,7 +18,9 @@ namespace {
 
 constexpr SampleRate kRate{48000.0};
 constexpr double kAlone_s = 2.0;
+constexpr double kBefore_s = 5.0;  // a key that is held before
 const auto kPiece = static_cast<std::size_t>(kLook_s * kRate.value() + 0.5);
+const auto kStep = static_cast<std::int64_t>(kPiece);
 
 /// Turns of the first beat, of the two as they sounded.
 class Truth {
@@ -115,11 +117,13 @@ LiveOutcome hear_live(const LivePair& c, const LiveLook& look) {
     simulator::SimulatedHelper helper({.seed = c.seed});
     helper.draw(reference.pipe.division, reference.pipe.stop, true);
     helper.hold_back(pipe.division, pipe.stop, Seconds{c.reference_first ? kAlone_s : 0.0});
-    if (reference.pipe.division == pipe.division && reference.pipe.key == pipe.key)
-        helper.call(pipe.division, pipe.key);
-    else
-        helper.call({pipe.division, pipe.key}, {reference.pipe.division, reference.pipe.key});
-
+    const auto call = [&](int key) {
+        const int beside = key + reference.pipe.key - pipe.key;
+        if (reference.pipe.division == pipe.division && beside == key)
+            helper.call(pipe.division, key);
+        else
+            helper.call({pipe.division, key}, {reference.pipe.division, beside});
+    };
     if (c.silent) chamber.put_mute_in(pipe.id);
     listening::PipeListener any({.rate = kRate, .channels = 1});
     listening::PairListener both({.rate = kRate, .channels = 1});
@@ -129,7 +133,16 @@ LiveOutcome hear_live(const LivePair& c, const LiveLook& look) {
     LiveOutcome out;
     Truth truth(chamber, reference, pipe);
     std::vector<float> sound(kPiece);
-    for (FrameIndex at; truth.since_s() < c.seconds; at = at + static_cast<std::int64_t>(kPiece)) {
+    FrameIndex at;
+    if (c.after_key != 0) {
+        call(c.after_key);
+        for (; duration(at - FrameIndex{}, kRate).count() < kBefore_s; at = at + kStep) {
+            helper.advance(chamber, duration(at - FrameIndex{}, kRate));
+            chamber.render(sound);
+        }
+    }
+    call(pipe.key);
+    for (; truth.since_s() < c.seconds; at = at + kStep) {
         helper.advance(chamber, duration(at - FrameIndex{}, kRate));
         chamber.render(sound);
         truth.look();
@@ -142,6 +155,8 @@ LiveOutcome hear_live(const LivePair& c, const LiveLook& look) {
                  begun ? truth.beat(std::max(0.1, both.hearing().heard.count())) : 0.0);
         if (!truth.both() && job.state().beat && !job.state().under && both.hearing().reading)
             out.phantom_s += kLook_s;
+        if (!truth.both() && both.hearing().reading && !both.hearing().perhaps_both)
+            out.told_s += kLook_s;
         if (begun) judge(job.state(), truth, out);
     }
     out.truth = truth.beat(truth.since_s());

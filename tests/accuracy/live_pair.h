@@ -25,6 +25,7 @@ struct LivePair {
     double off_cents = 8.0;       ///< how far out of tune the pipes are, standard deviation
     double seconds = 6.0;         ///< heard from when both sound
     bool silent = false;          ///< the pipe is dead: nothing but its wind
+    int after_key = 0;            ///< this one is let go of just before, if any
 };
 
 std::string words(const LivePair& c);
@@ -35,6 +36,7 @@ struct LiveOutcome {
     std::optional<double> first_s;  ///< the first figure
     std::optional<double> right_s;  ///< the first right figure within a cent of the pipe
     double phantom_s = 0.0;         ///< how long figures stood before both sounded
+    double told_s = 0.0;            ///< how long both were said to sound before they did
     double alone_s = 0.0;           ///< how long it said "the reference alone"
     double shown_s = 0.0;           ///< how long figures stood …
     double wrong_s = 0.0;           ///< … more than three uncertainties off, or not under "under"
