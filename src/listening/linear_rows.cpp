@@ -141,10 +141,11 @@ void products_of(const SideBySide& y, std::vector<double>& products) {
     multiply_rows(y.re.data(), y.im.data(), y.rows, y.width, products.data());
 }
 
-void inverse_diagonal(const Complex* l, std::size_t n, std::vector<double>& diagonal) {
+void inverse_diagonal(const Complex* l, std::size_t n, std::vector<double>& diagonal,
+                      std::vector<double>& room) {
     diagonal.resize(n);
-    std::vector<double> re(n * kRegister), im(n * kRegister);
-    sum_inverse(l, n, re.data(), im.data(), diagonal.data());
+    room.resize(2 * n * kRegister);
+    sum_inverse(l, n, room.data(), &room[n * kRegister], diagonal.data());
 }
 
 }  // namespace rankwright::listening

@@ -24,6 +24,9 @@ struct SideBySide {
         re[row * width + side] = value.real();
         im[row * width + side] = value.imag();
     }
+    std::complex<double> at(std::size_t row, std::size_t side) const {
+        return {re[row * width + side], im[row * width + side]};
+    }
 };
 
 /// As `cholesky` of linear_solve.h.
@@ -35,7 +38,14 @@ void solve_lower(const std::complex<double>* l, SideBySide& b);
 /// Real parts of YᴴY, width × width; only what is on and below the diagonal is sure to be there.
 void products_of(const SideBySide& y, std::vector<double>& products);
 
-/// The diagonal of (L·Lᴴ)⁻¹, `n` long.
-void inverse_diagonal(const std::complex<double>* l, std::size_t n, std::vector<double>& diagonal);
+/// The diagonal of (L·Lᴴ)⁻¹, `n` long. `room` is used again: it grows only where more is needed
+/// than ever before.
+void inverse_diagonal(const std::complex<double>* l, std::size_t n, std::vector<double>& diagonal,
+                      std::vector<double>& room);
+inline void inverse_diagonal(const std::complex<double>* l, std::size_t n,
+                             std::vector<double>& diagonal) {
+    std::vector<double> room;
+    inverse_diagonal(l, n, diagonal, room);
+}
 
 }  // namespace rankwright::listening

@@ -101,7 +101,7 @@ void PairFit::mean_of_pipe(std::size_t i, const PairState& state, PairAnswer& an
         for (std::size_t p = 0; p < unknowns_; ++p) {
             double change = p / path_ == i ? s.by_path[p % path_] : 0.0;
             for (std::size_t a = 0; a < q; ++a)
-                change -= (s.by_gain[a] * w.response[p * q + a]).imag();
+                change -= (s.by_gain[a] * w.change[p * q + a]).imag();
             by_[i][p] += s.weight * change;
         }
         // Im(byᵀc), c complex Gaussian of covariance A⁻¹: half of byᵀA⁻¹by*.
@@ -130,9 +130,15 @@ void PairFit::mean_of_pipe(std::size_t i, const PairState& state, PairAnswer& an
 PairAnswer PairFit::answer(const PairState& state) {
     evaluate(state, true, true);
     const std::size_t q = 2 * gains_;
-    for (std::size_t b = 0; b < bands_.size(); ++b)
-        for (std::size_t p = 0; p < unknowns_; ++p)
-            solve_upper<Complex>(work_[b].normal, q, &work_[b].response[p * q]);
+    for (std::size_t b = 0; b < bands_.size(); ++b) {
+        Work& w = work_[b];
+        w.change.resize(q * unknowns_);
+        for (std::size_t p = 0; p < unknowns_; ++p) {
+            for (std::size_t a = 0; a < q; ++a)
+                w.change[p * q + a] = w.response.at(a, p);
+            solve_upper<Complex>(w.normal, q, &w.change[p * q]);
+        }
+    }
     return part(state, -0.5, 0.5);
 }
 

@@ -30,16 +30,17 @@ constexpr double kFewestSamples = 80.0;
 /// Longest transform of the noise estimate, and the share of a span it needs at least.
 constexpr std::size_t kLongestTransform = 262144;
 
+/// The same either way from its middle.
 std::vector<double> low_pass(std::size_t half, double cutoff_cycles) {
     std::vector<double> taps(2 * half + 1);
     double total = 0.0;
-    for (std::size_t i = 0; i < taps.size(); ++i) {
-        const double n = static_cast<double>(i) - static_cast<double>(half);
-        const double at = kTurn * cutoff_cycles * n;
-        const double u = n / (static_cast<double>(half) + 1.0);
-        taps[i] =
-            (at == 0.0 ? 1.0 : std::sin(at) / at) * bessel_i0(kPairBeta * std::sqrt(1.0 - u * u));
-        total += taps[i];
+    for (std::size_t n = 0; n <= half; ++n) {
+        const double at = kTurn * cutoff_cycles * static_cast<double>(n);
+        const double u = static_cast<double>(n) / (static_cast<double>(half) + 1.0);
+        const double tap =
+            (n == 0 ? 1.0 : std::sin(at) / at) * bessel_i0(kPairBeta * std::sqrt(1.0 - u * u));
+        taps[half - n] = taps[half + n] = tap;
+        total += n == 0 ? tap : 2.0 * tap;
     }
     for (double& tap : taps)
         tap /= total;
@@ -116,11 +117,13 @@ BandFilter::BandFilter(SampleRate sample_rate, const PairLine& line, double seco
     real.resize(taps.size());
     imaginary.resize(taps.size());
     cycles = line.centre_hz / fs;
-    for (std::size_t i = 0; i < taps.size(); ++i) {
-        energy += taps[i] * taps[i];
-        const double at = kTurn * cycles * (static_cast<double>(i) - static_cast<double>(half));
-        real[i] = static_cast<float>(taps[i] * std::cos(at));
-        imaginary[i] = static_cast<float>(-taps[i] * std::sin(at));
+    for (std::size_t n = 0; n <= half; ++n) {
+        const double tap = taps[half + n];
+        energy += (n == 0 ? 1.0 : 2.0) * tap * tap;
+        const double at = kTurn * cycles * static_cast<double>(n);
+        real[half - n] = real[half + n] = static_cast<float>(tap * std::cos(at));
+        imaginary[half + n] = static_cast<float>(-tap * std::sin(at));
+        imaginary[half - n] = -imaginary[half + n];
     }
     whiteness = 1.0 / (energy * static_cast<double>(step));
 }

@@ -26,21 +26,23 @@ void PairFit::take(std::span<const PairBand> bands, const PairModel& model) {
     for (std::size_t j = 0; j < gains_; ++j)
         share_[j] = j == 0 ? 1.0 : 1.0 / static_cast<double>(j * j);
     path_terms_.resize(path_);
-    for (std::size_t j = 0; j < path_; ++j)
-        path_terms_[j] = path_term(j);
-    turns_.resize(path_);
+    for (std::size_t j = 0; j < path_; ++j) {
+        const SlowTerm term = path_term(j);
+        path_terms_.set(j, term.cosine, term.slope);
+    }
     gain_terms_.resize(gains_);
-    gain_.resize(gains_);
     for (std::size_t j = 0; j < gains_; ++j)
-        gain_terms_[j] = gain_term(j);
+        gain_terms_.set(j, gain_term(j).cosine, 0.0);
+    turns_.resize(path_);
+    for (auto& gain : gain_)
+        gain.resize(gains_);
+    row_.resize(2 * std::max(path_, gains_));
     if (work_.size() < bands_.size()) work_.resize(bands_.size());
     hessian_.resize(unknowns_ * unknowns_);
     factor_.resize(unknowns_ * unknowns_);
     gradient_.resize(unknowns_);
     held_gradient_.resize(unknowns_);
     step_.resize(unknowns_);
-    inverse_.resize(4 * gains_ * gains_);
-    taken_up_.resize(unknowns_);
     for (std::size_t b = 0; b < bands_.size(); ++b)
         lay_work(b);
 }
@@ -50,13 +52,11 @@ void PairFit::lay_work(std::size_t b) {
     const PairBand& band = bands_[b];
     const std::size_t n = band.z.size();
     const std::size_t q = 2 * gains_;
-    w.rows.lay(band.first_s / model_.span_s, 1.0 / (band.rate * model_.span_s), n, highest());
+    w.rows.lay(band.first_s / model_.span_s, 1.0 / (band.rate * model_.span_s), n,
+               of_tones(true).front());
     w.mask.resize(n);
-    for (Series* series :
-         {&w.heard, &w.tone[0], &w.tone[1], &w.fitted[0], &w.fitted[1], &w.residual, &w.product}) {
-        series->re.resize(n);
-        series->im.resize(n);
-    }
+    for (SlowSeries* series : {&w.heard, &w.tone[0], &w.tone[1]})
+        series->resize(n);
     w.energy = w.count = 0.0;
     for (std::size_t m = 0; m < n; ++m) {
         // What was hidden has no tones and no sound: it falls out of every sum.
@@ -69,21 +69,24 @@ void PairFit::lay_work(std::size_t b) {
     }
     w.normal.resize(q * q);
     w.gram.assign(q * q, 0.0);
-    std::vector<double>& sounding = w.product.re;
-    sounding = w.mask;
-    for (std::size_t i = 0; i < 2; ++i) {
-        if (i == 1)
-            std::fill_n(sounding.begin(), static_cast<std::ptrdiff_t>(first_of_pipe(b)), 0.0);
-        if (!has(b, i)) continue;
-        re_.take(w.rows, sounding, gains_ - 1, gains_ - 1);
-        for (std::size_t j = 0; j < gains_; ++j)
-            for (std::size_t l = 0; l < gains_; ++l)
-                w.gram[(i * gains_ + j) * q + i * gains_ + l] =
-                    re_.sum(gain_terms_[j], gain_terms_[l]);
-    }
-    w.matched.resize(q);
+    w.matched.assign(q, 0.0);
     w.amplitude.resize(q);
-    w.response.resize(q * unknowns_);
+    w.cross.clear();
+    for (std::size_t i = 0; i < 2; ++i) {
+        w.matches[i].clear();
+        if (!has(b, i)) continue;
+        product_.re = w.mask;
+        product_.im.assign(n, 0.0);
+        if (i == 1)
+            std::fill_n(product_.re.begin(), static_cast<std::ptrdiff_t>(first_of_pipe(b)), 0.0);
+        w.powers[i].take(w.rows, product_, of_tones(true));
+        for (std::size_t j = 0; j < gains_; ++j) {
+            w.powers[i].sums(gain_terms_[j], gain_terms_, row_.data(), nullptr);
+            std::copy_n(
+                row_.begin(), gains_,
+                w.gram.begin() + static_cast<std::ptrdiff_t>((i * gains_ + j) * q + i * gains_));
+        }
+    }
 }
 
 // Without the slope of the odd ones, which is the offset's business: beyond the span it leaves the
@@ -112,10 +115,10 @@ std::size_t PairFit::first_of_pipe(std::size_t b) const {
 
 namespace {
 
-/// conj(a)·b, sample by sample.
-void conjugate_product(const PairFit::Series& a, const PairFit::Series& b, PairFit::Series& out) {
-    listening::conjugate_product(a.re.data(), a.im.data(), b.re.data(), b.im.data(), out.re.data(),
-                                 out.im.data(), a.re.size());
+void lay_conjugate_product(const SlowSeries& a, const SlowSeries& b, SlowSeries& out) {
+    out.resize(a.re.size());
+    conjugate_product(a.re.data(), a.im.data(), b.re.data(), b.im.data(), out.re.data(),
+                      out.im.data(), a.re.size());
 }
 
 }  // namespace
@@ -123,7 +126,8 @@ void conjugate_product(const PairFit::Series& a, const PairFit::Series& b, PairF
 void PairFit::lay_tones(std::size_t b, const PairState& state) {
     Work& w = work_[b];
     const std::size_t n = w.heard.re.size();
-    std::vector<double>& cycles = w.product.re;
+    std::vector<double>& cycles = cycles_;
+    cycles.resize(n);
     for (std::size_t i = 0; i < 2; ++i) {
         if (!has(b, i)) continue;
         const double k = partial(b, i);
@@ -131,8 +135,8 @@ void PairFit::lay_tones(std::size_t b, const PairState& state) {
         double slope = at_hz * model_.span_s;
         for (std::size_t p = 0; p < path_; ++p) {
             const double turns = k * state.unknowns[i * path_ + p];
-            slope += turns * path_terms_[p].slope;
-            turns_[p] = turns * path_terms_[p].cosine;
+            slope += turns * path_terms_.slope[p];
+            turns_[p] = turns * path_terms_.cosine[p];
         }
         combine_rows(turns_.data(), path_, w.rows.cosines().data(), n, cycles.data());
         add_scaled(slope, w.rows.time().data(), cycles.data(), n);
@@ -148,31 +152,34 @@ void PairFit::lay_tones(std::size_t b, const PairState& state) {
     }
 }
 
-void PairFit::gather(std::size_t b) {
+/// The sums of the tones that were laid last, unless they are there already.
+void PairFit::gather(std::size_t b, bool curvature) {
+    Work& w = work_[b];
+    for (std::size_t i = 0; i < 2; ++i) {
+        if (!has(b, i) || w.matches[i].orders() >= of_sound(curvature)) continue;
+        lay_conjugate_product(w.tone[i], w.heard, product_);
+        w.matches[i].take(w.rows, product_, of_sound(curvature));
+    }
+    if (!has(b, 0) || !has(b, 1) || w.cross.orders() >= of_tones(curvature)) return;
+    lay_conjugate_product(w.tone[1], w.tone[0], product_);
+    w.cross.take(w.rows, product_, of_tones(curvature));
+}
+
+void PairFit::lay_matrix(std::size_t b) {
     Work& w = work_[b];
     const std::size_t q = 2 * gains_;
-    const auto take = [&](std::size_t other) {
-        re_.take(w.rows, w.product.re, gains_ - 1, other);
-        im_.take(w.rows, w.product.im, gains_ - 1, other);
-    };
-    std::fill(w.matched.begin(), w.matched.end(), 0.0);
-    for (std::size_t i = 0; i < 2; ++i) {
-        if (!has(b, i)) continue;
-        conjugate_product(w.tone[i], w.heard, w.product);
-        take(0);
-        for (std::size_t j = 0; j < gains_; ++j)
-            w.matched[i * gains_ + j] = {re_.sum(gain_terms_[j]), im_.sum(gain_terms_[j])};
-    }
+    for (std::size_t i = 0; i < 2; ++i)
+        for (std::size_t j = 0; has(b, i) && j < gains_; ++j)
+            w.matched[i * gains_ + j] = w.matches[i].sum(gain_terms_[j]);
     if (!has(b, 0) || !has(b, 1)) return;
-    conjugate_product(w.tone[1], w.tone[0], w.product);
-    take(gains_ - 1);
-    for (std::size_t j = 0; j < gains_; ++j)
+    for (std::size_t j = 0; j < gains_; ++j) {
+        w.cross.sums(gain_terms_[j], gain_terms_, row_.data(), &row_[gains_]);
         for (std::size_t l = 0; l < gains_; ++l) {
-            const Complex cross{re_.sum(gain_terms_[j], gain_terms_[l]),
-                                im_.sum(gain_terms_[j], gain_terms_[l])};
+            const Complex cross{row_[l], row_[gains_ + l]};
             w.gram[(gains_ + j) * q + l] = cross;
             w.gram[l * q + gains_ + j] = std::conj(cross);
         }
+    }
 }
 
 void PairFit::evaluate_band(std::size_t b, const PairState& state, bool curvature) {
@@ -184,11 +191,10 @@ void PairFit::evaluate_band(std::size_t b, const PairState& state, bool curvatur
         w.normal[i] = w.gram[i] / s.noise;
     for (std::size_t i = 0; i < 2; ++i)
         for (std::size_t j = 0; j < gains_; ++j) {
-            const double spread =
-                s.level[i] * (j == 0 ? 1.0 : s.unrest[i] * s.unrest[i] * share_[j]);
+            const double variance = spread(b, s, i, j);
             const std::size_t at = i * gains_ + j;
-            w.normal[at * q + at] += has(b, i) ? 1.0 / spread : 1.0;
-            if (has(b, i)) prior += std::log(spread);
+            w.normal[at * q + at] += 1.0 / variance;
+            if (has(b, i)) prior += std::log(variance);
         }
     cholesky<Complex>(w.normal, q);
     std::vector<Complex>& c = w.amplitude;
@@ -201,68 +207,86 @@ void PairFit::evaluate_band(std::size_t b, const PairState& state, bool curvatur
     solve_upper<Complex>(w.normal, q, c.data());
     cost_ += w.energy / s.noise - explained + w.count * std::log(s.noise) + prior +
              log_determinant<Complex>(w.normal, q);
-    lay_residual(b);
+    // |z − Φc|², as Ac = Φᴴz/σ².
+    w.left = w.energy;
+    for (std::size_t i = 0; i < 2; ++i)
+        for (std::size_t j = 0; j < gains_; ++j) {
+            const std::size_t at = i * gains_ + j;
+            w.left -= (std::conj(c[at]) * w.matched[at]).real() +
+                      s.noise * std::norm(c[at]) / spread(b, s, i, j);
+        }
     if (curvature) add_curvature(b, state);
 }
 
-void PairFit::lay_residual(std::size_t b) {
+/// Of −ln of likelihood by one's path: the residual against what is fitted.
+void PairFit::add_gradient(std::size_t b, std::size_t i, double factor) {
     Work& w = work_[b];
-    const std::size_t n = w.heard.re.size();
-    w.residual = w.heard;
-    for (std::size_t i = 0; i < 2; ++i) {
-        if (!has(b, i)) continue;
-        for (std::size_t j = 0; j < gains_; ++j)
-            gain_[j] = w.amplitude[i * gains_ + j] * gain_terms_[j].cosine;
-        Series& fitted = w.fitted[i];
-        lay_modulated(w.tone[i].re.data(), w.tone[i].im.data(), w.rows.cosines().data(),
-                      gain_.data(), gains_, fitted.re.data(), fitted.im.data(), n);
-        add_scaled(-1.0, fitted.re.data(), w.residual.re.data(), n);
-        add_scaled(-1.0, fitted.im.data(), w.residual.im.data(), n);
+    fit_.take_product(w.matches[i], gain_[i], true);
+    const bool both = has(b, 0) && has(b, 1);
+    for (std::size_t p = 0; p < path_; ++p) {
+        double sum = -fit_.sum(path_terms_[p]).imag();
+        if (both) sum += (i == 0 ? -1.0 : 1.0) * crossed_.sum(path_terms_[p]).imag();
+        gradient_[i * path_ + p] += factor * sum;
     }
 }
 
+/// `fitted`: moments of conj(fitted l)·fitted i.
+void PairFit::add_hessian(std::size_t i, std::size_t l, double factor, const SlowMoments& fitted) {
+    for (std::size_t p = 0; p < path_; ++p) {
+        fitted.sums(path_terms_[p], path_terms_, row_.data(), nullptr);
+        double* const to = &hessian_[(i * path_ + p) * unknowns_ + l * path_];
+        const std::size_t count = l == i ? p + 1 : path_;
+        for (std::size_t r = 0; r < count; ++r)
+            to[r] += factor * row_[r];
+    }
+}
+
+// All of it by the moments of the tones: what is fitted is a tone times a few cosines.
 void PairFit::add_curvature(std::size_t b, const PairState& state) {
     Work& w = work_[b];
     const std::size_t q = 2 * gains_;
     const double noise = state.bands[b].noise;
-    std::fill(w.response.begin(), w.response.end(), 0.0);
+    for (std::size_t i = 0; i < 2; ++i)
+        for (std::size_t j = 0; j < gains_; ++j)
+            gain_[i][j] = w.amplitude[i * gains_ + j] * gain_terms_.cosine[j];
+    w.response.assign(q, unknowns_);
+    const auto respond = [&](std::size_t i, std::size_t l, const SlowMoments& moments) {
+        // Φᴴ∂(fitted): i·k·g_p·fitted_i against tone_l·gain_j.
+        const double factor = kTurn * partial(b, i) / noise;
+        for (std::size_t j = 0; j < gains_; ++j) {
+            const std::size_t at = (l * gains_ + j) * w.response.width + i * path_;
+            double *const re = &w.response.re[at], *const im = &w.response.im[at];
+            moments.sums(gain_terms_[j], path_terms_, im, re);
+            for (std::size_t p = 0; p < path_; ++p) {
+                re[p] *= -factor;
+                im[p] *= factor;
+            }
+        }
+    };
+    const double k[2] = {kTurn * partial(b, 0), kTurn * partial(b, 1)};
+    if (has(b, 0) && has(b, 1)) {
+        by_tone_.take_product(w.cross, gain_[0], false);
+        respond(0, 1, by_tone_);
+        crossed_.take_product(by_tone_, gain_[1], true);
+        add_hessian(1, 0, 2.0 * k[0] * k[1] / noise, crossed_);
+        by_tone_.take_product(w.cross, gain_[1], true);
+        by_tone_.conjugate();
+        respond(1, 0, by_tone_);
+    }
     for (std::size_t i = 0; i < 2; ++i) {
         if (!has(b, i)) continue;
-        const double k = kTurn * partial(b, i);
-        conjugate_product(w.residual, w.fitted[i], w.product);
-        im_.take(w.rows, w.product.im, path_ - 1, 0);
-        for (std::size_t p = 0; p < path_; ++p)
-            gradient_[i * path_ + p] += 2.0 * k * im_.sum(path_terms_[p]) / noise;
-        for (std::size_t l = 0; l < 2; ++l) {
-            if (!has(b, l)) continue;
-            // Φᴴ∂(fitted): i·k·g_p·fitted_i against tone_l·gain_j.
-            conjugate_product(w.tone[l], w.fitted[i], w.product);
-            re_.take(w.rows, w.product.re, gains_ - 1, path_ - 1);
-            im_.take(w.rows, w.product.im, gains_ - 1, path_ - 1);
-            for (std::size_t j = 0; j < gains_; ++j)
-                for (std::size_t p = 0; p < path_; ++p)
-                    w.response[(i * path_ + p) * q + l * gains_ + j] =
-                        Complex(-im_.sum(gain_terms_[j], path_terms_[p]),
-                                re_.sum(gain_terms_[j], path_terms_[p])) *
-                        (k / noise);
-            if (l > i) continue;
-            const double kl = kTurn * partial(b, l);
-            conjugate_product(w.fitted[l], w.fitted[i], w.product);
-            re_.take(w.rows, w.product.re, path_ - 1, path_ - 1);
-            for (std::size_t p = 0; p < path_; ++p)
-                for (std::size_t r = 0; r < (l == i ? p + 1 : path_); ++r)
-                    hessian_[(i * path_ + p) * unknowns_ + l * path_ + r] +=
-                        2.0 * k * kl / noise * re_.sum(path_terms_[p], path_terms_[r]);
-        }
+        by_tone_.take_product(w.powers[i], gain_[i], false);
+        respond(i, i, by_tone_);
+        fit_.take_product(by_tone_, gain_[i], true);
+        add_hessian(i, i, 2.0 * k[i] * k[i] / noise, fit_);
+        add_gradient(b, i, 2.0 * k[i] / noise);
     }
     // What the amplitudes take up of it.
-    for (std::size_t p = 0; p < unknowns_; ++p) {
-        solve_lower<Complex>(w.normal, q, &w.response[p * q]);
-        const auto* const rows = reinterpret_cast<const double*>(w.response.data());
-        sum_rows(rows, p + 1, rows + 2 * p * q, 2 * q, taken_up_.data());
+    solve_lower(w.normal.data(), w.response);
+    products_of(w.response, taken_up_);
+    for (std::size_t p = 0; p < unknowns_; ++p)
         for (std::size_t r = 0; r <= p; ++r)
-            hessian_[p * unknowns_ + r] -= 2.0 * taken_up_[r];
-    }
+            hessian_[p * unknowns_ + r] -= 2.0 * taken_up_[p * w.response.width + r];
 }
 
 void PairFit::evaluate(const PairState& state, bool curvature, bool moved) {
@@ -272,8 +296,11 @@ void PairFit::evaluate(const PairState& state, bool curvature, bool moved) {
     for (std::size_t b = 0; b < bands_.size(); ++b) {
         if (moved) {
             lay_tones(b, state);
-            gather(b);
+            for (SlowMoments* sums : {&work_[b].matches[0], &work_[b].matches[1], &work_[b].cross})
+                sums->clear();
         }
+        gather(b, curvature);
+        if (moved) lay_matrix(b);
         evaluate_band(b, state, curvature);
     }
     add_priors(state, curvature);

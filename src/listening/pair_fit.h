@@ -3,6 +3,7 @@
 // Anal. 10(2), 1973; its approximate Hessian: Kaufman, BIT 15(1), 1975).
 #pragma once
 
+#include "listening/linear_rows.h"
 #include "listening/pair_bands.h"
 #include "listening/slow_terms.h"
 
@@ -90,25 +91,34 @@ class PairFit {
     std::complex<double> tone(std::size_t b, std::size_t pipe, const PairState& state,
                               double at_s) const;
 
-    /// A complex series, parts apart so that sums run in parallel.
-    struct Series {
-        std::vector<double> re, im;
-        std::complex<double> at(std::size_t m) const { return {re[m], im[m]}; }
-        double power(std::size_t m) const { return re[m] * re[m] + im[m] * im[m]; }
-    };
-
   private:
     /// `moved`: the unknowns differ from the last time, not only levels and noise.
     void evaluate(const PairState& state, bool curvature, bool moved);
     void lay_work(std::size_t b);
-    std::size_t highest() const { return std::max(path_, gains_) - 1; }
+    /// What the amplitudes need of conj(tone)·sound and conj(tone)·tone, and the curvature besides.
+    SlowMoments::Orders of_sound(bool curvature) const {
+        if (!curvature) return {gains_, 0, 0};
+        return {gains_ + path_ - 1, gains_, 0};
+    }
+    SlowMoments::Orders of_tones(bool curvature) const {
+        const std::size_t two = 2 * gains_ - 1;
+        if (!curvature) return {two, 0, 0};
+        return {two + 2 * (path_ - 1), two + path_ - 1, two};
+    }
     void lay_points(double first_s, double step_s);
     void lay_tones(std::size_t b, const PairState& state);
     std::size_t first_of_pipe(std::size_t b) const;
-    void gather(std::size_t b);
+    void gather(std::size_t b, bool curvature);
+    void lay_matrix(std::size_t b);
     void evaluate_band(std::size_t b, const PairState& state, bool curvature);
-    void lay_residual(std::size_t b);
     void add_curvature(std::size_t b, const PairState& state);
+    void add_gradient(std::size_t b, std::size_t i, double factor);
+    void add_hessian(std::size_t i, std::size_t l, double factor, const SlowMoments& fitted);
+    /// Variance expected of gain `j` of one's partial; 1 where there is no such partial.
+    double spread(std::size_t b, const PairState::Band& band, std::size_t i, std::size_t j) const {
+        if (!has(b, i)) return 1.0;
+        return band.level[i] * (j == 0 ? 1.0 : band.unrest[i] * band.unrest[i] * share_[j]);
+    }
     void add_priors(const PairState& state, bool curvature);
     void relevel(PairState& state);
     /// Term `j` of a path, in cycles by its unknown, and of a gain. The path's first is its offset.
@@ -136,36 +146,38 @@ class PairFit {
     std::size_t gains_ = 0;      // linear unknowns of one component
     std::size_t unknowns_ = 0;   // of both
     std::vector<double> share_;  // variance of gain term j against the first
-    std::vector<SlowTerm> path_terms_, gain_terms_;
-    std::vector<double> turns_;               // of each path term's cosine
-    std::vector<std::complex<double>> gain_;  // of each gain term's
-    SlowMoments re_, im_;
+    SlowTerms path_terms_, gain_terms_;
+    std::vector<double> turns_;  // of each path term's cosine
 
     struct Work {
         SlowRows rows;
         double energy = 0.0, count = 0.0;  // of what was heard
         std::vector<double> mask;          // 1 where it was, 0 where it was hidden
-        Series heard;                      // z
-        Series tone[2];                    // e^{2πi·n·φ}
-        Series fitted[2];
-        Series residual;
-        Series product;                               // scratch
+        SlowSeries heard;                  // z
+        SlowSeries tone[2];                // e^{2πi·n·φ}
+        // Moments of conj(tone)·z, |tone|², and conj(the pipe's)·the reference's.
+        SlowMoments matches[2], powers[2], cross;
         std::vector<std::complex<double>> matched;    // Φᴴz
         std::vector<std::complex<double>> normal;     // factor of A
         std::vector<std::complex<double>> gram;       // ΦᴴΦ
         std::vector<std::complex<double>> amplitude;  // C
-        /// [unknowns][Q]: Φᴴ∂(fitted)/σ² by the factor of A; once answered, −∂C/∂unknown.
-        std::vector<std::complex<double>> response;
+        double left = 0.0;                            // of the energy
+        SideBySide response;                          // Φᴴ∂(fitted)/σ² by the factor of A
+        std::vector<std::complex<double>> change;  // [unknowns][Q]: −∂C/∂unknown, once answered
     };
     std::vector<Work> work_;
     std::vector<double> hessian_, gradient_, factor_, step_, held_gradient_, taken_up_;
+    // Scratch of one band.
+    std::vector<double> cycles_, row_, diagonal_, room_;
+    SlowSeries product_;
+    std::array<std::vector<std::complex<double>>, 2> gain_;  // of each cosine of a gain
+    SlowMoments by_tone_, crossed_, fit_;                    // of products with what is fitted
     // For answer() and carry().
     std::vector<double> carried_, points_path_, points_gain_;
     std::vector<std::complex<double>> gains_at_;
     Slope slope_;
     std::vector<std::pair<double, double>> slopes_;  // of each partial, with its weight
     std::array<std::vector<double>, 2> by_;          // ∂(mean)/∂unknowns
-    std::vector<std::complex<double>> inverse_;
     PairState next_;
     double cost_ = 0.0;
 };

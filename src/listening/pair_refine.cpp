@@ -3,7 +3,6 @@
 #include "listening/arithmetic.h"
 #include "listening/linear_solve.h"
 #include "listening/pair_fit.h"
-#include "listening/sample_sums.h"
 
 #include <algorithm>
 #include <cmath>
@@ -100,33 +99,28 @@ void PairFit::add_priors(const PairState& state, bool curvature) {
 void PairFit::relevel(PairState& state) {
     const std::size_t q = 2 * gains_;
     std::array<double, 2> unrest{}, count{};
-    std::vector<Complex>& inverse = inverse_;
+    std::vector<double>& inverse = diagonal_;
     for (std::size_t b = 0; b < bands_.size(); ++b) {
         Work& w = work_[b];
         PairState::Band& s = state.bands[b];
-        std::fill(inverse.begin(), inverse.end(), 0.0);
-        for (std::size_t a = 0; a < q; ++a) {
-            inverse[a * q + a] = 1.0;
-            solve<Complex>(w.normal, q, &inverse[a], q);
-        }
+        inverse_diagonal(w.normal.data(), q, inverse, room_);
+        // Of A⁻¹ΦᴴΦ, as A is ΦᴴΦ/σ² + Λ⁻¹.
         double leftover = 0.0;
-        for (std::size_t a = 0; a < q; ++a)
-            for (std::size_t d = 0; d < q; ++d)
-                leftover += (inverse[a * q + d] * w.gram[d * q + a]).real();
-        const std::size_t n = w.heard.re.size();
-        const double left = sum2(w.residual.re.data(), w.residual.re.data(), n) +
-                            sum2(w.residual.im.data(), w.residual.im.data(), n);
+        for (std::size_t i = 0; i < 2; ++i)
+            for (std::size_t j = 0; j < gains_; ++j)
+                leftover += 1.0 - inverse[i * gains_ + j] / spread(b, s, i, j);
+        leftover *= s.noise;
         s.noise = std::max(bands_[b].floor,
-                           bands_[b].whiteness * (left + leftover) / std::max(1.0, w.count));
+                           bands_[b].whiteness * (w.left + leftover) / std::max(1.0, w.count));
         for (std::size_t i = 0; i < 2; ++i) {
             if (!has(b, i)) continue;
             const std::size_t at = i * gains_;
-            s.level[i] = std::max(std::norm(w.amplitude[at]) + inverse[at * q + at].real(),
+            s.level[i] = std::max(std::norm(w.amplitude[at]) + inverse[at],
                                   1e-3 * bands_[b].floor / std::max(1.0, w.count));
             double sum = 0.0;
             for (std::size_t j = 1; j < gains_; ++j)
-                sum += (std::norm(w.amplitude[at + j]) + inverse[(at + j) * q + at + j].real()) /
-                       (share_[j] * s.level[i]);
+                sum +=
+                    (std::norm(w.amplitude[at + j]) + inverse[at + j]) / (share_[j] * s.level[i]);
             const double prior = state.unrest[i] * state.unrest[i];
             const double terms = static_cast<double>(gains_ - 1);
             const double variance = (2.0 * kPairUnrestWeight * prior + 2.0 * sum) /

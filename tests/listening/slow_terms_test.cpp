@@ -2,6 +2,7 @@
 #include "listening/slow_terms.h"
 
 #include <cmath>
+#include <complex>
 #include <cstddef>
 #include <random>
 #include <vector>
@@ -11,36 +12,128 @@
 namespace rankwright::listening {
 namespace {
 
-TEST(SlowTerms, SumsByMomentsAreTheSumsOverAllSamples) {
-    constexpr std::size_t kSamples = 397, kHighest = 18;
-    SlowRows rows;
-    const double step = 0.97 / kSamples;
-    rows.lay(-0.48, step, kSamples, kHighest);
-    std::mt19937_64 random(5);
-    std::normal_distribution<double> noise;
-    std::vector<double> series(kSamples);
-    for (double& x : series)
-        x = noise(random);
+using Complex = std::complex<double>;
+constexpr std::size_t kSamples = 397;
+constexpr double kFirst = -0.48, kStep = 0.97 / kSamples;
 
-    std::vector<SlowTerm> terms{{0, 0.0, 2.4}, {0, 1.0, 0.0}};
-    for (std::size_t order = 1; order <= kHighest; ++order)
-        terms.push_back({order, noise(random), order % 2 == 1 ? noise(random) : 0.0});
-    SlowMoments moments;
-    moments.take(rows, series, kHighest, kHighest);
-    for (const SlowTerm& a : terms) {
-        double one = 0.0;
-        for (std::size_t m = 0; m < kSamples; ++m)
-            one += series[m] * a.at(-0.48 + static_cast<double>(m) * step);
-        EXPECT_NEAR(moments.sum(a), one, 1e-9) << a.order;
-        for (const SlowTerm& b : terms) {
-            double two = 0.0;
-            for (std::size_t m = 0; m < kSamples; ++m) {
-                const double u = -0.48 + static_cast<double>(m) * step;
-                two += series[m] * a.at(u) * b.at(u);
-            }
-            EXPECT_NEAR(moments.sum(a, b), two, 1e-9) << a.order << " and " << b.order;
+double time_of(std::size_t m) { return kFirst + static_cast<double>(m) * kStep; }
+
+SlowSeries noise_series(std::mt19937_64& random) {
+    std::normal_distribution<double> noise;
+    SlowSeries series;
+    series.resize(kSamples);
+    for (std::size_t m = 0; m < kSamples; ++m) {
+        series.re[m] = noise(random);
+        series.im[m] = noise(random);
+    }
+    return series;
+}
+
+/// The first an offset, the odd ones aslant besides.
+SlowTerms some_terms(std::size_t count, std::mt19937_64& random) {
+    std::normal_distribution<double> noise;
+    SlowTerms terms;
+    terms.resize(count);
+    terms.set(0, 0.0, 2.4);
+    for (std::size_t order = 1; order < count; ++order)
+        terms.set(order, noise(random), order % 2 == 1 ? noise(random) : 0.0);
+    return terms;
+}
+
+/// Σ series·factor·a·term, sample by sample.
+template <typename Factor>
+Complex direct(const SlowSeries& series, const Factor& factor, const SlowTerm& a,
+               const SlowTerm& term) {
+    Complex sum;
+    for (std::size_t m = 0; m < kSamples; ++m) {
+        const double u = time_of(m);
+        sum += Complex(series.re[m], series.im[m]) * factor(u) * a.at(u) * term.at(u);
+    }
+    return sum;
+}
+
+template <typename Factor>
+void expect_sums(const SlowMoments& moments, const SlowSeries& series, const Factor& factor,
+                 const SlowTerms& terms) {
+    std::vector<double> re(terms.size()), im(terms.size()), only_re(terms.size());
+    for (std::size_t a = 0; a < terms.size(); ++a) {
+        const Complex one = direct(series, factor, terms[a], SlowTerm{});
+        EXPECT_NEAR(std::abs(moments.sum(terms[a]) - one), 0.0, 1e-9) << a;
+        moments.sums(terms[a], terms, re.data(), im.data());
+        moments.sums(terms[a], terms, only_re.data(), nullptr);
+        EXPECT_EQ(only_re, re);
+        for (std::size_t b = 0; b < terms.size(); ++b) {
+            const Complex two = direct(series, factor, terms[a], terms[b]);
+            EXPECT_NEAR(std::abs(Complex(re[b], im[b]) - two), 0.0, 1e-9) << a << " and " << b;
         }
     }
+}
+
+TEST(SlowTerms, SumsByMomentsAreTheSumsOverAllSamples) {
+    constexpr std::size_t kTerms = 19;
+    std::mt19937_64 random(5);
+    const SlowSeries series = noise_series(random);
+    const SlowTerms terms = some_terms(kTerms, random);
+    SlowRows rows;
+    rows.lay(kFirst, kStep, kSamples, 2 * kTerms - 1);
+    SlowMoments moments;
+    SlowSeries taken = series;
+    moments.take(rows, taken, {2 * kTerms - 1, kTerms, 1});
+    expect_sums(
+        moments, series, [](double) { return Complex(1.0); }, terms);
+
+    // Terms without a slope need no more than the cosines.
+    SlowTerms level = terms;
+    level.resize(kTerms);
+    for (std::size_t order = 0; order < kTerms; ++order)
+        level.set(order, 1.0 + static_cast<double>(order), 0.0);
+    taken = series;
+    moments.take(rows, taken, {2 * kTerms - 1, 0, 0});
+    expect_sums(
+        moments, series, [](double) { return Complex(1.0); }, level);
+}
+
+TEST(SlowTerms, MomentsOfAProductWithCosinesAreThoseOfTheProductsSamples) {
+    constexpr std::size_t kTerms = 11;
+    std::mt19937_64 random(8);
+    std::normal_distribution<double> noise;
+    const SlowSeries series = noise_series(random);
+    const SlowTerms terms = some_terms(kTerms, random);
+    for (const std::size_t factors : {1U, 2U, 6U}) {
+        std::vector<Complex> gain(factors);
+        for (Complex& x : gain)
+            x = {noise(random), noise(random)};
+        const auto at = [&](double u) {
+            Complex sum;
+            for (std::size_t j = 0; j < factors; ++j)
+                sum += gain[j] * SlowTerm{j, 1.0, 0.0}.at(u);
+            return sum;
+        };
+        SlowRows rows;
+        const SlowMoments::Orders orders{2 * kTerms + factors, kTerms + factors, factors};
+        rows.lay(kFirst, kStep, kSamples, orders.front());
+        SlowMoments moments, product;
+        SlowSeries taken = series;
+        moments.take(rows, taken, orders);
+        product.take_product(moments, gain, false);
+        EXPECT_EQ(product.orders(), (SlowMoments::Orders{2 * kTerms + 1, kTerms + 1, 1}));
+        expect_sums(product, series, at, terms);
+
+        product.take_product(moments, gain, true);
+        expect_sums(
+            product, series, [&](double u) { return std::conj(at(u)); }, terms);
+    }
+    SlowRows rows;
+    rows.lay(kFirst, kStep, kSamples, 2 * kTerms - 1);
+    SlowMoments moments;
+    SlowSeries taken = series;
+    moments.take(rows, taken, {2 * kTerms - 1, kTerms, 1});
+    moments.conjugate();
+    SlowSeries turned = series;
+    for (double& x : turned.im)
+        x = -x;
+    expect_sums(
+        moments, turned, [](double) { return Complex(1.0); }, terms);
 }
 
 TEST(SlowTerms, BeyondTheSpanTheCosineStandsAndTheSlopeGoesOn) {
