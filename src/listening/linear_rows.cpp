@@ -127,9 +127,9 @@ RANKWRIGHT_WIDE void sum_inverse(const Complex* l, std::size_t n, double* re, do
 
 }  // namespace
 
-bool cholesky(std::vector<Complex>& a, std::size_t n) {
-    std::vector<double> turned(2 * n);
-    return factorise(a.data(), n, turned.data());
+bool cholesky(std::vector<Complex>& a, std::size_t n, std::vector<double>& room) {
+    room.resize(2 * n);
+    return factorise(a.data(), n, room.data());
 }
 
 void solve_lower(const Complex* l, SideBySide& b) {

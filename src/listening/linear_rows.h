@@ -29,8 +29,13 @@ struct SideBySide {
     }
 };
 
-/// As `cholesky` of linear_solve.h.
-bool cholesky(std::vector<std::complex<double>>& a, std::size_t n);
+/// As `cholesky` of linear_solve.h. `room` is used again: it grows only where more is needed than
+/// ever before.
+bool cholesky(std::vector<std::complex<double>>& a, std::size_t n, std::vector<double>& room);
+inline bool cholesky(std::vector<std::complex<double>>& a, std::size_t n) {
+    std::vector<double> room;
+    return cholesky(a, n, room);
+}
 
 /// Solves L·Y = B in place; `l` as by `cholesky`, row by row, as many as `b` has.
 void solve_lower(const std::complex<double>* l, SideBySide& b);

@@ -71,6 +71,8 @@ void PairFit::lay_work(std::size_t b) {
     w.gram.assign(q * q, 0.0);
     w.matched.assign(q, 0.0);
     w.amplitude.resize(q);
+    // What one without such a partial has there stays nought.
+    w.response.assign(q, unknowns_);
     w.cross.clear();
     for (std::size_t i = 0; i < 2; ++i) {
         w.matches[i].clear();
@@ -81,7 +83,7 @@ void PairFit::lay_work(std::size_t b) {
             std::fill_n(product_.re.begin(), static_cast<std::ptrdiff_t>(first_of_pipe(b)), 0.0);
         w.powers[i].take(w.rows, product_, of_tones(true));
         for (std::size_t j = 0; j < gains_; ++j) {
-            w.powers[i].sums(gain_terms_[j], gain_terms_, row_.data(), nullptr);
+            w.powers[i].sums(gain_terms_[j], gain_terms_, gains_, row_.data(), nullptr);
             std::copy_n(
                 row_.begin(), gains_,
                 w.gram.begin() + static_cast<std::ptrdiff_t>((i * gains_ + j) * q + i * gains_));
@@ -173,7 +175,7 @@ void PairFit::lay_matrix(std::size_t b) {
             w.matched[i * gains_ + j] = w.matches[i].sum(gain_terms_[j]);
     if (!has(b, 0) || !has(b, 1)) return;
     for (std::size_t j = 0; j < gains_; ++j) {
-        w.cross.sums(gain_terms_[j], gain_terms_, row_.data(), &row_[gains_]);
+        w.cross.sums(gain_terms_[j], gain_terms_, gains_, row_.data(), &row_[gains_]);
         for (std::size_t l = 0; l < gains_; ++l) {
             const Complex cross{row_[l], row_[gains_ + l]};
             w.gram[(gains_ + j) * q + l] = cross;
@@ -196,7 +198,7 @@ void PairFit::evaluate_band(std::size_t b, const PairState& state, bool curvatur
             w.normal[at * q + at] += 1.0 / variance;
             if (has(b, i)) prior += std::log(variance);
         }
-    cholesky<Complex>(w.normal, q);
+    cholesky(w.normal, q, room_);
     std::vector<Complex>& c = w.amplitude;
     double explained = 0.0;
     for (std::size_t a = 0; a < q; ++a)
@@ -221,10 +223,10 @@ void PairFit::evaluate_band(std::size_t b, const PairState& state, bool curvatur
 /// Of −ln of likelihood by one's path: the residual against what is fitted.
 void PairFit::add_gradient(std::size_t b, std::size_t i, double factor) {
     Work& w = work_[b];
-    fit_.take_product(w.matches[i], gain_[i], true);
+    heard_.take_product(w.matches[i], gain_[i], true);
     const bool both = has(b, 0) && has(b, 1);
     for (std::size_t p = 0; p < path_; ++p) {
-        double sum = -fit_.sum(path_terms_[p]).imag();
+        double sum = -heard_.sum(path_terms_[p]).imag();
         if (both) sum += (i == 0 ? -1.0 : 1.0) * crossed_.sum(path_terms_[p]).imag();
         gradient_[i * path_ + p] += factor * sum;
     }
@@ -233,9 +235,9 @@ void PairFit::add_gradient(std::size_t b, std::size_t i, double factor) {
 /// `fitted`: moments of conj(fitted l)·fitted i.
 void PairFit::add_hessian(std::size_t i, std::size_t l, double factor, const SlowMoments& fitted) {
     for (std::size_t p = 0; p < path_; ++p) {
-        fitted.sums(path_terms_[p], path_terms_, row_.data(), nullptr);
-        double* const to = &hessian_[(i * path_ + p) * unknowns_ + l * path_];
         const std::size_t count = l == i ? p + 1 : path_;
+        fitted.sums(path_terms_[p], path_terms_, count, row_.data(), nullptr);
+        double* const to = &hessian_[(i * path_ + p) * unknowns_ + l * path_];
         for (std::size_t r = 0; r < count; ++r)
             to[r] += factor * row_[r];
     }
@@ -244,19 +246,17 @@ void PairFit::add_hessian(std::size_t i, std::size_t l, double factor, const Slo
 // All of it by the moments of the tones: what is fitted is a tone times a few cosines.
 void PairFit::add_curvature(std::size_t b, const PairState& state) {
     Work& w = work_[b];
-    const std::size_t q = 2 * gains_;
     const double noise = state.bands[b].noise;
     for (std::size_t i = 0; i < 2; ++i)
         for (std::size_t j = 0; j < gains_; ++j)
             gain_[i][j] = w.amplitude[i * gains_ + j] * gain_terms_.cosine[j];
-    w.response.assign(q, unknowns_);
     const auto respond = [&](std::size_t i, std::size_t l, const SlowMoments& moments) {
         // Φᴴ∂(fitted): i·k·g_p·fitted_i against tone_l·gain_j.
         const double factor = kTurn * partial(b, i) / noise;
         for (std::size_t j = 0; j < gains_; ++j) {
             const std::size_t at = (l * gains_ + j) * w.response.width + i * path_;
             double *const re = &w.response.re[at], *const im = &w.response.im[at];
-            moments.sums(gain_terms_[j], path_terms_, im, re);
+            moments.sums(gain_terms_[j], path_terms_, path_, im, re);
             for (std::size_t p = 0; p < path_; ++p) {
                 re[p] *= -factor;
                 im[p] *= factor;
@@ -277,8 +277,8 @@ void PairFit::add_curvature(std::size_t b, const PairState& state) {
         if (!has(b, i)) continue;
         by_tone_.take_product(w.powers[i], gain_[i], false);
         respond(i, i, by_tone_);
-        fit_.take_product(by_tone_, gain_[i], true);
-        add_hessian(i, i, 2.0 * k[i] * k[i] / noise, fit_);
+        fitted_.take_product(by_tone_, gain_[i], true);
+        add_hessian(i, i, 2.0 * k[i] * k[i] / noise, fitted_);
         add_gradient(b, i, 2.0 * k[i] / noise);
     }
     // What the amplitudes take up of it.

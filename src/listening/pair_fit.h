@@ -171,7 +171,7 @@ class PairFit {
     std::vector<double> cycles_, row_, diagonal_, room_;
     SlowSeries product_;
     std::array<std::vector<std::complex<double>>, 2> gain_;  // of each cosine of a gain
-    SlowMoments by_tone_, crossed_, fit_;                    // of products with what is fitted
+    SlowMoments by_tone_, crossed_, fitted_, heard_;  // of products with what is fitted
     // For answer() and carry().
     std::vector<double> carried_, points_path_, points_gain_;
     std::vector<std::complex<double>> gains_at_;

@@ -151,7 +151,8 @@ std::complex<double> SlowMoments::sum(const SlowTerm& term) const {
     return sum;
 }
 
-void SlowMoments::sums(const SlowTerm& a, const SlowTerms& terms, double* re, double* im) const {
+void SlowMoments::sums(const SlowTerm& a, const SlowTerms& terms, std::size_t count, double* re,
+                       double* im) const {
     const bool timed = orders_[1] > a.order, squared = orders_[2] > 0;
     for (const bool imaginary : {false, true}) {
         const auto of = [&](std::size_t power) {
@@ -162,8 +163,8 @@ void SlowMoments::sums(const SlowTerm& a, const SlowTerms& terms, double* re, do
         double level = timed ? a.cosine * of(1)[a.order] : 0.0;
         if (squared) level += a.slope * of(2)[0];
         lay_sums(0.5 * a.cosine, terms.cosine.data(), of(0) + a.order, of(0) - a.order, level,
-                 terms.slope.data(), to, terms.size());
-        if (a.slope != 0.0) add_slopes(a.slope, terms.cosine.data(), of(1), to, terms.size());
+                 terms.slope.data(), to, count);
+        if (a.slope != 0.0) add_slopes(a.slope, terms.cosine.data(), of(1), to, count);
     }
 }
 

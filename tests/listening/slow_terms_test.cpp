@@ -59,8 +59,8 @@ void expect_sums(const SlowMoments& moments, const SlowSeries& series, const Fac
     for (std::size_t a = 0; a < terms.size(); ++a) {
         const Complex one = direct(series, factor, terms[a], SlowTerm{});
         EXPECT_NEAR(std::abs(moments.sum(terms[a]) - one), 0.0, 1e-9) << a;
-        moments.sums(terms[a], terms, re.data(), im.data());
-        moments.sums(terms[a], terms, only_re.data(), nullptr);
+        moments.sums(terms[a], terms, terms.size(), re.data(), im.data());
+        moments.sums(terms[a], terms, terms.size(), only_re.data(), nullptr);
         EXPECT_EQ(only_re, re);
         for (std::size_t b = 0; b < terms.size(); ++b) {
             const Complex two = direct(series, factor, terms[a], terms[b]);
