@@ -25,6 +25,9 @@ void PairFit::take(std::span<const PairBand> bands, const PairModel& model) {
     share_.resize(gains_);
     for (std::size_t j = 0; j < gains_; ++j)
         share_[j] = j == 0 ? 1.0 : 1.0 / static_cast<double>(j * j);
+    log_shares_ = 0.0;
+    for (const double share : share_)
+        log_shares_ += std::log(share);
     path_terms_.resize(path_);
     for (std::size_t j = 0; j < path_; ++j) {
         const SlowTerm term = path_term(j);
@@ -189,15 +192,18 @@ void PairFit::evaluate_band(std::size_t b, const PairState& state, bool curvatur
     const PairState::Band& s = state.bands[b];
     const std::size_t q = 2 * gains_;
     double prior = 0.0;  // ln det Λ
-    for (std::size_t i = 0; i < q * q; ++i)
-        w.normal[i] = w.gram[i] / s.noise;
-    for (std::size_t i = 0; i < 2; ++i)
-        for (std::size_t j = 0; j < gains_; ++j) {
-            const double variance = spread(b, s, i, j);
-            const std::size_t at = i * gains_ + j;
-            w.normal[at * q + at] += 1.0 / variance;
-            if (has(b, i)) prior += std::log(variance);
-        }
+    const double weight = 1.0 / s.noise;
+    for (std::size_t row = 0; row < q; ++row)
+        for (std::size_t i = row * q; i <= row * (q + 1); ++i)
+            w.normal[i] = weight * w.gram[i];
+    for (std::size_t i = 0; i < 2; ++i) {
+        for (std::size_t j = 0; j < gains_; ++j)
+            w.normal[(i * gains_ + j) * (q + 1)] += 1.0 / spread(b, s, i, j);
+        if (!has(b, i)) continue;
+        const auto terms = static_cast<double>(gains_);
+        prior += terms * std::log(s.level[i]) + 2.0 * (terms - 1.0) * std::log(s.unrest[i]) +
+                 log_shares_;
+    }
     cholesky(w.normal, q, room_);
     std::vector<Complex>& c = w.amplitude;
     double explained = 0.0;

@@ -146,6 +146,7 @@ class PairFit {
     std::size_t gains_ = 0;      // linear unknowns of one component
     std::size_t unknowns_ = 0;   // of both
     std::vector<double> share_;  // variance of gain term j against the first
+    double log_shares_ = 0.0;    // Σ ln of these
     SlowTerms path_terms_, gain_terms_;
     std::vector<double> turns_;  // of each path term's cosine
 
@@ -171,7 +172,7 @@ class PairFit {
     std::vector<double> cycles_, row_, diagonal_, room_;
     SlowSeries product_;
     std::array<std::vector<std::complex<double>>, 2> gain_;  // of each cosine of a gain
-    SlowMoments by_tone_, crossed_, fitted_, heard_;  // of products with what is fitted
+    SlowMoments by_tone_, crossed_, fitted_, heard_;         // of products with what is fitted
     // For answer() and carry().
     std::vector<double> carried_, points_path_, points_gain_;
     std::vector<std::complex<double>> gains_at_;

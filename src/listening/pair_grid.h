@@ -3,7 +3,6 @@
 
 #include "listening/pair_bands.h"
 
-#include <complex>
 #include <cstddef>
 #include <span>
 #include <vector>
@@ -16,7 +15,7 @@ class PairGrid {
   public:
     /// `turns`: of each band's tones while a tone at the first meeting turns once; `step`: of the
     /// grid there, Hz. The reference lies up to `around` steps from nominal, the pipe up to `reach`
-    /// of them, which are no fewer.
+    /// of them, which are no fewer. The bands' middles have to be the span's.
     PairGrid(std::span<const PairBand> bands, std::span<const double> turns, double step,
              int around, int reach);
     /// ln of likelihood with tones at these steps from nominal.
@@ -28,33 +27,22 @@ class PairGrid {
     double alone(bool pipe, int at) const;
 
   private:
-    /// Complex numbers, parts apart.
-    struct Parts {
-        std::vector<double> re, im;
-        void resize(std::size_t n) {
-            re.resize(n);
-            im.resize(n);
-        }
-        void set(std::size_t at, std::complex<double> value) {
-            re[at] = value.real();
-            im[at] = value.imag();
-        }
-    };
     struct Sums {
         bool reference = false, pipe = false;  // has such a partial
         std::vector<double> power;             // of a tone's sum, over the noise in it
-        // Of a tone at each place: by the factor of its own matrix, and what it explains.
-        Parts whole, slope;
-        std::vector<double> explained;
-        // Of two so many steps apart, from the pipe −(around + reach) from the reference on: what
-        // the pipe's adds is what they leave of it, by the factor of what is left of its matrix.
-        Parts of_whole[2], of_slope[2];  // times the reference's two
-        std::vector<double> over_whole, over_slope, determinant;
-        Parts over_cross;
+        // Σ conj(tone)·z at each place and the same by the slope, each by the root of its own
+        // information; and what the two explain.
+        std::vector<double> whole_re, whole_im, slope_re, slope_im, explained;
+        // Of two so many steps apart, the pipe from −(around + reach) from the reference on: how
+        // much alike they are, over the whole, between that and the slope (imaginary), and over
+        // the slope; by what what is left of the pipe's counts, and ln of the determinant.
+        std::vector<double> alike, between, alike_slope;
+        std::vector<double> of_whole, of_slope, of_both, determinant;
     };
     void lay_band(const PairBand& band, double step_hz);
-    void lay_apart(Sums& sums, const std::vector<std::complex<double>> (&overlap)[3],
-                   const double (&factor)[3]) const;
+    /// `overlap`: Σ tone·slope^k so many steps apart, of k = 1 the imaginary part.
+    void lay_apart(Sums& sums, const std::vector<double> (&overlap)[3], double steady,
+                   double sloping) const;
     void add(const Sums& sums, int reference, int first_pipe, std::span<double> to) const;
 
     int around_, reach_;
