@@ -1,4 +1,4 @@
-// The middle of some values.
+// The middle of some values, and others of them by their rank.
 #pragma once
 
 #include <algorithm>
@@ -15,6 +15,15 @@ inline double median(std::vector<double> values) {
     std::nth_element(values.begin(), middle, values.end());
     if (values.size() % 2 == 1) return *middle;
     return (*std::max_element(values.begin(), middle) + *middle) / 2.0;
+}
+
+/// The value over this share of the others, from 0 (the least) to 1 (the greatest), rounded down to
+/// whole ranks. Requires values.
+inline double value_above(double share, std::vector<double> values) {
+    assert(!values.empty());
+    const auto rank = static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
+    std::nth_element(values.begin(), values.begin() + rank, values.end());
+    return values[static_cast<std::size_t>(rank)];
 }
 
 }  // namespace rankwright

@@ -1,6 +1,7 @@
 #include "listening/held_hops.h"
 
-#include <algorithm>
+#include "core/median.h"
+
 #include <cassert>
 #include <utility>
 
@@ -12,20 +13,14 @@ namespace {
 constexpr double kHopSounds = 0.1;  // of the usual power
 constexpr double kHopStands = 0.5;
 
-double nth_of(std::vector<double> values, double share) {
-    const auto at = static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
-    std::nth_element(values.begin(), values.begin() + at, values.end());
-    return values[static_cast<std::size_t>(at)];
-}
-
 // Of the hops in which anything sounds; a short knock is louder.
 double usual_power(const std::vector<double>& power) {
     constexpr double kLoud = 0.9;
-    const double loud = nth_of(power, kLoud);
+    const double loud = value_above(kLoud, power);
     std::vector<double> sounding;
     for (const double p : power)
         if (p >= kHopSounds * loud) sounding.push_back(p);
-    return nth_of(std::move(sounding), 0.5);
+    return value_above(0.5, std::move(sounding));
 }
 
 struct Stretch {

@@ -1,5 +1,6 @@
 #include "visit/drift.h"
 
+#include "core/median.h"
 #include "organ/air.h"
 #include "tuning/single_pipe.h"
 #include "visit/record.h"
@@ -19,12 +20,6 @@ constexpr double kShareDoubt = 0.1;        // of the share by which a reed follo
 // Of a pipe that may be a flue or any reed: how far shares spread evenly from 0 to 1 lie from 1.
 constexpr double kUnknownShareDoubt = 0.577;
 constexpr double kLeastSpread = 0.5;  // cents: no rank stands better for long (from memory)
-
-double median(std::vector<double> values) {
-    std::sort(values.begin(), values.end());
-    const std::size_t half = values.size() / 2;
-    return values.size() % 2 == 1 ? values[half] : (values[half - 1] + values[half]) / 2.0;
-}
 
 bool sounds(Hertz pitch) { return std::isfinite(pitch.value()) && pitch > Hertz{0.0}; }
 
