@@ -85,14 +85,17 @@ bool PairListener::State::note_changes() {
 void PairListener::State::await_another() {
     joining.note(watch().changed(), watch().pipe_sounds(), sound.end());
     if (!joining.joined()) return tick_when_due();
-    if (!joining.due(spacing(), sound.end())) return;
+    auto spoken = joining.due(spacing(), sound.end());
+    if (!spoken) return;
     // What was noticed may have been a room that fills, or a beat that has grown since; a pipe with
     // partials of its own says by them when it speaks.
     const auto onset =
         watch().pipe_has_own() ? std::nullopt : follower.onset(from, sound.end(), hidden.ended());
-    if (onset) joining.joined_at(*onset);
-    const auto spoken = joining.due(spacing(), sound.end());
-    if (!spoken) return;
+    if (onset) {
+        joining.joined_at(*onset);
+        spoken = joining.due(spacing(), sound.end());
+        if (!spoken) return;
+    }
     const bool filling = joining.joined_after(from) < kYoungPair;
     before.reset();
     if (is_reference() && !perhaps_still_both())
