@@ -230,12 +230,15 @@ void PairFit::evaluate_band(std::size_t b, const PairState& state, bool curvatur
 void PairFit::add_gradient(std::size_t b, std::size_t i, double factor) {
     Work& w = work_[b];
     heard_.take_product(w.matches[i], gain_[i], true);
-    const bool both = has(b, 0) && has(b, 1);
-    for (std::size_t p = 0; p < path_; ++p) {
-        double sum = -heard_.sum(path_terms_[p]).imag();
-        if (both) sum += (i == 0 ? -1.0 : 1.0) * crossed_.sum(path_terms_[p]).imag();
-        gradient_[i * path_ + p] += factor * sum;
-    }
+    const SlowTerm all{0, 1.0, 0.0};
+    double* const heard = row_.data();
+    double* const crossed = heard + path_;
+    std::fill(row_.begin(), row_.end(), 0.0);
+    heard_.sums(all, path_terms_, path_, nullptr, heard);
+    if (has(b, 0) && has(b, 1)) crossed_.sums(all, path_terms_, path_, nullptr, crossed);
+    const double sign = i == 0 ? -1.0 : 1.0;
+    for (std::size_t p = 0; p < path_; ++p)
+        gradient_[i * path_ + p] += factor * (sign * crossed[p] - heard[p]);
 }
 
 /// `fitted`: moments of conj(fitted l)·fitted i.

@@ -11,7 +11,7 @@ namespace rankwright::listening {
 
 namespace {
 
-constexpr std::size_t kRegister = 4;
+constexpr std::size_t kSlowRegister = 4;
 
 double half_turns(double u) { return std::numbers::pi * (std::clamp(u, -0.5, 0.5) + 0.5); }
 
@@ -20,7 +20,7 @@ double half_turns(double u) { return std::numbers::pi * (std::clamp(u, -0.5, 0.5
 RANKWRIGHT_WIDE void lay_products(const std::complex<double>* factors, std::size_t count,
                                   double sign, const double* re, const double* im, double* to_re,
                                   double* to_im, std::size_t n) {
-    for (std::size_t k = 0; k < n; k += kRegister) {
+    for (std::size_t k = 0; k < n; k += kSlowRegister) {
         FourDoubles sum_re{}, sum_im{}, up, down;
         for (std::size_t j = 0; j < count; ++j) {
             const double x = 0.5 * factors[j].real(), y = 0.5 * sign * factors[j].imag();
@@ -87,7 +87,7 @@ void SlowRows::lay(double first, double step, std::size_t samples, std::size_t o
 void SlowMoments::resize(const Orders& orders) {
     orders_ = orders;
     for (std::size_t power = 0; power < powers_.size(); ++power) {
-        const std::size_t size = orders[power] == 0 ? 0 : 2 * orders[power] - 1 + kRegister;
+        const std::size_t size = orders[power] == 0 ? 0 : 2 * orders[power] - 1 + kSlowRegister;
         powers_[power].re.resize(size);
         powers_[power].im.resize(size);
     }

@@ -81,9 +81,9 @@ class SlowMoments {
 
     /// Σ series·term.
     std::complex<double> sum(const SlowTerm& term) const;
-    /// Σ series·a·term for each of the first `count` of `terms`: real parts, and the imaginary ones
-    /// where there is room for them. Requires the cosines up to both orders' sum; where either has
-    /// a slope u·cosine up to the other's order, and where both have, u².
+    /// Σ series·a·term for each of the first `count` of `terms`: real parts and imaginary ones,
+    /// either where there is room for them. Requires the cosines up to both orders' sum; where
+    /// either has a slope u·cosine up to the other's order, and where both have, u².
     void sums(const SlowTerm& a, const SlowTerms& terms, std::size_t count, double* re,
               double* im) const;
 

@@ -13,16 +13,16 @@ namespace rankwright::listening {
 namespace {
 
 using Complex = std::complex<double>;
-constexpr std::size_t kSamples = 397;
-constexpr double kFirst = -0.48, kStep = 0.97 / kSamples;
+constexpr std::size_t kSlowSamples = 397;
+constexpr double kSlowFirst = -0.48, kSlowStep = 0.97 / kSlowSamples;
 
-double time_of(std::size_t m) { return kFirst + static_cast<double>(m) * kStep; }
+double slow_time(std::size_t m) { return kSlowFirst + static_cast<double>(m) * kSlowStep; }
 
 SlowSeries noise_series(std::mt19937_64& random) {
     std::normal_distribution<double> noise;
     SlowSeries series;
-    series.resize(kSamples);
-    for (std::size_t m = 0; m < kSamples; ++m) {
+    series.resize(kSlowSamples);
+    for (std::size_t m = 0; m < kSlowSamples; ++m) {
         series.re[m] = noise(random);
         series.im[m] = noise(random);
     }
@@ -42,11 +42,11 @@ SlowTerms some_terms(std::size_t count, std::mt19937_64& random) {
 
 /// Σ series·factor·a·term, sample by sample.
 template <typename Factor>
-Complex direct(const SlowSeries& series, const Factor& factor, const SlowTerm& a,
-               const SlowTerm& term) {
+Complex sample_by_sample(const SlowSeries& series, const Factor& factor, const SlowTerm& a,
+                         const SlowTerm& term) {
     Complex sum;
-    for (std::size_t m = 0; m < kSamples; ++m) {
-        const double u = time_of(m);
+    for (std::size_t m = 0; m < kSlowSamples; ++m) {
+        const double u = slow_time(m);
         sum += Complex(series.re[m], series.im[m]) * factor(u) * a.at(u) * term.at(u);
     }
     return sum;
@@ -57,13 +57,13 @@ void expect_sums(const SlowMoments& moments, const SlowSeries& series, const Fac
                  const SlowTerms& terms) {
     std::vector<double> re(terms.size()), im(terms.size()), only_re(terms.size());
     for (std::size_t a = 0; a < terms.size(); ++a) {
-        const Complex one = direct(series, factor, terms[a], SlowTerm{});
+        const Complex one = sample_by_sample(series, factor, terms[a], SlowTerm{});
         EXPECT_NEAR(std::abs(moments.sum(terms[a]) - one), 0.0, 1e-9) << a;
         moments.sums(terms[a], terms, terms.size(), re.data(), im.data());
         moments.sums(terms[a], terms, terms.size(), only_re.data(), nullptr);
         EXPECT_EQ(only_re, re);
         for (std::size_t b = 0; b < terms.size(); ++b) {
-            const Complex two = direct(series, factor, terms[a], terms[b]);
+            const Complex two = sample_by_sample(series, factor, terms[a], terms[b]);
             EXPECT_NEAR(std::abs(Complex(re[b], im[b]) - two), 0.0, 1e-9) << a << " and " << b;
         }
     }
@@ -75,7 +75,7 @@ TEST(SlowTerms, SumsByMomentsAreTheSumsOverAllSamples) {
     const SlowSeries series = noise_series(random);
     const SlowTerms terms = some_terms(kTerms, random);
     SlowRows rows;
-    rows.lay(kFirst, kStep, kSamples, 2 * kTerms - 1);
+    rows.lay(kSlowFirst, kSlowStep, kSlowSamples, 2 * kTerms - 1);
     SlowMoments moments;
     SlowSeries taken = series;
     moments.take(rows, taken, {2 * kTerms - 1, kTerms, 1});
@@ -111,7 +111,7 @@ TEST(SlowTerms, MomentsOfAProductWithCosinesAreThoseOfTheProductsSamples) {
         };
         SlowRows rows;
         const SlowMoments::Orders orders{2 * kTerms + factors, kTerms + factors, factors};
-        rows.lay(kFirst, kStep, kSamples, orders.front());
+        rows.lay(kSlowFirst, kSlowStep, kSlowSamples, orders.front());
         SlowMoments moments, product;
         SlowSeries taken = series;
         moments.take(rows, taken, orders);
@@ -124,7 +124,7 @@ TEST(SlowTerms, MomentsOfAProductWithCosinesAreThoseOfTheProductsSamples) {
             product, series, [&](double u) { return std::conj(at(u)); }, terms);
     }
     SlowRows rows;
-    rows.lay(kFirst, kStep, kSamples, 2 * kTerms - 1);
+    rows.lay(kSlowFirst, kSlowStep, kSlowSamples, 2 * kTerms - 1);
     SlowMoments moments;
     SlowSeries taken = series;
     moments.take(rows, taken, {2 * kTerms - 1, kTerms, 1});
