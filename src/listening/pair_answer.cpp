@@ -2,8 +2,10 @@
 #include "listening/arithmetic.h"
 #include "listening/linear_solve.h"
 #include "listening/pair_fit.h"
+#include "listening/sample_sums.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <utility>
 
@@ -52,10 +54,11 @@ void PairFit::mean_slope(std::size_t b, std::size_t pipe, const PairState& state
     const std::vector<double>&path = points_path_, &gain = points_gain_;
     std::vector<Complex>& gains = gains_at_;
     gains.assign(kPoints, 0.0);
+    for (std::size_t j = 0; j < gains_; ++j)
+        for (std::size_t m = 0; m < kPoints; ++m)
+            gains[m] += c[j] * gain[j * kPoints + m];
     double power = 0.0, centre = 0.0, spread = 0.0;
     for (std::size_t m = 0; m < kPoints; ++m) {
-        for (std::size_t j = 0; j < gains_; ++j)
-            gains[m] += c[j] * gain[j * kPoints + m];
         power += std::norm(gains[m]);
         centre += std::norm(gains[m]) * path[m];
     }
@@ -69,18 +72,21 @@ void PairFit::mean_slope(std::size_t b, std::size_t pipe, const PairState& state
     result.by_gain.assign(2 * gains_, 0.0);
     if (!(spread > 0.0)) return;
     result.weight = k * k * power * bands_[b].rate / bands_[b].floor;
+    std::array<double, kPoints> part, conj_re, conj_im;
     for (std::size_t m = 0; m < kPoints; ++m) {
-        const double part = std::norm(gains[m]) * (path[m] - centre) / spread;
-        for (std::size_t p = 0; p < path_; ++p) {
-            const double g = part * path[p * kPoints + m];
-            result.slope += g * state.unknowns[pipe * path_ + p];
-            result.by_path[p] += g;
-        }
-        result.slope += part * std::arg(gains[m] * std::conj(c[0])) / (kTurn * k);
-        for (std::size_t j = 0; j < gains_; ++j)
-            result.by_gain[pipe * gains_ + j] += std::conj(gains[m]) * gain[j * kPoints + m] *
-                                                 ((path[m] - centre) / (spread * kTurn * k));
+        const double away = (path[m] - centre) / spread;
+        part[m] = std::norm(gains[m]) * away;
+        result.slope += part[m] * std::arg(gains[m] * std::conj(c[0])) / (kTurn * k);
+        conj_re[m] = gains[m].real() * away / (kTurn * k);
+        conj_im[m] = -gains[m].imag() * away / (kTurn * k);
     }
+    for (std::size_t p = 0; p < path_; ++p) {
+        result.by_path[p] = sum2(part.data(), &path[p * kPoints], kPoints);
+        result.slope += result.by_path[p] * state.unknowns[pipe * path_ + p];
+    }
+    for (std::size_t j = 0; j < gains_; ++j)
+        result.by_gain[pipe * gains_ + j] = {sum2(conj_re.data(), &gain[j * kPoints], kPoints),
+                                             sum2(conj_im.data(), &gain[j * kPoints], kPoints)};
 }
 
 void PairFit::mean_of_pipe(std::size_t i, const PairState& state, PairAnswer& answer) {
@@ -128,7 +134,8 @@ void PairFit::mean_of_pipe(std::size_t i, const PairState& state, PairAnswer& an
 }
 
 PairAnswer PairFit::answer(const PairState& state) {
-    evaluate(state, true, true);
+    if (!curved_ || state.cost != cost_ || state.unknowns != evaluated_)
+        evaluate(state, true, true);
     const std::size_t q = 2 * gains_;
     for (std::size_t b = 0; b < bands_.size(); ++b) {
         Work& w = work_[b];

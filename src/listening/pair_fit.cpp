@@ -19,6 +19,7 @@ using Complex = std::complex<double>;
 void PairFit::take(std::span<const PairBand> bands, const PairModel& model) {
     bands_ = bands;
     model_ = model;
+    curved_ = false;
     path_ = 1 + model.wander_terms;
     gains_ = 1 + model.gain_terms;
     unknowns_ = 2 * path_;
@@ -300,6 +301,8 @@ void PairFit::add_curvature(std::size_t b, const PairState& state) {
 
 void PairFit::evaluate(const PairState& state, bool curvature, bool moved) {
     cost_ = 0.0;
+    curved_ = curvature;
+    if (curvature) evaluated_ = state.unknowns;
     if (curvature) std::fill(hessian_.begin(), hessian_.end(), 0.0);
     std::fill(gradient_.begin(), gradient_.end(), 0.0);
     for (std::size_t b = 0; b < bands_.size(); ++b) {

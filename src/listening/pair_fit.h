@@ -181,6 +181,8 @@ class PairFit {
     std::array<std::vector<double>, 2> by_;          // ∂(mean)/∂unknowns
     PairState next_;
     double cost_ = 0.0;
+    std::vector<double> evaluated_;  // unknowns for which the curvature was made last
+    bool curved_ = false;            // and nothing has been evaluated since
 };
 
 }  // namespace rankwright::listening
