@@ -85,6 +85,7 @@ void PairFit::lay_work(std::size_t b) {
         product_.im.assign(n, 0.0);
         if (i == 1)
             std::fill_n(product_.re.begin(), static_cast<std::ptrdiff_t>(first_of_pipe(b)), 0.0);
+        w.powers[i].clear();
         w.powers[i].take(w.rows, product_, of_tones(true));
         for (std::size_t j = 0; j < gains_; ++j) {
             w.powers[i].sums(gain_terms_[j], gain_terms_, gains_, row_.data(), nullptr);

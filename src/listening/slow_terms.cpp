@@ -101,16 +101,20 @@ void SlowMoments::mirror() {
 }
 
 void SlowMoments::take(const SlowRows& rows, SlowSeries& series, const Orders& orders) {
-    const std::size_t n = rows.samples();
+    const std::size_t n = rows.samples(), known = std::min(orders_[0], orders[0]);
+    sums_.resize(orders[0]);
+    for (std::size_t k = 0; k < known; ++k)
+        sums_[k] = {powers_[0].re[middle(0) + k], powers_[0].im[middle(0) + k]};
     resize(orders);
     for (std::size_t power = 0; power < powers_.size() && orders[power] > 0; ++power) {
         if (power > 0) {
             multiply_by(rows.time().data(), series.re.data(), n);
             multiply_by(rows.time().data(), series.im.data(), n);
         }
-        sums_.resize(orders[power]);
-        weighted_sums(rows.cosines().data(), orders[power], series.re.data(), series.im.data(), n,
-                      sums_.data());
+        const std::size_t from = power == 0 ? known : 0;
+        sums_.resize(std::max(sums_.size(), orders[power]));
+        weighted_sums(rows.cosines().data() + from * n, orders[power] - from, series.re.data(),
+                      series.im.data(), n, sums_.data() + from);
         for (std::size_t k = 0; k < orders[power]; ++k) {
             powers_[power].re[middle(power) + k] = sums_[k].real();
             powers_[power].im[middle(power) + k] = sums_[k].imag();

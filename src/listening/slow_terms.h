@@ -66,9 +66,9 @@ class SlowMoments {
     /// How many orders there are: of sums with a cosine, with u·cosine and with u²·cosine.
     using Orders = std::array<std::size_t, 3>;
 
-    /// Takes those of `series`, a sample for each of the rows', which it needs no longer: it is
-    /// written over. Requires as many cosines. Allocates only where more is needed than ever
-    /// before.
+    /// Takes those of `series`, a sample for each of the rows', that aren't there since clear(); it
+    /// needs it no longer, and it is written over. Requires as many cosines. Allocates only where
+    /// more is needed than ever before.
     void take(const SlowRows& rows, SlowSeries& series, const Orders& orders);
     /// The moments of the series times Σ factor·cosine, factors from order 0 on, conjugated or not:
     /// as many orders fewer as there are factors but one. Allocates as above.

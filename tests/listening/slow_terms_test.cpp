@@ -82,11 +82,21 @@ TEST(SlowTerms, SumsByMomentsAreTheSumsOverAllSamples) {
     expect_sums(
         moments, series, [](double) { return Complex(1.0); }, terms);
 
+    // In two goes.
+    moments.clear();
+    taken = series;
+    moments.take(rows, taken, {kTerms, 0, 0});
+    taken = series;
+    moments.take(rows, taken, {2 * kTerms - 1, kTerms, 1});
+    expect_sums(
+        moments, series, [](double) { return Complex(1.0); }, terms);
+
     // Terms without a slope need no more than the cosines.
     SlowTerms level = terms;
     level.resize(kTerms);
     for (std::size_t order = 0; order < kTerms; ++order)
         level.set(order, 1.0 + static_cast<double>(order), 0.0);
+    moments.clear();
     taken = series;
     moments.take(rows, taken, {2 * kTerms - 1, 0, 0});
     expect_sums(
