@@ -61,6 +61,16 @@ const organ::Instrument& emberlow() {
     return instrument;
 }
 
+/// How far this pipe's device has to go for so many cents, as a small move of it tells.
+Millimetres by_cents(simulator::Chamber& chamber, const PipeId& pipe, double cents) {
+    constexpr Millimetres kTried{0.1};
+    const Hertz stood = chamber.true_pitch(pipe);
+    chamber.move_device(pipe, kTried);
+    const double tried = interval(stood, chamber.true_pitch(pipe)).value();
+    chamber.move_device(pipe, Millimetres{-kTried.value()});
+    return Millimetres{kTried.value() * cents / tried};
+}
+
 void judge(const tuning::PairedState& state, const Truth& truth, LiveOutcome& out) {
     using tuning::Stage;
     const Stage stage = state.pipe.stage;
@@ -113,6 +123,7 @@ LiveOutcome hear_live(const LivePair& c, const LiveLook& look) {
     parameters.seed = c.seed;
     parameters.mistuning = Cents{c.off_cents};
     parameters.temperature = instrument.at;
+    if (c.moved_cents != 0.0) parameters.handling = 0.0;
     simulator::Chamber chamber(instrument, parameters);
     simulator::SimulatedHelper helper({.seed = c.seed});
     helper.draw(reference.pipe.division, reference.pipe.stop, true);
@@ -130,6 +141,8 @@ LiveOutcome hear_live(const LivePair& c, const LiveLook& look) {
     any.expect(job.expectation()->reference_target);
     both.expect(job.awaited());
 
+    bool moved = c.moved_cents == 0.0;
+    const Millimetres move = moved ? Millimetres{0.0} : by_cents(chamber, pipe.id, c.moved_cents);
     LiveOutcome out;
     Truth truth(chamber, reference, pipe);
     std::vector<float> sound(kPiece);
@@ -144,6 +157,10 @@ LiveOutcome hear_live(const LivePair& c, const LiveLook& look) {
     call(pipe.key);
     for (; truth.since_s() < c.seconds; at = at + kStep) {
         helper.advance(chamber, duration(at - FrameIndex{}, kRate));
+        if (!moved && truth.both() && truth.since_s() > c.moved_at_s) {
+            chamber.move_device(pipe.id, move);
+            moved = true;
+        }
         chamber.render(sound);
         truth.look();
         any.process(at, sound);

@@ -26,6 +26,8 @@ struct LivePair {
     double seconds = 6.0;         ///< heard from when both sound
     bool silent = false;          ///< the pipe is dead: nothing but its wind
     int after_key = 0;            ///< this one is let go of just before, if any
+    double moved_cents = 0.0;     ///< at once, by a hand that leaves the pipe cool …
+    double moved_at_s = 3.0;      ///< … so long after both sound
 };
 
 std::string words(const LivePair& c);

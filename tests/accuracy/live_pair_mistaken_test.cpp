@@ -60,5 +60,35 @@ TEST(LivePairs, AReferenceHiddenByASlowBeatIsNotForgotten) {
     EXPECT_LT(o.worst_cents, 0.5);
 }
 
+// A pipe in tune that is moved by some cents at once leaves the path on which it is followed, and
+// what is left there may hardly beat. Presses in which it stayed "settled" for seconds.
+TEST(LivePairs, APipeMovedAtOnceIsNotLeftSettled) {
+    struct Press {
+        int key;
+        std::uint64_t seed;
+        double moved;
+    };
+    for (const Press& p :
+         {Press{30, 12306, 6.0}, {48, 12486, 6.0}, {52, 11527, -4.0}, {52, 12525, -6.0}}) {
+        const LivePair press{.stop = "Great/Principal 8'",
+                             .key = p.key,
+                             .seed = p.seed,
+                             .off_cents = 1.0,
+                             .seconds = 8.0,
+                             .moved_cents = p.moved};
+        double settled_s = 0.0, beat = 0.0;
+        const LiveOutcome o =
+            hear_live(press, [&](double since_s, const listening::PairHearing& heard,
+                                 const tuning::PairedState& state, double) {
+                // A span that begins where it was moved takes three quarters of a second.
+                if (since_s < press.moved_at_s + 0.8) return;
+                settled_s += state.pipe.stage == tuning::Stage::settled ? kLook_s : 0.0;
+                if (heard.reading) beat = heard.reading->beat.value();
+            });
+        EXPECT_LT(settled_s, 0.5) << words(press);
+        EXPECT_GT(std::abs(beat), 2.0 * o.cent_hz) << words(press);
+    }
+}
+
 }  // namespace live_pair_mistaken_test
 }  // namespace rankwright::testing
