@@ -1,5 +1,7 @@
 #include "app/mixture.h"
 
+#include "app/mixture_untold.h"
+
 #include <algorithm>
 #include <array>
 #include <charconv>
@@ -33,20 +35,12 @@ std::string seconds_text(Seconds time) {
     return text.data();
 }
 
-std::string listed(const std::vector<std::size_t>& pipes,
-                   const listening::MixtureRequest& request) {
-    std::string out;
-    for (std::size_t k = 0; k < pipes.size(); ++k) {
-        if (k > 0) out += k + 1 == pipes.size() ? " and " : ", ";
-        out += pipe_name(request, pipes[k]);
-    }
-    return out;
-}
-
-std::string signed_cents(Cents cents) {
-    std::array<char, 32> text{};
-    std::snprintf(text.data(), text.size(), "%+.0f", cents.value());
-    return text.data();
+std::vector<std::string> names_of(const std::vector<std::size_t>& pipes,
+                                  const listening::MixtureRequest& request) {
+    std::vector<std::string> names;
+    for (const std::size_t pipe : pipes)
+        names.push_back(pipe_name(request, pipe));
+    return names;
 }
 
 // What parts the pipe from those that it isn't told from.
@@ -55,8 +49,9 @@ std::string parting_words(const listening::MixturePipeReading& pipe,
     const bool reference = pipe.unresolved_with.front() == request.pipes.size();
     const std::string silence =
         pipe.unresolved_with.size() > 1 ? "mute one and hear it again"
-        : reference                     ? "hear it without the reference"
-                    : "mute " + listed(pipe.unresolved_with, request) + " and hear it again";
+        : reference
+            ? "hear it without the reference"
+            : "mute " + listed(names_of(pipe.unresolved_with, request)) + " and hear it again";
     if (!pipe.to_part) return "no length of hearing is sure to part them: " + silence;
     if (*pipe.to_part <= longest) return "hear " + seconds_text(*pipe.to_part) + " or more";
     return "that would take " + seconds_text(*pipe.to_part) + ", and no more than " +
@@ -109,58 +104,18 @@ std::string pipe_name(const listening::MixtureRequest& request, std::size_t pipe
 
 std::string untold_words(const listening::MixturePipeReading& pipe,
                          const listening::MixtureRequest& request, Seconds longest) {
-    using listening::Presence;
     using listening::Untold;
-    const bool near = !pipe.unresolved_with.empty();
-    if (pipe.presence != Presence::cannot_tell)
-        return near ? "not yet told from " + listed(pipe.unresolved_with, request) + " (" +
-                          parting_words(pipe, request, longest) + ")"
-                    : std::string();
-    const std::string told = "can't be told yet: ";
-    switch (pipe.untold.value_or(Untold::noise)) {
-        case Untold::hidden:
-            return told + "it may hide behind " + listed(pipe.unresolved_with, request) + " (" +
-                   parting_words(pipe, request, longest) + ")";
-        case Untold::soft:
-            return told +
-                   "a tone there is so much softer than the loudest pipe that it may be that "
-                   "one's unrest (mute the loudest and hear it again)";
-        case Untold::crowded:
-            return told + "so short a span doesn't part it from its neighbours (hear " +
-                   seconds_text(longest) + ")";
-        case Untold::above:
-            return told + "it sounds above what the recording holds (record at 48 kHz or more)";
-        case Untold::stray:
-            return told + "a tone stands " + signed_cents(*pipe.stray) +
-                   " cents from it, perhaps this pipe";
-        case Untold::unsteady:
-            return told + "a tone stands " + signed_cents(*pipe.stray) +
-                   " cents from it, too unsteady to be sure (hear another part of it)";
-        case Untold::noise:
-            break;
-    }
-    return told + "the noise there would cover it if it leaks (hear it longer, or nearer)";
-}
-
-const char* reason_word(listening::Untold reason) {
-    using listening::Untold;
-    switch (reason) {
-        case Untold::hidden:
-            return "hidden";
-        case Untold::soft:
-            return "soft";
-        case Untold::crowded:
-            return "crowded";
-        case Untold::above:
-            return "above";
-        case Untold::stray:
-            return "stray";
-        case Untold::unsteady:
-            return "unsteady";
-        case Untold::noise:
-            break;
-    }
-    return "noise";
+    const std::vector<std::string> others = names_of(pipe.unresolved_with, request);
+    if (pipe.presence != listening::Presence::cannot_tell)
+        return others.empty() ? std::string()
+                              : "not yet told from " + listed(others) + " (" +
+                                    parting_words(pipe, request, longest) + ")";
+    const Untold reason = pipe.untold.value_or(Untold::noise);
+    const UntoldWords words = words_for({reason, others, pipe.stray});
+    const std::string remedy = reason == Untold::hidden && !others.empty()
+                                   ? parting_words(pipe, request, longest)
+                                   : words.remedy;
+    return "can't be told yet: it " + words.because + " (" + remedy + ")";
 }
 
 }  // namespace rankwright::app

@@ -20,14 +20,10 @@ std::string ratio_text(const listening::PureRatio& ratio);
 /// index after the last is the reference's.
 std::string pipe_name(const listening::MixtureRequest& request, std::size_t pipe);
 
-/// What can't be told of a pipe as it was read, why, and what to do: "can't be told yet: hidden by
-/// 4 (hear 3.4 s or more)". Empty where nothing is open. `longest`: more than this isn't heard at
-/// once.
+/// What can't be told of a pipe as it was read, why, and what to do: "can't be told yet: it may
+/// hide behind 4 (hear 3.4 s or more)". Empty where nothing is open. `longest`: more than this
+/// isn't heard at once.
 std::string untold_words(const listening::MixturePipeReading& pipe,
                          const listening::MixtureRequest& request, Seconds longest);
-
-/// The reason alone, for programs: "hidden", "soft", "noise", "crowded", "above", "stray" or
-/// "unsteady".
-const char* reason_word(listening::Untold reason);
 
 }  // namespace rankwright::app

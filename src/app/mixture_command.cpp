@@ -4,6 +4,7 @@
 #include "app/held_key.h"
 #include "app/json_output.h"
 #include "app/mixture.h"
+#include "app/mixture_untold.h"
 #include "app/number_checks.h"
 #include "app/recorded_input.h"
 #include "capture/recording_source.h"

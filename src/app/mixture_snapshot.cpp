@@ -1,5 +1,6 @@
 #include "app/mixture_snapshot.h"
 
+#include "app/mixture_untold.h"
 #include "organ/footage.h"
 
 #include <algorithm>
@@ -37,12 +38,6 @@ std::string level_words(Decibels level) {
     return std::to_string(std::lround(-level.value())) + " dB";
 }
 
-// "35 cents sharp".
-std::string signed_words(Cents off) {
-    return std::to_string(std::lround(std::abs(off.value()))) +
-           (off.value() < 0.0 ? " cents flat" : " cents sharp");
-}
-
 const organ::Pipe* find(const visit::Run& run, const PipeId& id) {
     const auto found = std::find_if(run.pipes().begin(), run.pipes().end(),
                                     [&](const organ::Pipe& pipe) { return pipe.id == id; });
@@ -56,65 +51,6 @@ std::string note_of(const visit::Run& run, int key) {
     return found == run.pipes().end() ? std::string() : found->note;
 }
 
-// Why it can't be told whether a pipe sounds, in the few words that fit beside it.
-std::string untold_words(const overlay::MixtureKey& key, const tuning::KeyPipeState& heard) {
-    using listening::Untold;
-    if (!heard.untold) return "not heard";
-    switch (*heard.untold) {
-        case Untold::hidden:
-            if (heard.not_told_from.empty()) return "behind the reference";
-            return heard.not_told_from.size() > 1
-                       ? "behind others"
-                       : "behind " + key.pipes[heard.not_told_from[0]].pitch;
-        case Untold::soft:
-            return "too soft to tell";
-        case Untold::noise:
-            return "lost in noise";
-        case Untold::above:
-            return "too high to hear";
-        case Untold::stray:
-            return "far off?";
-        case Untold::unsteady:
-            return "unsteady";
-        case Untold::crowded:
-            break;
-    }
-    return "not yet told";
-}
-
-// What tells more of it.
-std::string to_tell_words(const overlay::MixtureKey& key, const tuning::KeyPipeState& heard,
-                          const std::string& pitch) {
-    using listening::Untold;
-    if (!heard.untold)  // more pipes than are asked for at once
-        return pitch + " isn't heard with so many: hear it with the others muted.";
-    switch (*heard.untold) {
-        case Untold::hidden: {
-            if (heard.not_told_from.empty())
-                return pitch + " may hide behind the reference: hear it without.";
-            std::string others;
-            for (const std::size_t i : heard.not_told_from)
-                others += (others.empty() ? "" : ", ") + key.pipes[i].pitch;
-            return pitch + " may hide behind " + others + ": mute " +
-                   (heard.not_told_from.size() > 1 ? "those" : "that") + " to hear it.";
-        }
-        case Untold::soft:
-            return pitch + " is very soft, if it sounds: mute the loudest to hear it.";
-        case Untold::noise:
-            return pitch + " is lost in the noise, if it sounds: bring the microphone nearer.";
-        case Untold::above:
-            return pitch + " sounds above what this input hears.";
-        case Untold::stray:
-            return pitch + " stands far off, if that is it: a tone there is " +
-                   signed_words(*heard.stray) + ".";
-        case Untold::unsteady:
-            return pitch + " is too unsteady to be sure of: let it stand, or hear it alone.";
-        case Untold::crowded:
-            break;
-    }
-    return pitch + " isn't told yet: hold the key.";
-}
-
 // The rows of a pipe and its twin.
 std::string either_of(const std::vector<organ::Pipe>& key, std::size_t pipe, std::size_t twin) {
     return "row " + std::to_string(key[std::min(pipe, twin)].id.row) + " or " +
@@ -125,8 +61,13 @@ void say_what_is_untold(overlay::MixtureKey& key, const tuning::MixtureKeyState&
     for (std::size_t i = 0; i < key.pipes.size(); ++i) {
         const tuning::KeyPipeState& heard = state.pipes[i];
         if (heard.presence != listening::Presence::cannot_tell) continue;
-        key.pipes[i].untold = untold_words(key, heard);
-        if (key.to_tell.empty()) key.to_tell = to_tell_words(key, heard, key.pipes[i].pitch);
+        UntoldPipe untold{heard.untold, {}, heard.stray};
+        for (const std::size_t other : heard.not_told_from)
+            untold.others.push_back(key.pipes[other].pitch);
+        const UntoldWords words = words_for(untold);
+        key.pipes[i].untold = words.brief;
+        if (key.to_tell.empty())
+            key.to_tell = key.pipes[i].pitch + " " + words.because + ": " + words.remedy + ".";
     }
 }
 

@@ -1,5 +1,6 @@
 // What `rankwright mixture` says of pipes that it can't tell.
 #include "app/mixture.h"
+#include "app/mixture_untold.h"
 
 #include <string>
 #include <utility>
@@ -56,12 +57,30 @@ TEST_F(MixtureWords, EveryReasonSaysWhatToDo) {
     const std::pair<Untold, const char*> advice[] = {
         {Untold::hidden, "mute"},          {Untold::soft, "mute the loudest"},
         {Untold::noise, "nearer"},         {Untold::crowded, "hear"},
-        {Untold::above, "record at"},      {Untold::stray, "-31 cents"},
+        {Untold::above, "record at"},      {Untold::stray, "31 cents flat"},
         {Untold::unsteady, "too unsteady"}};
     for (const auto& [reason, words] : advice) {
         pipe.untold = reason;
         EXPECT_TRUE(says(words)) << said();
     }
+}
+
+// Whoever has read the one knows the other.
+TEST_F(MixtureWords, TheCommandGivesTheScreensReasonAndRemedy) {
+    pipe.stray = Cents{12.0};
+    for (const Untold reason : {Untold::soft, Untold::noise, Untold::crowded, Untold::above,
+                                Untold::stray, Untold::unsteady}) {
+        pipe.untold = reason;
+        const UntoldWords screen = words_for({reason, {}, pipe.stray});
+        EXPECT_EQ(said(), "can't be told yet: it " + screen.because + " (" + screen.remedy + ")");
+        EXPECT_FALSE(screen.brief.empty() || screen.remedy.empty());
+    }
+}
+
+TEST_F(MixtureWords, WhatMayHideAPipeIsNamed) {
+    EXPECT_EQ(words_for({Untold::hidden, {"4′"}, {}}).brief, "behind 4′");
+    EXPECT_EQ(words_for({Untold::hidden, {"4′", "2′"}, {}}).because, "may hide behind 4′ and 2′");
+    EXPECT_EQ(words_for({Untold::hidden, {}, {}}).brief, "behind the reference");
 }
 
 TEST_F(MixtureWords, NothingIsSaidOfWhatIsTold) {
