@@ -5,6 +5,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
+#include <vector>
 
 namespace rankwright::listening {
 
@@ -27,9 +29,16 @@ bool lowest_meeting(const MixtureReach& one, const MixtureReach& other, double& 
     return false;
 }
 
-void add_time(MixturePipeReading& pipe, double seconds) {
-    pipe.to_part = Seconds{std::max(pipe.to_part ? pipe.to_part->count() : 0.0, seconds)};
-    if (*pipe.to_part > kLongestMixtureSpan) pipe.mute_one = true;
+/// What each of those that a pipe isn't told from asks for; empty: no length of sound parts the
+/// two.
+using TimesAsked = std::vector<std::optional<Seconds>>;
+
+// The longest of them parts it from all, where each has one.
+void add_times(MixturePipeReading& pipe, const TimesAsked& times) {
+    if (times.empty()) return;
+    const auto [least, most] = std::minmax_element(times.begin(), times.end());
+    if (*least) pipe.to_part = *most;  // an empty one is the least
+    pipe.mute_one = !pipe.to_part || *pipe.to_part > kLongestMixtureSpan;
 }
 
 // How a pipe of which it can't be told whether it sounds would stand to one that is there.
@@ -72,7 +81,7 @@ bool hides(const Hiding& hiding) {
 }
 
 void name_hiding(std::span<MixturePipeReading> readings, std::span<const UnresolvedPipe> pipes,
-                 std::size_t i, double seconds) {
+                 std::size_t i, double seconds, TimesAsked& times) {
     // From recorded keys: of those that can't be told as many more are in three times the span,
     // whether they sound or not, and two in five still aren't.
     constexpr double kLonger = 3.0;
@@ -92,7 +101,7 @@ void name_hiding(std::span<MixturePipeReading> readings, std::span<const Unresol
         r.unresolved_with.push_back(j);
         const double apart =
             rival || behind ? kCoincide_cents : std::max(kCoincide_cents, hiding.apart_cents);
-        add_time(r, std::max(kLonger * seconds, 1.0 / (kCent * hz * apart)));
+        times.push_back(Seconds{std::max(kLonger * seconds, 1.0 / (kCent * hz * apart))});
     }
 }
 
@@ -104,7 +113,7 @@ void name_reason(MixturePipeReading& reading, const UnresolvedPipe& pipe) {
 }
 
 void name_near(std::span<MixturePipeReading> readings, std::span<const UnresolvedPipe> pipes,
-               std::size_t i, std::size_t j, double seconds) {
+               std::size_t i, std::size_t j, double seconds, std::span<TimesAsked> times) {
     double hz = 0.0;
     MixturePipeReading &one = readings[i], &other = readings[j];
     if (!lowest_meeting(pipes[i].reach, pipes[j].reach, hz) || !one.cents || !other.cents) return;
@@ -118,33 +127,34 @@ void name_near(std::span<MixturePipeReading> readings, std::span<const Unresolve
     const double needed = kTurnsAsked * turn(std::hypot(apart, doubt));
     // They may be exactly pure: then no length of sound parts them.
     const bool pure = apart < 2.0 * doubt && needed > kLongestMixtureSpan.count();
-    for (MixturePipeReading* pipe : {&one, &other}) {
-        pipe->unresolved_with.push_back(pipe == &one ? j : i);
-        add_time(*pipe, pure ? HUGE_VAL : needed);
-    }
+    one.unresolved_with.push_back(j);
+    other.unresolved_with.push_back(i);
+    for (const std::size_t pipe : {i, j})
+        times[pipe].push_back(pure ? std::nullopt : std::optional{Seconds{needed}});
 }
 
 }  // namespace
 
 void name_unresolved(std::span<MixturePipeReading> readings, std::span<const UnresolvedPipe> pipes,
                      double seconds) {
+    std::vector<TimesAsked> times(pipes.size());
     for (std::size_t i = 0; i < pipes.size(); ++i) {
         const MixtureReach& reach = pipes[i].reach;
         if (readings[i].presence == Presence::cannot_tell &&
             reach.nominal_hz * (1.0 + reach.high) > reach.highest_hz)
             readings[i].untold = Untold::above;
         if (readings[i].presence == Presence::cannot_tell && !readings[i].untold) {
-            name_hiding(readings, pipes, i, seconds);
+            name_hiding(readings, pipes, i, seconds, times[i]);
             name_reason(readings[i], pipes[i]);
         }
         for (std::size_t j = 0; j < i; ++j)
             if (readings[i].presence == Presence::sounding &&
                 readings[j].presence == Presence::sounding)
-                name_near(readings, pipes, i, j, seconds);
+                name_near(readings, pipes, i, j, seconds, times);
     }
-    for (MixturePipeReading& reading : readings) {
-        std::sort(reading.unresolved_with.begin(), reading.unresolved_with.end());
-        if (reading.to_part && std::isinf(reading.to_part->count())) reading.to_part.reset();
+    for (std::size_t i = 0; i < pipes.size(); ++i) {
+        add_times(readings[i], times[i]);
+        std::sort(readings[i].unresolved_with.begin(), readings[i].unresolved_with.end());
     }
 }
 
