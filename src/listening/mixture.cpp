@@ -160,7 +160,8 @@ bool KeyHearing::elsewhere(const MixtureState& refined, const MixtureState& foun
 
 void KeyHearing::report(MixtureFit& fit, const MixtureState& state,
                         const std::vector<std::size_t>& which) {
-    constexpr double kSoftest = 11.5;  // ln, 50 dB: no mute leaks as little; it's another's unrest
+    // ln, 50 dB: what is softer may be another's unrest, unless it is heard beyond doubt.
+    constexpr double kSoftest = 11.5, kNoDoubt = 12.0;
     const double strongest = strongest_line(sound_, reach_);
     const std::vector<double> c = fit.covariance(state);
     for (std::size_t i = 0; i < which.size(); ++i) {
@@ -168,7 +169,9 @@ void KeyHearing::report(MixtureFit& fit, const MixtureState& state,
         if (!state.present[i] || r.presence != Presence::sounding) continue;
         const double nominal = fit.model().pipes[i].nominal_hz;
         const double softer = std::log(std::max(usual_level(state, i), strongest)) - state.loud[i];
-        if (!fit.stands_out(state, i) || (!fit.model().pipes[i].sure && softer > kSoftest)) {
+        const bool no_doubt =
+            fit.model().pipes[i].sure || untold_[which[i]].evidence.ln_ratio > kNoDoubt;
+        if (!fit.stands_out(state, i) || (!no_doubt && softer > kSoftest)) {
             r.presence = Presence::cannot_tell;
             r.untold = Untold::soft;
             continue;

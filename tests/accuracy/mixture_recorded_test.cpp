@@ -25,16 +25,29 @@ struct Tally {
     }
 };
 
+const MixtureRecordings& all_recordings() {
+    static const MixtureRecordings recordings({"Montre8", "Trompette8"});
+    return recordings;
+}
+
+/// The n-th key of a seed, counted from 1, half of its pipes muted or leaking.
+MixedKey nth_key(std::uint64_t seed, int n) {
+    std::mt19937_64 random(seed);
+    while (true) {
+        auto key = all_recordings().draw({.silent = 0.25, .leaking = 0.25}, random);
+        if (key && --n == 0) return *std::move(key);
+    }
+}
+
 /// `heard_before`: the ear is told that each pipe sounded a moment ago, the muted ones too. Of
 /// pipes of one ratio it isn't asked which is which, unless they were heard before.
 Tally judge(const char* name, int keys, const MixtureDraw& wanted, std::uint64_t seed,
             bool heard_before = false) {
     std::mt19937_64 random(seed);
-    static const MixtureRecordings recordings({"Montre8", "Trompette8"});
     auto csv = results_file(name, "key,ratio,truth,said,cents,heard,sd");
     Tally tally;
     for (int k = 0, tries = 0; k < keys && tries < 20 * keys; ++tries) {
-        const auto key = recordings.draw(wanted, random);
+        const auto key = all_recordings().draw(wanted, random);
         if (!key) continue;
         ++k;
         listening::MixtureRequest request = key->request;
@@ -93,6 +106,27 @@ TEST(MixtureRecorded, MutedAndLeakingPipesAreNamed) {
     EXPECT_LE(wrong, 3);
     EXPECT_LE(undecided, 9);
     EXPECT_GE(tally.of(2, Presence::silent), 9);
+}
+
+// An octave above a pipe, within two cycles of its partials: these stand elsewhere than the lower
+// pipe's other partials, and that tells.
+TEST(MixtureRecorded, APipeBehindALowerOnesPartialsIsHeardByThese) {
+    const MixedKey key = nth_key(51021, 7);
+    const auto reading = listening::measure_mixture(key.samples, key.request);
+    ASSERT_TRUE(reading);
+    EXPECT_EQ(reading->pipes[3].presence, Presence::sounding);
+    ASSERT_TRUE(reading->pipes[3].cents);
+    const Hertz pure = key.request.unison * key.request.pipes[3].value();
+    EXPECT_NEAR(reading->pipes[3].cents->value(), interval(pure, Hertz{key.pipes[3].hz}).value(),
+                0.1);
+}
+
+TEST(MixtureRecorded, ALeakHeardBeyondDoubtIsSaidHoweverSoft) {
+    const MixedKey key = nth_key(41017, 29);
+    ASSERT_TRUE(key.pipes[1].leaks);
+    const auto reading = listening::measure_mixture(key.samples, key.request);
+    ASSERT_TRUE(reading);
+    EXPECT_EQ(reading->pipes[1].presence, Presence::sounding);
 }
 
 // Nearly in tune, most upper pipes stand within tenths of a cent of a lower one's partials.
