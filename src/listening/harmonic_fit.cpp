@@ -96,6 +96,7 @@ void HarmonicFitter::State::approach() {
         double gained = 0.0;
         double weights = 0.0;
         for (int k = 1; k <= std::min(count, kApproachPartials); ++k) {
+            if (!tells(k)) continue;
             const Complex* z = row(k);
             Complex product{};
             double power = 0.0;
@@ -244,7 +245,7 @@ void HarmonicFitter::State::leave_absent() {
 double HarmonicFitter::State::clarity() const {
     double sum = 0.0;
     for (int k = 1; k <= count; ++k)
-        sum += presence(k);
+        if (tells(k)) sum += presence(k);
     return sum;
 }
 
@@ -287,8 +288,10 @@ void HarmonicFitter::State::converge(const PartialBank& bank, std::size_t first,
 
 std::optional<HarmonicFit> HarmonicFitter::fit(const PartialBank& bank, std::size_t first,
                                                std::size_t count,
-                                               std::span<const std::uint8_t> only) {
+                                               std::span<const std::uint8_t> only,
+                                               std::span<const std::uint8_t> not_its_own) {
     State& s = *state_;
+    s.not_its_own = not_its_own;
     if (count < kFewestBlocks || count > s.blocks || first + count > bank.blocks()) return {};
     assert(only.empty() || only.size() == count);
     if (!s.load(bank, first, count, only)) return {};

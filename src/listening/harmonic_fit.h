@@ -52,9 +52,12 @@ class HarmonicFitter {
     HarmonicFitter& operator=(HarmonicFitter&&) noexcept;
 
     /// Fits blocks `first` to `first + count` of `bank`, of these only those whose entry in `only`
-    /// isn't 0 (empty: all). Empty when there are fewer than kFewestBlocks, or nothing but silence.
+    /// isn't 0 (empty: all). Partials whose entry in `not_its_own`, by number, isn't 0 are fitted
+    /// but tell nothing of the pitch: another tone sounds in their place. Empty when there are
+    /// fewer than kFewestBlocks, or nothing but silence, or nothing tells of the pitch.
     std::optional<HarmonicFit> fit(const PartialBank& bank, std::size_t first, std::size_t count,
-                                   std::span<const std::uint8_t> only = {});
+                                   std::span<const std::uint8_t> only = {},
+                                   std::span<const std::uint8_t> not_its_own = {});
 
     /// How restless each block of the span last fitted is: the power of fast changes in the
     /// partials that the pitch rests on, over what is usual in the span (about 1 in steady noise).

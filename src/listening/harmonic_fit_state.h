@@ -93,6 +93,10 @@ struct HarmonicFitter::State {
     void find_unrest();
     void bridge(std::span<double> phase) const;
     double wander_variance();
+    bool tells(int k) const {
+        const auto i = static_cast<std::size_t>(k);
+        return i >= not_its_own.size() || not_its_own[i] == 0;
+    }
     double presence(int k) const;
     double information(int k) const;
     double tone_power() const;
@@ -118,22 +122,23 @@ struct HarmonicFitter::State {
     std::size_t blocks;
     // The present span. Angles in radians a frame, times in frames from the
     // middle of the blocks heard.
-    int count = 0;                           // partials
-    std::size_t span = 0;                    // blocks
-    double block = 0.0;                      // frames of a block
-    double tuned = 0.0;                      // the bank's ω
-    double omega = 0.0;                      // the fit's ω
-    double tabulated = 0.0;                  // the ω that the tables of leaks hold for
-    std::vector<std::uint8_t> heard;         // of each block: 0 where it is left out
-    double heard_blocks = 0.0;               // of them
-    double middle_block = 0.0;               // their mean place: τ = 0
-    double time_square = 0.0;                // Σ τ² over them
-    std::vector<Complex> series;             // [k][block], turned back by the fit's ω
-    std::vector<Complex> residual;           // of one partial
-    std::vector<double> tone_re, tone_im;    // [k][block]: the partials themselves, turning
-    std::vector<double> leaks_re, leaks_im;  // scratch: what they put into one series
-    std::vector<double> unrest;              // of each block, see harmonic_unrest.cpp
-    std::vector<double> sorted;              // scratch of it
+    int count = 0;                              // partials
+    std::size_t span = 0;                       // blocks
+    double block = 0.0;                         // frames of a block
+    double tuned = 0.0;                         // the bank's ω
+    double omega = 0.0;                         // the fit's ω
+    double tabulated = 0.0;                     // the ω that the tables of leaks hold for
+    std::span<const std::uint8_t> not_its_own;  // by partial: 1 where another tone sounds
+    std::vector<std::uint8_t> heard;            // of each block: 0 where it is left out
+    double heard_blocks = 0.0;                  // of them
+    double middle_block = 0.0;                  // their mean place: τ = 0
+    double time_square = 0.0;                   // Σ τ² over them
+    std::vector<Complex> series;                // [k][block], turned back by the fit's ω
+    std::vector<Complex> residual;              // of one partial
+    std::vector<double> tone_re, tone_im;       // [k][block]: the partials themselves, turning
+    std::vector<double> leaks_re, leaks_im;     // scratch: what they put into one series
+    std::vector<double> unrest;                 // of each block, see harmonic_unrest.cpp
+    std::vector<double> sorted;                 // scratch of it
     struct HalfAngle {
         double sine, cosine, block_sine, block_cosine;
     };

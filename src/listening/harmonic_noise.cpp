@@ -32,6 +32,7 @@ double HarmonicFitter::State::presence(int k) const {
 /// Information of partial k on ω. What may be mere noise counts for nothing: its number squared
 /// would make it loud.
 double HarmonicFitter::State::information(int k) const {
+    if (!tells(k)) return 0.0;
     const auto i = static_cast<std::size_t>(k);
     // Noise alone exceeds x times its mean power with a chance of e^−x.
     constexpr double kAbsent = 6.0;

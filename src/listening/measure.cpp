@@ -5,9 +5,12 @@
 #include "listening/half_rate.h"
 #include "listening/harmonic_fit.h"
 #include "listening/partial_bank.h"
+#include "listening/tone_removal.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <cstdint>
 #include <utility>
 #include <vector>
 
@@ -33,8 +36,18 @@ std::size_t dividing_block(std::size_t frames, SampleRate rate, Hertz pitch) {
     return blocks > kMany ? block : frames / blocks;
 }
 
+using Numbers = std::array<std::uint8_t, kMostPartials + 1>;
+
+/// By number: 1 where a partial of `pitch` has another tone's beside it.
+Numbers numbers_beside(Hertz pitch, std::span<const Hertz> lines) {
+    Numbers numbers{};
+    for (std::size_t k = 1; k < numbers.size() && !lines.empty(); ++k)
+        numbers[k] = is_beside(static_cast<int>(k) * pitch, lines) ? 1 : 0;
+    return numbers;
+}
+
 std::optional<HarmonicFit> fit_all(std::span<const float> samples, SampleRate rate, Hertz pitch,
-                                   int partials) {
+                                   int partials, const Numbers& beside) {
     const std::size_t block = dividing_block(samples.size(), rate, pitch);
     if (block == 0) return {};
     const std::size_t blocks = samples.size() / block;
@@ -43,14 +56,14 @@ std::optional<HarmonicFit> fit_all(std::span<const float> samples, SampleRate ra
     bank.process(FrameIndex{0}, samples);
     HarmonicFitter fitter(partials, blocks + 1);
     std::vector<std::uint8_t> heard = undrowned_blocks(bank.energy(), block, rate);
-    auto fit = fitter.fit(bank, 0, bank.blocks(), heard);
+    auto fit = fitter.fit(bank, 0, bank.blocks(), heard, beside);
     // What a disturbance hides in the noise shows once its loudest part is left out.
     constexpr int kLooks = 3;
     for (int look = 0; fit && look < kLooks; ++look) {
         auto undisturbed = undisturbed_blocks(fitter.unrest(), samples, block, rate);
         if (undisturbed == heard) break;
         heard = std::move(undisturbed);
-        if (const auto without = fitter.fit(bank, 0, bank.blocks(), heard)) fit = without;
+        if (const auto without = fitter.fit(bank, 0, bank.blocks(), heard, beside)) fit = without;
     }
     return fit;
 }
@@ -62,10 +75,10 @@ bool near_enough(Hertz pitch, Hertz coarse) {
 }
 
 /// How far the clearest partial stands out of its noise, as a power ratio over the whole span.
-double strongest_presence(const HarmonicFit& fit) {
+double strongest_presence(const HarmonicFit& fit, const Numbers& beside) {
     double most = 0.0;
-    for (int k = 1; k <= fit.count; ++k)
-        most = std::max(most, fit.partials[static_cast<std::size_t>(k)].presence);
+    for (std::size_t k = 1; k <= static_cast<std::size_t>(fit.count); ++k)
+        if (beside[k] == 0) most = std::max(most, fit.partials[k].presence);
     return most;
 }
 
@@ -93,11 +106,17 @@ FrameIndex whole_frame(const HalvedSound& half, FrameIndex at) {
 
 }  // namespace
 
+bool is_beside(Hertz partial, std::span<const Hertz> lines) {
+    return std::any_of(lines.begin(), lines.end(), [&](Hertz line) {
+        return std::abs((line - partial).value()) < line_reach(line).value();
+    });
+}
+
 std::optional<PitchReading> measure_pipe(std::span<const float> samples, SampleRate rate,
-                                         std::optional<Hertz> near) {
+                                         std::optional<Hertz> near, std::span<const Hertz> beside) {
     if (rate >= kHalvedFrom) {
         const HalvedSound half = half_rate(samples);
-        auto reading = measure_pipe(half.samples, SampleRate{0.5 * rate.value()}, near);
+        auto reading = measure_pipe(half.samples, SampleRate{0.5 * rate.value()}, near, beside);
         if (!reading) return {};
         reading->from = whole_frame(half, reading->from);
         reading->to = whole_frame(half, reading->to);
@@ -111,11 +130,15 @@ std::optional<PitchReading> measure_pipe(std::span<const float> samples, SampleR
     const bool found = coarse.has_value();
     if (!found) coarse = near;
     if (!coarse || samples.size() < kFewestPeriods * rate.value() / coarse->value()) return {};
-    std::optional<HarmonicFit> fit = fit_all(samples, rate, *coarse, kFirstPartials);
+    std::optional<HarmonicFit> fit =
+        fit_all(samples, rate, *coarse, kFirstPartials, numbers_beside(*coarse, beside));
     if (!fit) return {};
-    fit = fit_all(samples, rate, fit->pitch, static_cast<int>(kMostPartials));
+    Numbers now = numbers_beside(fit->pitch, beside);
+    fit = fit_all(samples, rate, fit->pitch, static_cast<int>(kMostPartials), now);
+    if (fit && std::exchange(now, numbers_beside(fit->pitch, beside)) != now)
+        fit = fit_all(samples, rate, fit->pitch, static_cast<int>(kMostPartials), now);
     if (!fit || !near_enough(fit->pitch, *coarse)) return {};
-    if (strongest_presence(*fit) < (found ? kPresent : kSurelyPresent)) return {};
+    if (strongest_presence(*fit, now) < (found ? kPresent : kSurelyPresent)) return {};
     return to_reading(*fit, samples);
 }
 

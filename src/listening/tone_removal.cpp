@@ -1,7 +1,5 @@
 #include "listening/tone_removal.h"
 
-#include "listening/reading.h"
-
 #include <algorithm>
 #include <cmath>
 #include <complex>
@@ -27,16 +25,18 @@ std::vector<std::complex<double>> smoothed(const std::vector<std::complex<double
     return out;
 }
 
-/// Subtracts the tone from `piece`; `into` is where its frames from `margin` on go.
+/// Subtracts the lines from `piece`; `into` is where its frames from `margin` on go.
 void remove_from(std::span<const float> piece, std::size_t margin, std::span<float> into,
-                 double cycles_a_frame, std::size_t width) {
+                 std::span<const Hertz> lines, SampleRate rate) {
     std::vector<std::complex<double>> shifted(piece.size());
-    for (int k = 1; k <= static_cast<int>(kMostPartials) && k * cycles_a_frame < 0.45; ++k) {
+    for (const Hertz line : lines) {
         const std::complex<double> step =
-            std::polar(1.0, -2.0 * std::numbers::pi * k * cycles_a_frame);
+            std::polar(1.0, -2.0 * std::numbers::pi * line.value() / rate.value());
         std::complex<double> turn = 1.0;
         for (std::size_t i = 0; i < piece.size(); ++i, turn *= step)
             shifted[i] = turn * static_cast<double>(piece[i]);
+        // Of these means the second null lies at the end of the line's reach.
+        const auto width = static_cast<std::size_t>(2.0 * rate.value() / line_reach(line).value());
         // Twice smoothed: a triangle, which lets little else through.
         const auto standing = smoothed(smoothed(shifted, width), width);
         turn = std::pow(step, static_cast<double>(margin));
@@ -47,7 +47,7 @@ void remove_from(std::span<const float> piece, std::size_t margin, std::span<flo
 
 }  // namespace
 
-void remove_tone(std::span<float> samples, SampleRate rate, Hertz pitch) {
+void remove_lines(std::span<float> samples, SampleRate rate, std::span<const Hertz> lines) {
     constexpr Seconds kMargin{1.0};
     constexpr Seconds kAtOnce{8.0};
     const auto margin = static_cast<std::size_t>(kMargin.count() * rate.value());
@@ -58,8 +58,7 @@ void remove_tone(std::span<float> samples, SampleRate rate, Hertz pitch) {
         const std::size_t count = std::min(at_once, whole.size() - first);
         const std::size_t end = std::min(whole.size(), first + count + margin);
         const std::span<const float> piece(whole.data() + first - before, end - first + before);
-        remove_from(piece, before, samples.subspan(first, count), pitch.value() / rate.value(),
-                    margin / 2);
+        remove_from(piece, before, samples.subspan(first, count), lines, rate);
     }
 }
 

@@ -22,7 +22,8 @@ struct SurveyReading {
 };
 
 enum class FaultKind {
-    wrong_stop,         ///< the whole rank sounds another footage than the stop that was asked for
+    wrong_stop,   ///< the whole rank sounds another footage than the stop that was asked for
+    second_pipe,  ///< sounds with each key at a multiple of its pitch: a coupler, another stop
     semitone_doubtful,  ///< the rank may have been played a key beside, and stand a semitone off
     octave,             ///< one pipe overblows, or another key was played
     missing,            ///< a key in the middle of the play without a sound
@@ -36,7 +37,7 @@ struct SurveyFault {
     FaultKind kind = FaultKind::missing;
     std::optional<organ::Pipe> pipe;  ///< empty: the whole rank
     FrameIndex at;                    ///< where in the sound
-    Cents interval{0.0};              ///< wrong_stop, octave: above what was expected
+    Cents interval{0.0};  ///< wrong_stop, octave: above what was expected; second_pipe: above it
     std::optional<bool> time_passed;  ///< missing: time enough went by for the key to be held
     std::optional<Seconds> speech;    ///< off_speech: how long it took
     std::optional<Hertz> heard;       ///< no_key, and off_speech through another note: its pitch
@@ -49,6 +50,8 @@ struct SurveyResult {
     std::vector<SurveyFault> faults;
     std::vector<organ::Pipe> not_played;  ///< below the lowest and above the highest key heard, or
                                           ///< of a chest side that wasn't played
+    std::vector<organ::Pipe> hidden;      ///< under a cipher they couldn't be read, or what sounded
+                                          ///< in their turn couldn't be told from it
     /// A of today: as given, or as the pipes tell; empty when it can't be told from this rank
     /// (reeds, a wrong stop).
     std::optional<Hertz> pitch;

@@ -1,17 +1,18 @@
 #include "tuning/survey_recording.h"
 
 #include "core/multiple.h"
-#include "listening/line_level.h"
 #include "listening/measure.h"
 #include "listening/partial_power.h"
 #include "listening/pipe_listener.h"
-#include "listening/tone_removal.h"
+#include "tuning/cipher_watch.h"
+#include "tuning/own_pitch.h"
+#include "tuning/second_pipe.h"
 #include "tuning/speech.h"
+#include "tuning/survey_sound.h"
 #include "tuning/way_in.h"
 
 #include <algorithm>
 #include <cmath>
-#include <numeric>
 #include <optional>
 #include <utility>
 #include <vector>
@@ -25,32 +26,24 @@ constexpr std::size_t kPiece = 512;
 constexpr Seconds kBeforeEnd{0.08};
 constexpr Seconds kShortest{0.2};
 
-struct Sound {
-    std::span<const float> interleaved;
-    SampleRate rate;
-    int channels;
-    std::vector<listening::SpectralLine> taken_out = {};  ///< what may be left of tones taken out
-    std::int64_t frames() const { return static_cast<std::int64_t>(interleaved.size()) / channels; }
-};
-
-std::vector<HeardTone> follow(const Sound& sound) {
-    const auto& [interleaved, rate, channels, taken_out] = sound;
-    const int heard = std::min(channels, 2);
-    const auto width = static_cast<std::size_t>(channels);
+std::vector<HeardTone> follow(const SurveySound& sound) {
+    const int heard = std::min(sound.channels, 2);
+    const auto width = static_cast<std::size_t>(sound.channels);
     const auto kept = static_cast<std::size_t>(heard);
-    listening::PipeListener listener({.rate = rate, .channels = heard, .taken_out = taken_out});
+    listening::PipeListener listener(
+        {.rate = sound.rate, .channels = heard, .taken_out = sound.left});
     TonesHeard tones;
     std::vector<float> piece;
-    const std::size_t frames = interleaved.size() / width;
+    const std::size_t frames = sound.interleaved.size() / width;
     // Hearings are renewed a hundred times a second: none may be missed.
-    const auto step =
-        std::min(kPiece, std::max<std::size_t>(1, static_cast<std::size_t>(rate.value() / 100.0)));
+    const auto step = std::min(
+        kPiece, std::max<std::size_t>(1, static_cast<std::size_t>(sound.rate.value() / 100.0)));
     for (std::size_t first = 0; first < frames; first += step) {
         const std::size_t count = std::min(step, frames - first);
         piece.clear();
         for (std::size_t i = first; i < first + count; ++i)
             for (std::size_t c = 0; c < kept; ++c)
-                piece.push_back(interleaved[i * width + c]);
+                piece.push_back(sound.interleaved[i * width + c]);
         listener.process({static_cast<std::int64_t>(first)}, piece);
         tones.hear(listener.hearing());
     }
@@ -58,22 +51,13 @@ std::vector<HeardTone> follow(const Sound& sound) {
     return tones.tones();
 }
 
-/// Frames [from, to) of one channel.
-std::vector<float> cut(const Sound& sound, std::size_t channel, FrameIndex from, FrameIndex to) {
-    const auto width = static_cast<std::size_t>(sound.channels);
-    std::vector<float> one(static_cast<std::size_t>(to - from));
-    for (std::size_t i = 0; i < one.size(); ++i)
-        one[i] = sound.interleaved[(static_cast<std::size_t>(from.value) + i) * width + channel];
-    return one;
-}
-
 /// Measures what stands in [from, to) near the tone's pitch, on the channel that hears it best.
-bool measure(HeardTone& tone, const Sound& sound, FrameIndex from, FrameIndex to) {
+bool measure_there(HeardTone& tone, const SurveySound& sound, FrameIndex from, FrameIndex to) {
     if (duration(to - from, sound.rate) < kShortest) return false;
     std::optional<listening::PitchReading> best;
     for (std::size_t c = 0; c < static_cast<std::size_t>(sound.channels); ++c) {
-        const auto reading =
-            listening::measure_pipe(cut(sound, c, from, to), sound.rate, tone.pitch);
+        const auto reading = listening::measure_pipe(sound.cut(c, from, to), sound.rate, tone.pitch,
+                                                     sound.taken_out);
         if (reading && (!best || reading->sd < best->sd)) best = reading;
     }
     if (!best) return false;
@@ -89,9 +73,38 @@ bool measure(HeardTone& tone, const Sound& sound, FrameIndex from, FrameIndex to
     return true;
 }
 
+/// The same, at whichever octave, or multiple, the tone's own pitch is.
+bool measure(HeardTone& tone, const SurveySound& sound, FrameIndex from, FrameIndex to) {
+    constexpr Decibels kMuchSofter{24.0};
+    const std::vector<Hertz>& taken_out = sound.taken_out;
+    const Decibels level = tone.level;
+    if (!measure_there(tone, sound, from, to)) return false;
+    // With what was taken out the ear may take a tone for its own undertone.
+    const int times = taken_out.empty() ? 1 : times_of(tone, taken_out);
+    const bool lower =
+        times == 1 && sounds_an_octave_lower(tone, sound.cut(0, from, to), sound.rate, taken_out);
+    if (times > 1 || lower) {
+        HeardTone other = tone;
+        other.pitch = other.about = (lower ? 0.5 : static_cast<double>(times)) * tone.pitch;
+        const bool measured = measure_there(other, sound, from, to);
+        if (measured) tone = other;
+        if (measured || !lower) return measured;
+    }
+    // The rest of what was taken out, however steady, is no pipe.
+    return taken_out.empty() || clear_level(tone, taken_out) >= level - kMuchSofter;
+}
+
+/// Where something was taken out, what the ear made of the rest is no reading.
+void cant_be_read(HeardTone& tone) {
+    tone.read = false;
+    tone.pitch = tone.about;
+    tone.uncertainty = kAbout;
+}
+
 /// Two keys whose pipes stand within a quarter tone are one tone to the ear, and the second hides
 /// the first: it is found in what the ear left out after the first had `ended`.
-std::optional<HeardTone> hidden_after(const HeardTone& tone, FrameIndex ended, const Sound& sound) {
+std::optional<HeardTone> hidden_after(const HeardTone& tone, FrameIndex ended,
+                                      const SurveySound& sound) {
     constexpr Seconds kRelease{0.1};
     constexpr Seconds kLeast{0.5};
     constexpr Cents kAnother{15.0};
@@ -99,7 +112,7 @@ std::optional<HeardTone> hidden_after(const HeardTone& tone, FrameIndex ended, c
         ended + static_cast<std::int64_t>(kRelease.count() * sound.rate.value());
     if (duration(tone.left - from, sound.rate) < kLeast) return {};
     const auto steady =
-        listening::find_steady(cut(sound, 0, from, tone.left), sound.rate, tone.pitch);
+        listening::find_steady(sound.cut(0, from, tone.left), sound.rate, tone.pitch);
     if (!steady) return {};
     HeardTone hidden;
     hidden.from = hidden.stood = from + static_cast<std::int64_t>(steady->first);
@@ -111,88 +124,6 @@ std::optional<HeardTone> hidden_after(const HeardTone& tone, FrameIndex ended, c
     const bool another = std::abs(interval(tone.pitch, hidden.pitch).value()) > kAnother.value();
     return another ? std::optional{hidden} : std::nullopt;
 }
-
-/// Looks whether a pipe sounds on after its key was let go: whether its partials still stand a few
-/// seconds later, again and again, though other keys are down by then.
-class CipherWatch {
-  public:
-    CipherWatch(const HeardTone& tone, const Sound& sound) : sound_(sound) {
-        // One that never ended is looked for as soon as a key would have been let go.
-        constexpr Seconds kHeld{1.5};
-        from_ = std::min(tone.left, tone.stood + frames(kHeld));
-        const FrameIndex own_to = std::min(tone.to, tone.stood + frames(kWindow));
-        if (own_to < tone.stood + frames(kShortest)) return;
-        const std::vector<float> own = cut(sound, 0, tone.stood, own_to);
-        std::vector<Line> all;
-        for (int k = 1; k <= kPartials && k * tone.pitch.value() < 0.45 * sound.rate.value(); ++k) {
-            const Hertz hz = k * tone.pitch;
-            all.push_back({k, hz, listening::line_level(own, sound.rate, hz).value()});
-        }
-        double loudest = -200.0;
-        for (const Line& line : all)
-            loudest = std::max(loudest, line.level_db);
-        // Lines that don't carry the tone are the room's noise, which always stands.
-        if (loudest < tone.level.value() - kWeak_db) return;
-        const auto common = [&](double absent_db) {
-            int times = 0;
-            for (const Line& line : all)
-                if (line.level_db > loudest - absent_db) times = std::gcd(times, line.number);
-            return times;
-        };
-        // Odd partials may be soft; that two in three and more are is no pipe's way.
-        const int few = common(kSoft_db);
-        times_ = few > 2 ? few : common(kAbsent_db);
-        for (const Line& line : all)
-            if (line.level_db > loudest - kWeak_db) lines_.push_back(line);
-    }
-
-    FrameIndex from() const { return from_; }
-    /// What sounds is this multiple of the tone's pitch: of its partials no others are there. A
-    /// cipher between two keys may be read as an undertone of its own, near the key before it.
-    int times() const { return times_; }
-    bool sounds_on() const {
-        if (lines_.empty()) return false;
-        constexpr int kLooks = 4;
-        constexpr int kFewest = 2;
-        constexpr Seconds kApart{2.2};
-        int looks = 0;
-        for (int look = 1; look <= kLooks; ++look, ++looks) {
-            const FrameIndex at = from_ + look * frames(kApart);
-            if (at.value + frames(kWindow) > sound_.frames()) break;
-            if (!stands(at)) return false;
-        }
-        return looks >= kFewest;
-    }
-
-  private:
-    static constexpr int kPartials = 24;
-    static constexpr double kWeak_db = 20.0, kSoft_db = 25.0, kAbsent_db = 35.0;
-    static constexpr double kNearlyAsLoud_db = 15.0;
-    static constexpr Seconds kWindow{1.0};
-
-    struct Line {
-        int number;
-        Hertz hz;
-        double level_db;
-    };
-    std::int64_t frames(Seconds time) const {
-        return static_cast<std::int64_t>(time.count() * sound_.rate.value());
-    }
-    bool stands(FrameIndex at) const {
-        const std::vector<float> later = cut(sound_, 0, at, at + frames(kWindow));
-        std::size_t standing = 0;
-        for (const Line& line : lines_)
-            if (listening::line_level(later, sound_.rate, line.hz).value() >
-                line.level_db - kNearlyAsLoud_db)
-                ++standing;
-        return standing >= std::min<std::size_t>(2, lines_.size()) && 2 * standing > lines_.size();
-    }
-
-    const Sound& sound_;
-    FrameIndex from_;
-    std::vector<Line> lines_;
-    int times_ = 1;
-};
 
 /// A slow pipe is lost to the ear on its way, or taken for its own octave: it may sound on until
 /// another begins. `after` follows the tone, which `ended` as far as it was read.
@@ -215,13 +146,13 @@ struct Stand {
 
 /// Read piece by piece it is known whether it crept in: how long it took, and where it stood then;
 /// and which piece is its own where the ear couldn't read it.
-std::optional<Stand> find_way_in(HeardTone& tone, const Sound& sound, FrameIndex until) {
+std::optional<Stand> find_way_in(HeardTone& tone, const SurveySound& sound, FrameIndex until) {
     if (tone.tremulant) return std::nullopt;
     const FrameIndex first =
         std::max(FrameIndex{},
                  tone.from + -static_cast<std::int64_t>(kMissedOnset.count() * sound.rate.value()));
     const FrameIndex end = std::min(until, FrameIndex{sound.frames()});
-    const auto way = way_in(tone, first, cut(sound, 0, first, end), sound.rate);
+    const auto way = way_in(tone, first, sound.cut(0, first, end), sound.rate, sound.taken_out);
     if (!way) return std::nullopt;
     if (!way->crept) {
         const Seconds speech = std::max(Seconds{0.0}, duration(way->from - tone.from, sound.rate));
@@ -238,30 +169,23 @@ std::optional<Stand> find_way_in(HeardTone& tone, const Sound& sound, FrameIndex
 }
 
 /// Every tone of the recording, measured, in the order of onsets.
-std::vector<HeardTone> hear_all(const Sound& sound, int most_ciphers);
+std::vector<HeardTone> hear_all(const SurveySound& sound, int most_ciphers);
 
 /// What sounds from `from` on beside a tone that doesn't end.
-std::vector<HeardTone> beside(const HeardTone& tone, const Sound& sound, FrameIndex from,
+std::vector<HeardTone> beside(const HeardTone& tone, const SurveySound& sound, FrameIndex from,
                               int most_ciphers) {
     constexpr Cents kLeftOver{15.0};
     constexpr double kLeft = 0.3;  // of its partials' amplitudes
-    const auto width = static_cast<std::size_t>(sound.channels);
-    const FrameIndex end{sound.frames()};
-    std::vector<float> rest(static_cast<std::size_t>(end - from) * width);
-    for (std::size_t c = 0; c < width; ++c) {
-        std::vector<float> one = cut(sound, c, from, end);
-        // What the first pass leaves, the tone's own wander, the second finds.
-        listening::remove_tone(one, sound.rate, tone.pitch);
-        listening::remove_tone(one, sound.rate, tone.pitch);
-        for (std::size_t i = 0; i < one.size(); ++i)
-            rest[i * width + c] = one[i];
-    }
-    std::vector<listening::SpectralLine> taken_out = sound.taken_out;
+    const std::vector<Hertz> lines = standing_lines(tone, sound, from);
+    const std::vector<float> rest = without_lines(sound, from, lines);
+    std::vector<Hertz> taken_out = sound.taken_out;
+    taken_out.insert(taken_out.end(), lines.begin(), lines.end());
+    std::vector<listening::SpectralLine> left = sound.left;
     for (const listening::PartialLevel& partial : tone.partials)
-        taken_out.push_back({partial.number * tone.pitch.value(),
-                             kLeft * std::pow(10.0, partial.level.value() / 20.0), 1.0});
+        left.push_back({partial.number * tone.pitch.value(),
+                        kLeft * std::pow(10.0, partial.level.value() / 20.0), 1.0});
     std::vector<HeardTone> found =
-        hear_all({rest, sound.rate, sound.channels, taken_out}, most_ciphers - 1);
+        hear_all({rest, sound.rate, sound.channels, taken_out, left}, most_ciphers - 1);
     for (HeardTone& other : found) {
         // What is left of the tone may pass for another, as long as nobody looks twice.
         other.read = other.read && other.to > other.stood;
@@ -276,7 +200,7 @@ std::vector<HeardTone> beside(const HeardTone& tone, const Sound& sound, FrameIn
 
 /// A slow pipe that the ear didn't hear at all, in the pause [from, to) between two tones: what
 /// stands there without creeping in it would have heard.
-std::optional<HeardTone> missed_between(FrameIndex from, FrameIndex to, const Sound& sound) {
+std::optional<HeardTone> missed_between(FrameIndex from, FrameIndex to, const SurveySound& sound) {
     constexpr Seconds kLook{0.25}, kApart{0.4}, kLeast{0.9}, kMostPause{10.0};
     constexpr Decibels kClear{0.0};  // the blower's noise, and a silent pipe's wind, stay under it
     const auto frames = [&](Seconds time) {
@@ -285,8 +209,8 @@ std::optional<HeardTone> missed_between(FrameIndex from, FrameIndex to, const So
     if (to - from < frames(kLeast) || to - from > frames(kMostPause)) return std::nullopt;
     for (FrameIndex at = from + frames(kApart); at + frames(kLook) <= to;
          at = at + frames(kApart)) {
-        const auto reading =
-            listening::measure_pipe(cut(sound, 0, at, at + frames(kLook)), sound.rate);
+        const auto reading = listening::measure_pipe(sound.cut(0, at, at + frames(kLook)),
+                                                     sound.rate, std::nullopt, sound.taken_out);
         if (!reading || reading->snr < kClear) continue;
         HeardTone tone;
         tone.from = tone.stood = at;
@@ -301,11 +225,12 @@ std::optional<HeardTone> missed_between(FrameIndex from, FrameIndex to, const So
     return std::nullopt;
 }
 
-std::vector<HeardTone> hear_all(const Sound& sound, int most_ciphers) {
+std::vector<HeardTone> hear_all(const SurveySound& sound, int most_ciphers) {
     constexpr Seconds kWorthKeeping{0.8};
     constexpr Seconds kSoon{8.0};
     // A key is held for some two seconds; beside what sounds longer others may sound by then.
     constexpr Seconds kAlone{1.8};
+    constexpr Seconds kUnheard{0.7};  // longer than the ear needs for a cipher alone
     std::vector<HeardTone> tones;
     const auto margin = static_cast<std::int64_t>(kBeforeEnd.count() * sound.rate.value());
     std::vector<HeardTone> heard = follow(sound);
@@ -321,6 +246,9 @@ std::vector<HeardTone> hear_all(const Sound& sound, int most_ciphers) {
         const bool measured = (way && measure(tone, sound, way->from, way->to)) ||
                               measure(tone, sound, tone.stood, read_to);
         if (!measured && tone.lasted(sound.rate) < kWorthKeeping) continue;
+        if (!measured && !sound.taken_out.empty()) cant_be_read(tone);
+        if (measured && sound.taken_out.empty())
+            tone.every_nth = every_nth(tone, sound.cut(0, tone.stood, tone.to), sound.rate);
         tones.push_back(tone);
         if (const auto hidden = hidden_after(tone, ended, sound)) tones.push_back(*hidden);
     }
@@ -333,16 +261,31 @@ std::vector<HeardTone> hear_all(const Sound& sound, int most_ciphers) {
             tones[i].pitch = tones[i].about = watch.times() * tones[i].pitch;
             measure(tones[i], sound, tones[i].stood, tones[i].to);
         }
+        HeardTone lasting = tones[i];
         // What was read as its undertone may hide a key's pipe from the first.
-        const FrameIndex from = watch.times() > 1 ? tones[i].from : watch.from();
-        const auto others = beside(tones[i], sound, from, most_ciphers);
+        FrameIndex from = watch.times() > 1 ? lasting.from : watch.from();
+        bool measured = measure_lasting(lasting, sound, from);
+        const FrameIndex since = stand_since(standing_lines(lasting, sound, from), sound, from);
+        const bool before = lasting.from - since > sound.frames(kUnheard);
+        if (before) {
+            from = since;
+            measured = measure_lasting(lasting, sound, from);
+        }
+        const auto others = beside(lasting, sound, from, most_ciphers);
         // A key held for long, with nothing beside it, is none.
         if (others.empty() || duration(others.front().from - from, sound.rate) > kSoon) continue;
-        HeardTone& cipher = tones[i];
-        cipher.goes_on = true;
-        cipher.to = std::min(cipher.to, std::max(watch.from(), cipher.stood));
-        measure(cipher, sound, cipher.stood, cipher.to);
-        tones.resize(i + 1);
+        lasting.goes_on = true;
+        if (before) {
+            lasting.from = since;
+            lasting.stood = speech_over(since, lasting.pitch, sound.rate);
+            lasting.to = lasting.left = lasting.stood + sound.frames(kAlone);
+        } else {
+            lasting.to = std::min(lasting.to, std::max(watch.from(), lasting.stood));
+        }
+        if (!measured) measure(lasting, sound, lasting.stood, lasting.to);
+        tones.resize(i);
+        std::erase_if(tones, [&](const HeardTone& tone) { return tone.left > lasting.from; });
+        tones.push_back(lasting);
         tones.insert(tones.end(), others.begin(), others.end());
         break;
     }

@@ -14,6 +14,13 @@ namespace rankwright::tuning {
 /// source.
 inline constexpr Cents kAbout{5.0};
 
+/// How far what stands at every `times`-th partial of a tone stands from its other partials.
+struct EveryNth {
+    int times = 2;
+    Cents apart;  ///< positive: above
+    Cents sd;
+};
+
 /// One tone from its onset to its end.
 struct HeardTone {
     FrameIndex from;   ///< onset
@@ -34,6 +41,7 @@ struct HeardTone {
     bool goes_on = false;  ///< still sounds under the tones after it; only a recording tells
     Decibels level{-120.0};
     listening::Partials partials;
+    std::vector<EveryNth> every_nth;  ///< only a recording tells
     /// Before it, since the tone before, something sounded so long without a pause, about as loud
     /// as the tones, that was no tone to the ear: two keys at once, or a long word.
     Seconds unread_before{0.0};

@@ -29,8 +29,9 @@ struct Piece {
 
 class Way {
   public:
-    Way(const HeardTone& tone, FrameIndex first, std::span<const float> samples, SampleRate rate)
-        : tone_(tone), first_(first), samples_(samples), rate_(rate) {
+    Way(const HeardTone& tone, FrameIndex first, std::span<const float> samples, SampleRate rate,
+        std::span<const Hertz> taken_out)
+        : tone_(tone), first_(first), samples_(samples), rate_(rate), taken_out_(taken_out) {
         constexpr double kShortest_s = 0.2, kPeriods = 8.0;
         piece_s_ = std::max(kShortest_s, kPeriods / tone.pitch.value());
     }
@@ -110,7 +111,7 @@ class Way {
         if (first < 0 || first + count > static_cast<std::int64_t>(samples_.size())) return {};
         const auto reading = listening::measure_pipe(
             samples_.subspan(static_cast<std::size_t>(first), static_cast<std::size_t>(count)),
-            rate_, transpose(tone_.pitch, Cents{near_cents}));
+            rate_, transpose(tone_.pitch, Cents{near_cents}), taken_out_);
         if (!reading || reading->cents_sd().value() > kHonest_cents || reading->snr < kOverNoise)
             return {};
         return Piece{at_s, interval(tone_.pitch, reading->pitch).value(),
@@ -121,6 +122,7 @@ class Way {
     FrameIndex first_;
     std::span<const float> samples_;
     SampleRate rate_;
+    std::span<const Hertz> taken_out_;
     double piece_s_ = 0.2;
     double loudest_db_ = -200.0;
     std::deque<Piece> way_;
@@ -139,9 +141,9 @@ bool goes_one_way(Iterator from, Iterator to) {
 }  // namespace
 
 std::optional<WayIn> way_in(const HeardTone& tone, FrameIndex first, std::span<const float> samples,
-                            SampleRate rate) {
+                            SampleRate rate, std::span<const Hertz> taken_out) {
     constexpr std::size_t kFewest = 6, kAtLast = 5;
-    Way finder(tone, first, samples, rate);
+    Way finder(tone, first, samples, rate, taken_out);
     const std::deque<Piece> way = finder.follow();
     if (way.size() < kFewest) return std::nullopt;
     std::vector<double> at_last;

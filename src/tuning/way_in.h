@@ -22,8 +22,9 @@ inline constexpr Seconds kMissedOnset{1.3};
 
 /// Measures `samples` (one channel, the first of them frame `first`) piece by piece along `tone`,
 /// up to `kMissedOnset` before its onset too, and on to their end, where the ear may have lost it.
-/// Empty where too little of it is read.
+/// Partials beside the lines `taken_out` of the sound tell nothing. Empty where too little of it is
+/// read.
 std::optional<WayIn> way_in(const HeardTone& tone, FrameIndex first, std::span<const float> samples,
-                            SampleRate rate);
+                            SampleRate rate, std::span<const Hertz> taken_out = {});
 
 }  // namespace rankwright::tuning

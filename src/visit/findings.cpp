@@ -88,6 +88,10 @@ class Finder {
         if (result_.readings.empty()) return;
         of_the_day();
         of_trends();
+        if (!result_.hidden.empty())
+            add(FindingKind::hidden,
+                text_of({"not to be read under the cipher: ", notes_of(result_.hidden),
+                         ": silence it and play them again"}));
         if (!result_.not_played.empty())
             add(FindingKind::not_played,
                 text_of({"not heard: ", notes_of(result_.not_played), ": not played, or silent"}));
@@ -100,6 +104,11 @@ class Finder {
                          footage_words(fault.interval), ": not ", survey_.stop.stop->name,
                          " but another stop is drawn, or a coupler; draw this one alone and play "
                          "again"}));
+        else if (fault.kind == FaultKind::second_pipe)
+            add(FindingKind::second_pipe,
+                text_of({"with each key a second pipe sounds, ", interval_words(fault.interval),
+                         ": an octave coupler is on, or another stop is drawn as well; draw ",
+                         survey_.stop.stop->name, " alone, without couplers, and play again"}));
         else if (fault.kind == FaultKind::semitone_doubtful)
             add(FindingKind::semitone_doubtful,
                 "the keys may all be one off: the rank stands between two keys' pitches; say "
@@ -132,10 +141,11 @@ class Finder {
         if (today.contradicted) add(FindingKind::day, today.explanation);
     }
 
-    // Of another stop nothing else can be said.
+    // Of another stop, or of two at once, nothing else can be said.
     bool is_another_stop() const {
-        return std::any_of(result_.faults.begin(), result_.faults.end(),
-                           [](const auto& fault) { return fault.kind == FaultKind::wrong_stop; });
+        return std::any_of(result_.faults.begin(), result_.faults.end(), [](const auto& fault) {
+            return fault.kind == FaultKind::wrong_stop || fault.kind == FaultKind::second_pipe;
+        });
     }
 
     void of_trends() {
@@ -201,6 +211,7 @@ class Finder {
                                   decimal(fault.heard->value(), 1),
                                   " Hz that is no pipe of this stop"})}};
             case FaultKind::wrong_stop:
+            case FaultKind::second_pipe:
             case FaultKind::semitone_doubtful:
             case FaultKind::tremulant:
                 break;
@@ -280,6 +291,8 @@ const char* word_of(FindingKind kind) {
     switch (kind) {
         case FindingKind::wrong_stop:
             return "wrong_stop";
+        case FindingKind::second_pipe:
+            return "second_pipe";
         case FindingKind::semitone_doubtful:
             return "semitone_doubtful";
         case FindingKind::tremulant:
@@ -288,6 +301,8 @@ const char* word_of(FindingKind kind) {
             return "day";
         case FindingKind::trend:
             return "trend";
+        case FindingKind::hidden:
+            return "hidden";
         case FindingKind::not_played:
             return "not_played";
         case FindingKind::cipher:

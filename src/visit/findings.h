@@ -14,10 +14,12 @@ namespace rankwright::visit {
 
 enum class FindingKind {
     wrong_stop,         ///< another stop sounded than the one that was asked for
+    second_pipe,        ///< another sounded with each key: a coupler, or another stop as well
     semitone_doubtful,  ///< a key and a semitone may be mistaken for each other
     tremulant,          ///< was on
     day,                ///< thermometer and pipes disagree
     trend,              ///< a whole rank or chest side has gone one way
+    hidden,             ///< keys that couldn't be read under a cipher
     not_played,         ///< keys that nobody played, or that didn't sound
     cipher,
     missing,     ///< skipped, or silent

@@ -73,6 +73,7 @@ std::optional<Fault> fault_of(const SurveyFault& fault) {
                                              " s to its note"}));
             return named(kOffSpeech, "survey: its note never settles");
         case FaultKind::wrong_stop:
+        case FaultKind::second_pipe:
         case FaultKind::semitone_doubtful:
         case FaultKind::tremulant:
         case FaultKind::no_key:
@@ -86,6 +87,8 @@ std::optional<Fault> fault_of(const SurveyFault& fault) {
 std::string why_not_kept(const tuning::SurveyResult& result) {
     if (has(result, FaultKind::wrong_stop))
         return "nothing is kept of it: another stop was drawn than the one asked for";
+    if (has(result, FaultKind::second_pipe))
+        return "nothing is kept of it: with each key a second pipe sounded";
     if (has(result, FaultKind::semitone_doubtful))
         return "nothing is kept of it yet: the keys may all be one off";
     if (has(result, FaultKind::tremulant))
@@ -150,6 +153,7 @@ void SurveyKeeper::keep_all(const SurveyedStop& survey, const std::vector<Findin
 void SurveyKeeper::keep(const SurveyedStop& survey, bool at_todays_targets) {
     constexpr Cents kNews{0.05};
     const bool doubtful = has(survey.result, FaultKind::wrong_stop) ||
+                          has(survey.result, FaultKind::second_pipe) ||
                           has(survey.result, FaultKind::semitone_doubtful);
     const auto undone = withdrawn_in(run_.record().entries());
     for (Kept& one : kept_)

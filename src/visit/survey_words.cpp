@@ -25,6 +25,8 @@ std::string brief_words(const Finding& finding) {
     switch (finding.kind) {
         case FindingKind::wrong_stop:
             return "another stop is drawn";
+        case FindingKind::second_pipe:
+            return "two pipes with each key";
         case FindingKind::semitone_doubtful:
             return "keys perhaps one off";
         case FindingKind::tremulant:
@@ -33,6 +35,8 @@ std::string brief_words(const Finding& finding) {
             return "thermometer disagrees";
         case FindingKind::trend:
             return (finding.of_sides ? "C♯ side " : "rank ") + off_words(*finding.deviation);
+        case FindingKind::hidden:
+            return "keys hidden by a cipher";
         case FindingKind::not_played:
             return {};  // the keys still to come
         case FindingKind::cipher:

@@ -1,11 +1,12 @@
 // A simulated survey of each stop named, with pipes slow of speech at keys drawn by the seed, told
 // fault by fault; run by hand.
 //   survey_laboratory ORGAN.toml [--seed N] [--seeds COUNT] [--slow PIPES] [--dead PIPES]
-//   [--creeps S] [--cipher KEY [--stuck]] [--tells]
+//   [--creeps S] [--cipher KEY [--stuck]] [--also STOP_ID] [--tells]
 //   STOP...
 // Played as a helper plays a rank through: 2 s a key, give or take a tenth, 0.25 s between. STOP is
 // "Division/Stop". A cipher sounds from the beginning, or, stuck, from when its key was played; key
-// −1: drawn by the seed. Truth is the key that was down and the pipe's own pitch, without wander.
+// −1: drawn by the seed. Truth is the key that was down and what its pipe sounded while it was
+// read, wander and all. STOP_ID of the same division, left on, sounds as an octave coupler would.
 #include "organ/instrument.h"
 #include "simulator/chamber.h"
 #include "simulator/random.h"
@@ -37,11 +38,12 @@ struct Plan {
     double creeps_s = 1.6;
     int cipher = 0;
     bool stuck = false, tells = false;
+    std::string also;  ///< id of another stop of the division that is drawn as well
 };
 
 struct Count {
     int slow = 0, found = 0, dead = 0, silent = 0, false_slow = 0, other = 0, keys = 0, read = 0;
-    int ciphers = 0, named = 0, misplaced = 0;
+    int ciphers = 0, named = 0, misplaced = 0, hidden = 0;
     std::vector<double> errors, of_sd;  ///< cents, and over the uncertainty with the wander in it
     // Of keys away from the cipher by so many semitones: how many, read, wrong by 3 sd and 0.5
     // cent.
@@ -84,12 +86,15 @@ class Take {
         }
         if (cipher_ && !plan_.stuck) chamber_.set_cipher(cipher_->id, true);
         chamber_.draw_stop(stop_.division->id, stop_.stop->id, true);
+        if (!plan_.also.empty()) chamber_.draw_stop(stop_.division->id, plan_.also, true);
         wait(0.8);
         for (const organ::Pipe& pipe : organ::pipes(stop_)) {
             pressed_[pipe.key] = now_s();
             if (cipher_ && cipher_->key == pipe.key) chamber_.set_cipher(pipe.id, true);
             chamber_.key_down(stop_.division->id, pipe.key);
+            down_ = pipe;
             wait(2.0 * std::clamp(1.0 + 0.1 * random_.normal(), 0.7, 1.4));
+            down_.reset();
             chamber_.key_up(stop_.division->id, pipe.key);
             wait(0.25 * std::clamp(1.0 + random_.normal() / 3.0, 0.4, 2.5));
         }
@@ -124,6 +129,13 @@ class Take {
                         fault.heard ? fault.heard->value() : 0.0);
             if (plan_.tells) tell(key, tones);
         }
+        if (plan_.tells)
+            for (const tuning::HeardTone& tone : tones) {
+                std::printf("  nth %.0f Hz:", tone.pitch.value());
+                for (const tuning::EveryNth& nth : tone.every_nth)
+                    std::printf("  %d %.2f (%.2f)", nth.times, nth.apart.value(), nth.sd.value());
+                std::printf("\n");
+            }
         for (const auto& [key, found] : slow_) {
             ++count.slow;
             count.found += found ? 1 : 0;
@@ -132,15 +144,25 @@ class Take {
             if (plan_.tells) tell(key, tones);
         }
         count.ciphers += cipher_ ? 1 : 0;
-        judge_readings(result, count);
+        count.hidden += static_cast<int>(result.hidden.size());
+        if (plan_.tells)
+            for (const organ::Pipe& pipe : result.hidden) {
+                std::printf("  hidden: %s %d\n", stop_.stop->id.c_str(), pipe.key);
+                tell(pipe.key, tones);
+            }
+        if (cipher_ && plan_.tells)
+            std::printf("  cipher: %s %d, %.2f Hz\n", stop_.stop->id.c_str(), cipher_->key,
+                        chamber_.true_pitch(cipher_->id).value());
+        judge_readings(result, tones, count);
         count.dead += static_cast<int>(dead_.size());
         count.keys += static_cast<int>(plan.pipes.size());
         count.read += static_cast<int>(result.readings.size());
     }
 
   private:
-    void judge_readings(const tuning::SurveyResult& result, Count& count) {
-        constexpr double kWander = 0.3;
+    void judge_readings(const tuning::SurveyResult& result,
+                        const std::vector<tuning::HeardTone>& tones, Count& count) {
+        constexpr double kPastKnowing = 0.05;  // cents: what differs with how a mean is taken
         if (cipher_)
             for (const organ::Pipe& pipe : organ::pipes(stop_))
                 ++count.by_interval[pipe.key - cipher_->key][0];
@@ -157,15 +179,19 @@ class Take {
                 continue;
             }
             if (!reading.tone.read || reading.slip != tuning::Slip::none) continue;
-            const double error =
-                interval(chamber_.true_pitch(reading.pipe.id), reading.tone.pitch).value();
-            const double sd = std::hypot(reading.tone.uncertainty.value(), kWander);
+            const auto truth = own ? sounded(key, {}, FrameIndex{INT64_MAX})
+                                   : sounded(key, reading.tone.stood, reading.tone.to);
+            if (!truth) continue;
+            const double error = interval(*truth, reading.tone.pitch).value();
+            const double sd = std::hypot(reading.tone.uncertainty.value(), kPastKnowing);
             count.errors.push_back(std::abs(error));
             count.of_sd.push_back(std::abs(error) / sd);
             const bool wrong = std::abs(error) > std::max(0.5, 3.0 * sd);
-            if (wrong && slow_.count(key) == 0)
+            if (wrong && slow_.count(key) == 0) {
                 std::printf("  wrong: %s %d by %.2f cents, said %.2f\n", stop_.stop->id.c_str(),
                             key, error, reading.tone.uncertainty.value());
+                if (plan_.tells) tell(key, tones);
+            }
             if (!cipher_) continue;
             ++count.by_interval[key - cipher_->key][1];
             count.by_interval[key - cipher_->key][2] += wrong ? 1 : 0;
@@ -174,9 +200,36 @@ class Take {
 
     double now_s() const { return static_cast<double>(sound_.size()) / kRate.value(); }
     void wait(double seconds) {
-        std::vector<float> next(static_cast<std::size_t>(seconds * kRate.value()));
-        chamber_.render(next);
-        sound_.insert(sound_.end(), next.begin(), next.end());
+        std::vector<float> next(kStep);
+        for (double step_s = kStep / kRate.value(); seconds > 0.0; seconds -= step_s) {
+            if (down_) cycles_[down_->key].push_back({sound_.size(), chamber_.cycles(down_->id)});
+            if (cipher_ && (!down_ || down_->key != cipher_->key))
+                cycles_[cipher_->key].push_back({sound_.size(), chamber_.cycles(cipher_->id)});
+            chamber_.render(next);
+            sound_.insert(sound_.end(), next.begin(), next.end());
+        }
+    }
+
+    /// What the pipe sounded in a span, wander and all: the least-squares slope of its phase.
+    std::optional<Hertz> sounded(int key, FrameIndex from, FrameIndex to) const {
+        const auto found = cycles_.find(key);
+        if (found == cycles_.end()) return std::nullopt;
+        double n = 0.0, t = 0.0, c = 0.0, tt = 0.0, tc = 0.0;
+        std::optional<Moment> first;
+        for (const Moment& at : found->second) {
+            const auto frame = static_cast<std::int64_t>(at.frame);
+            if (frame < from.value || frame >= to.value || !at.cycles) continue;
+            if (!first) first = at;
+            const double x = static_cast<double>(at.frame - first->frame) / kRate.value();
+            const double y = *at.cycles - *first->cycles;
+            n += 1.0;
+            t += x;
+            c += y;
+            tt += x * x;
+            tc += x * y;
+        }
+        if (n < 10.0) return std::nullopt;
+        return Hertz{(tc - t * c / n) / (tt - t * t / n)};
     }
 
     // What was heard while the key was down.
@@ -199,8 +252,18 @@ class Take {
                 interval(truth, tone.pitch).value(), interval(truth, tone.about).value(), tone.read,
                 tone.crept, tone.speech ? tone.speech->count() : -1.0, tone.onset_disturbed,
                 tone.tremulant, tone.level.value());
+            std::printf("     ");
+            for (const listening::PartialLevel& partial : tone.partials)
+                std::printf(" %d:%.0f", partial.number, partial.level.value());
+            std::printf("\n");
         }
     }
+
+    static constexpr std::size_t kStep = 240;
+    struct Moment {
+        std::size_t frame;
+        std::optional<double> cycles;
+    };
 
     const organ::Instrument& instrument_;
     organ::StopRef stop_;
@@ -212,6 +275,8 @@ class Take {
     std::set<int> dead_;        ///< keys
     std::optional<organ::Pipe> cipher_;
     std::map<int, double> pressed_;
+    std::optional<organ::Pipe> down_;
+    std::map<int, std::vector<Moment>> cycles_;  ///< of the key that is down, and of the cipher
 };
 
 double share_of(std::vector<double> values, double share) {
@@ -241,6 +306,7 @@ int main(int argc, char** argv) {
     options.add_option("--dead", plan.dead);
     options.add_option("--creeps", plan.creeps_s);
     options.add_option("--cipher", plan.cipher);
+    options.add_option("--also", plan.also);
     options.add_flag("--stuck", plan.stuck);
     options.add_flag("--tells", plan.tells);
     CLI11_PARSE(options, argc, argv);
@@ -264,10 +330,10 @@ int main(int argc, char** argv) {
                 all.found, all.slow, all.false_slow, all.other, all.read, all.keys);
     std::printf(
         "%zu figures: median %.3f, 95 %% %.3f, worst %.2f cents; in 1, 2, 3 sd %.2f %.2f %.2f; "
-        "%d misplaced; %d of %d ciphers named\n",
+        "%d misplaced; %d of %d ciphers named, %d keys hidden\n",
         all.errors.size(), share_of(all.errors, 0.5), share_of(all.errors, 0.95),
         share_of(all.errors, 1.0), within(all.of_sd, 1.0), within(all.of_sd, 2.0),
-        within(all.of_sd, 3.0), all.misplaced, all.named, all.ciphers);
+        within(all.of_sd, 3.0), all.misplaced, all.named, all.ciphers, all.hidden);
     for (const auto& [semitones, counts] : all.by_interval)
         if (semitones != 0 && (counts[1] < counts[0] || counts[2] > 0))
             std::printf("  %+d: %d keys, %d read, %d wrong\n", semitones, counts[0], counts[1],

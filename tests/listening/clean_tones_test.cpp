@@ -121,6 +121,30 @@ TEST(CleanTones, OnlyPartialsThatAreThereAreListed) {
     }
 }
 
+// Another tone sounds on, two of its lines within some hertz of the pipe's partials.
+TEST(CleanTones, PartialsBesideAnotherTonesLinesDontPullThePitch) {
+    const double hz = 311.1;
+    const CleanTone tone{hz, 48000.0, Wave::eight_partials, 0.1, false, 7};
+    auto samples = render(tone, 1.5);
+    const std::vector<Hertz> lines{Hertz{hz + 0.3}, Hertz{5.0 * hz - 2.5}};
+    for (const Hertz line : lines)
+        for (std::size_t n = 0; n < samples.size(); ++n)
+            samples[n] +=
+                0.05F * static_cast<float>(std::cos(2.0 * std::numbers::pi * line.value() *
+                                                    static_cast<double>(n) / 48000.0));
+    const auto pulled = measure_pipe(samples, SampleRate{48000.0}, Hertz{hz});
+    ASSERT_TRUE(pulled);
+    EXPECT_GT(std::abs(testing::cents(hz, pulled->pitch.value())), 20.0 * kBudget);
+    const auto reading = measure_pipe(samples, SampleRate{48000.0}, Hertz{hz}, lines);
+    ASSERT_TRUE(reading);
+    EXPECT_LE(std::abs(testing::cents(hz, reading->pitch.value())),
+              std::max(4.0 * kBudget, 3.0 * reading->cents_sd().value()));
+    std::vector<Hertz> all;
+    for (int k = 1; k <= 8; ++k)
+        all.push_back(Hertz{k * hz + 1.0});
+    EXPECT_FALSE(measure_pipe(samples, SampleRate{48000.0}, Hertz{hz}, all));
+}
+
 // Partial k gains k times what the pitch is off, from speech to the end.
 TEST(CleanTones, PartialFramesTurnWithTheBeat) {
     for (const double awaited : {41.2, 164.81, 329.63}) {

@@ -57,6 +57,7 @@ struct FindingsTest : ::testing::Test {
             result.readings.push_back(reading);
         }
         result.faults = faults;
+        result.hidden = hidden;
         return {ref, result, SampleRate{48000.0}};
     }
     std::vector<Finding> find() { return findings_of(instrument, surveyed(), {}); }
@@ -71,6 +72,7 @@ struct FindingsTest : ::testing::Test {
     organ::StopRef ref;
     std::map<int, double> off;  ///< cents from the target, by key
     std::vector<tuning::SurveyFault> faults;
+    std::vector<organ::Pipe> hidden;
     listening::Partials partials;  ///< of all pipes
     std::mt19937_64 random{5};
 };
@@ -142,6 +144,26 @@ TEST_F(FindingsTest, AWrongStopIsNamedByItsFootage) {
         EXPECT_THAT(all[0].words, HasSubstr(words.first));
         EXPECT_THAT(all[0].words, HasSubstr(words.second));
     }
+}
+
+TEST_F(FindingsTest, KeysHiddenByACipherAreToBePlayedAgain) {
+    hidden = {pipe(12), pipe(13), pipe(24)};
+    const auto found = find(FindingKind::hidden);
+    ASSERT_EQ(found.size(), 1U);
+    EXPECT_THAT(found[0].words, HasSubstr(notes_of(hidden) + ": silence it and play them again"));
+    EXPECT_THAT(brief(find(), 61), ::testing::Contains("keys hidden by a cipher"));
+}
+
+TEST_F(FindingsTest, OfTwoPipesWithEachKeyNoTuningIsSaid) {
+    off[20] += 9.0;
+    for (auto& [key, cents] : off)
+        cents += 4.0;
+    faults = {{FaultKind::second_pipe, {}, {}, Cents{1200.0}, {}, {}, {}}};
+    const auto all = find();
+    ASSERT_EQ(all.size(), 1U);
+    EXPECT_EQ(all[0].kind, FindingKind::second_pipe);
+    EXPECT_THAT(all[0].words, HasSubstr("an octave high: an octave coupler is on"));
+    EXPECT_THAT(all[0].words, HasSubstr("draw Octave 4′ alone"));
 }
 
 TEST_F(FindingsTest, SixtyPipesAstrayAnyWayAreNoTrend) {

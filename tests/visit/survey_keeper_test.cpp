@@ -213,8 +213,9 @@ TEST_F(SurveyKeeperTest, FaultsAreNotedOnceInTradeWords) {
     EXPECT_EQ(kept<Fault>().size(), 1U) << "what was mistaken is taken back";
 }
 
-TEST_F(SurveyKeeperTest, OfAnotherStopOrOfKeysPerhapsOneOffNothingIsKept) {
-    for (const FaultKind kind : {FaultKind::wrong_stop, FaultKind::semitone_doubtful}) {
+TEST_F(SurveyKeeperTest, OfAnotherStopOfTwoAtOnceOrOfKeysPerhapsOneOffNothingIsKept) {
+    for (const FaultKind kind :
+         {FaultKind::wrong_stop, FaultKind::second_pipe, FaultKind::semitone_doubtful}) {
         SurveyKeeper keeper(*run);
         survey.result.faults.clear();
         play({{1, 9.0}, {2, 0.0}});

@@ -1,0 +1,58 @@
+#include "tuning/second_pipe.h"
+
+#include "listening/measure.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+namespace rankwright::tuning {
+
+namespace {
+
+constexpr std::array<int, 3> kTimes{2, 3, 4};
+
+}  // namespace
+
+std::vector<EveryNth> every_nth(const HeardTone& tone, std::span<const float> samples,
+                                SampleRate rate) {
+    constexpr double kHighest = 0.45;  // of the rate
+    std::vector<EveryNth> all;
+    for (const int times : kTimes) {
+        if (times * tone.pitch.value() > kHighest * rate.value()) break;
+        std::vector<Hertz> every, between;
+        for (int k = 1; k * tone.pitch.value() < kHighest * rate.value(); ++k)
+            (k % times == 0 ? every : between).push_back(k * tone.pitch);
+        const auto others = listening::measure_pipe(samples, rate, tone.pitch, every);
+        const auto nth = listening::measure_pipe(samples, rate, tone.pitch, between);
+        if (!others || !nth) continue;
+        all.push_back({times, interval(others->pitch, nth->pitch),
+                       Cents{std::hypot(others->cents_sd().value(), nth->cents_sd().value())}});
+    }
+    return all;
+}
+
+std::optional<int> second_pipe(std::span<const HeardTone* const> tones) {
+    constexpr Cents kLeast{0.4};  // what the room may do to one pipe's partials
+    constexpr double kClearly = 4.0, kShare = 0.4;
+    constexpr int kFewest = 6;
+    std::optional<int> found;
+    int most = kFewest - 1;
+    for (const int times : kTimes) {
+        int known = 0, apart = 0;
+        for (const HeardTone* tone : tones)
+            for (const EveryNth& nth : tone->every_nth) {
+                if (nth.times != times) continue;
+                ++known;
+                if (std::abs(nth.apart.value()) >
+                    std::max(kLeast.value(), kClearly * nth.sd.value()))
+                    ++apart;
+            }
+        if (apart <= most || apart < kShare * known) continue;
+        most = apart;
+        found = times;
+    }
+    return found;
+}
+
+}  // namespace rankwright::tuning

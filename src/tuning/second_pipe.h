@@ -1,0 +1,24 @@
+// Whether a second pipe sounds with each key, at a multiple of the first one's pitch: an octave
+// coupler, or another stop that was left on.
+#pragma once
+
+#include "core/units.h"
+#include "tuning/tones_heard.h"
+
+#include <optional>
+#include <span>
+#include <vector>
+
+namespace rankwright::tuning {
+
+/// What stands at every second, third or fourth partial of `tone`, beside its other partials, in
+/// `samples` (one channel of the time that it was read in). Partials of one pipe are whole
+/// multiples of one pitch; what stands apart is another pipe's.
+std::vector<EveryNth> every_nth(const HeardTone& tone, std::span<const float> samples,
+                                SampleRate rate);
+
+/// Of a rank's tones: which multiple of each a second pipe sounds, when one clearly does (by four
+/// of the uncertainty) with two in five of them, and with six at least.
+std::optional<int> second_pipe(std::span<const HeardTone* const> tones);
+
+}  // namespace rankwright::tuning
