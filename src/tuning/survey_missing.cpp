@@ -6,6 +6,7 @@
 #include <cmath>
 #include <map>
 #include <set>
+#include <utility>
 
 namespace rankwright::tuning {
 
@@ -36,8 +37,11 @@ void SurveyJudge::find_missing() {
     constexpr int kGap = 6;  // keys: a longer one is a jump
     const auto typical = cadence();
     std::map<int, SurveyFault> missing;
+    std::size_t last = 0;
     for (std::size_t r = 1; r < result_.readings.size(); ++r) {
-        const SurveyReading& before = result_.readings[r - 1];
+        // A cipher is heard out of its turn: the play doesn't jump to it and back.
+        if (ciphers(result_.readings[r].pipe.key)) continue;
+        const SurveyReading& before = result_.readings[std::exchange(last, r)];
         const SurveyReading& after = result_.readings[r];
         const int step = std::abs(after.pipe.key - before.pipe.key);
         const int stride = plays_sides(r) ? 2 : 1;
