@@ -116,11 +116,11 @@ bool measure_lasting(HeardTone& tone, const SurveySound& sound, FrameIndex from)
 namespace {
 
 /// How loud lines are in the lower quartile of pieces of a sound, whatever else sounds there.
-class Standing {
+class StandingLines {
   public:
     static constexpr Seconds kPiece{0.5};
 
-    Standing(const SurveySound& sound, FrameIndex from) : rate_(sound.rate) {
+    StandingLines(const SurveySound& sound, FrameIndex from) : rate_(sound.rate) {
         constexpr std::size_t kMost = 24;
         const FrameIndex end{sound.frames()};
         const std::int64_t piece = sound.frames(kPiece);
@@ -152,7 +152,7 @@ std::vector<Hertz> standing_lines(const HeardTone& tone, const SurveySound& soun
     constexpr std::size_t kFewest = 6;
     constexpr Hertz kBeside{10.0};  // no less: pieces so short part no nearer ones
     constexpr double kStands_db = 6.0;
-    const Standing standing(sound, from);
+    const StandingLines standing(sound, from);
     std::vector<Hertz> lines;
     if (standing.pieces() < kFewest) {
         for (const listening::PartialLevel& partial : tone.partials)
@@ -171,12 +171,12 @@ std::vector<Hertz> standing_lines(const HeardTone& tone, const SurveySound& soun
 
 FrameIndex stand_since(std::span<const Hertz> lines, const SurveySound& sound, FrameIndex from) {
     constexpr double kSofter_db = 10.0;
-    const Standing standing(sound, from);
+    const StandingLines standing(sound, from);
     if (lines.empty() || standing.pieces() == 0) return from;
     std::vector<double> usual;
     for (const Hertz line : lines)
         usual.push_back(standing.level_db(line));
-    const std::int64_t piece = sound.frames(Standing::kPiece);
+    const std::int64_t piece = sound.frames(StandingLines::kPiece);
     const auto most_stand = [&](FrameIndex at) {
         const std::vector<float> before = sound.cut(0, at, at + piece);
         std::size_t standing_then = 0;
