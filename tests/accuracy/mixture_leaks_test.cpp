@@ -101,7 +101,7 @@ Said hear_keys(double leak_db, int keys, std::uint64_t seed) {
     return said;
 }
 
-// What is reached today, with some room; DEVELOPERS.md has the figures.
+// What is reached today, with some room; tests/figures/mixture.md has the figures.
 TEST(MixtureLeaks, AreFoundBesideTheOpenPipe) {
     constexpr int kKeys = 16;
     const Said loud = hear_keys(-20.0, kKeys, 4100);

@@ -75,7 +75,8 @@ TEST(RecordedPairs, UnisonsHoldTheirFigures) {
     row.print();
     expect_honest(row);
     EXPECT_GE(row.signs_right(), row.signed_cases() - 1);
-    EXPECT_GE(row.tolerable(), 0.85);  // 0.95 is wanted (DEVELOPERS.md says what stays hard)
+    EXPECT_GE(row.tolerable(),
+              0.85);  // 0.95 is wanted (tests/figures/pair.md says what stays hard)
 }
 
 // A pipe's own unrest passes for a second tone, so that a pipe that doesn't speak beside its
