@@ -2,6 +2,7 @@
 #pragma once
 
 #include "core/units.h"
+#include "listening/pair.h"
 #include "listening/reading.h"
 
 #include <optional>
@@ -30,6 +31,9 @@ class PairAlone {
     /// How well that tells the reference's mean pitch over another span: with how far it strays.
     /// Requires heard().
     Hertz doubt() const;
+    /// What a pipe at `pipe` beats with the reference, by where that was, not by what the two sound
+    /// like together; its partial `m` meets the pipe's `n`. Requires heard().
+    BeatReading beat_with(Hertz pipe, int m, int n) const;
 
   private:
     std::optional<PitchReading> heard_, latest_;

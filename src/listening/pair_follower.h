@@ -75,6 +75,9 @@ class PairFollower {
     /// The reference alone, for the reading it is.
     PitchReading alone(FrameIndex from, FrameIndex to) const;
 
+    /// By how much the reference's partials, where the pipe's meet them, are softer or louder than
+    /// they were `alone`: root mean square. Empty when fewer than three are known. Requires two().
+    std::optional<Decibels> off_level(const Partials& alone) const;
     /// Power of the first meeting's band, mean over a span of the newest sound.
     std::optional<double> meeting_power(FrameIndex from, FrameIndex to) const;
 

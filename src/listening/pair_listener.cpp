@@ -189,6 +189,15 @@ bool PairListener::State::look(FrameIndex at, double doubt) {
     return true;
 }
 
+/// What is followed beside a pipe that has partials of its own, and is known by these, may be that
+/// pipe's own unrest: then it is far from as loud as the reference was alone.
+bool PairListener::State::other_than_reference() {
+    constexpr Decibels kOtherLevel{7.0};
+    if (!alone.heard() || !watch().pipe_has_own()) return false;
+    const auto off = follower.off_level(alone.heard()->partials);
+    return off && *off > kOtherLevel;
+}
+
 void PairListener::State::report() {
     hearing.input = meter.level();
     hearing.suspicions = {};
@@ -222,6 +231,9 @@ void PairListener::State::report() {
     told = told || follower.surely_two() || watch().pipe_sounds();
     hearing.perhaps_both = !told;
     BeatReading reading = pace.now().value_or(follower.reading());
+    if (other_than_reference())
+        reading =
+            alone.beat_with(reading.pipe, expected->reference_partial, expected->pipe_partial);
     reading.beat_sd = Hertz{std::hypot(reading.beat_sd.value(), pace.astray().value())};
     const bool going = moving || pace.now() || pace.astray() > Hertz{0.0};
     hearing.reading = shown.take(reading, shown_span(), Hertz{meets()}, going);

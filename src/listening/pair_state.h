@@ -95,6 +95,7 @@ struct PairListener::State {
         return expected->reference < kBassPairBelow ? kLongestBass : kLongest;
     }
     void begin_again(FrameIndex at);
+    bool other_than_reference();
     void report();
     PairRequest request() const;
     PairWatch& watch() { return channels.watch(); }

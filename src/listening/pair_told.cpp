@@ -269,6 +269,26 @@ PitchReading PairFollower::alone(FrameIndex from, FrameIndex to) const {
     return reading;
 }
 
+std::optional<Decibels> PairFollower::off_level(const Partials& alone) const {
+    constexpr int kFewest = 3;
+    double squares = 0.0;
+    int known = 0;
+    for (std::size_t b = 0; b < bands_.size(); ++b) {
+        const PairLine& line = bands_[b].line;
+        if (line.reference_partial == 0 || line.pipe_partial == 0) continue;
+        for (std::size_t i = 0; i < alone.count; ++i) {
+            if (alone.list[i].number != line.reference_partial) continue;
+            // A cosine of amplitude A has the phasor A/2 here.
+            const double now = 10.0 * std::log10(4.0 * modes_.front().bands[b].level[0] + 1e-20);
+            const double off = now - alone.list[i].level.value();
+            squares += off * off;
+            ++known;
+        }
+    }
+    if (known < kFewest) return std::nullopt;
+    return Decibels{std::sqrt(squares / known)};
+}
+
 std::optional<double> PairFollower::meeting_power(FrameIndex from, FrameIndex to) const {
     for (std::size_t b = 0; b < stream_.size(); ++b)
         if (stream_.line(b).reference_partial == request_.reference_partial &&

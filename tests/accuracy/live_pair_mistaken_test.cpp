@@ -90,5 +90,28 @@ TEST(LivePairs, APipeMovedAtOnceIsNotLeftSettled) {
     }
 }
 
+// What a reed does by itself looks like a second tone beside it. Followed as its reference it is
+// far softer than that was alone. Presses in which a wrong figure stood for one to three seconds.
+TEST(LivePairs, AReedsOwnUnrestIsNotTakenForItsReference) {
+    struct Press {
+        int key;
+        std::uint64_t seed;
+        double off_cents, seconds;
+    };
+    for (const Press& p : {Press{24, 7241, 0.4, 8.0},
+                           {24, 10241, 0.5, 8.0},
+                           {24, 5241, 0.4, 15.0},
+                           {18, 11180, 0.8, 8.0}}) {
+        const LivePair press{.stop = "Great/Trumpet 8'",
+                             .key = p.key,
+                             .seed = p.seed,
+                             .off_cents = p.off_cents,
+                             .seconds = p.seconds};
+        const LiveOutcome o = hear_live(press);
+        EXPECT_GT(o.shown_s, 0.9 * p.seconds) << words(press);
+        EXPECT_LT(o.wrong_s, 0.7) << words(press);
+    }
+}
+
 }  // namespace live_pair_mistaken_test
 }  // namespace rankwright::testing
