@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 namespace rankwright::listening {
 
@@ -11,8 +12,6 @@ namespace {
 
 constexpr Seconds kBegins{0.08};  // so long something must stand out
 constexpr Seconds kFirstLook{0.25};
-/// Two alike cancel each other while they stand against each other; no key comes again so soon.
-constexpr Seconds kNull{0.5};
 /// A tone over the wind that stood out before it, at least, in power.
 constexpr double kToneOverWind = 30.0;
 constexpr Cents kOtherKey{60.0};       // of the reference
@@ -68,7 +67,7 @@ void PairListener::State::take(FrameIndex first, std::span<const float> interlea
 }
 
 void PairListener::State::restart() {
-    if (heard_both) fell_silent = sound.end();
+    if (heard_both) fell_silent = {sound.end(), told || (cancelled() && still_told)};
     stage = Stage::silent;
     follower.stop();
     both = told = moving = false;
@@ -117,7 +116,9 @@ void PairListener::State::wait_for_tones() {
     ++hearing.tone;
     frames.clear();
     wind = watch().line_power();
-    heard_both = fell_silent && duration(begins - *fell_silent, sound.rate()) <= kNull;
+    // Two alike cancel each other while they stand against each other: the same sound on.
+    heard_both = cancelled();
+    still_told = heard_both && fell_silent->told;
     both = told = reference_ended = false;
     newcomer.forget();
     begin_again(begins);
@@ -155,7 +156,8 @@ void PairListener::State::hear_speech() {
     if (since(from) < look_span(kFirstLook) || since(ticked) < kTickYoung) return;
     ticked = sound.end();
     const bool were_two = both;
-    both = told = false;
+    both = false;
+    told = std::exchange(still_told, false);
     if (!look(std::max(from, back(kLongest)))) return;
     if (were_two && !both) ++hearing.tone;  // one of them fell silent
     if (reference_ended && !both) alone.forget();

@@ -70,9 +70,9 @@ bool PairListener::State::note_changes() {
         case What::reference_gone:
             // Of two that hardly beat it may only seem so.
             reference_ended = true;
-            begin_again(sound.end());
-            break;
+            [[fallthrough]];
         case What::pipe_gone:
+            still_told = told;
             begin_again(sound.end());
             break;
     }
