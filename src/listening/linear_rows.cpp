@@ -145,7 +145,7 @@ void inverse_diagonal(const Complex* l, std::size_t n, std::vector<double>& diag
                       std::vector<double>& room) {
     diagonal.resize(n);
     room.resize(2 * n * kRegister);
-    sum_inverse(l, n, room.data(), &room[n * kRegister], diagonal.data());
+    sum_inverse(l, n, room.data(), room.data() + n * kRegister, diagonal.data());
 }
 
 }  // namespace rankwright::listening
