@@ -14,9 +14,6 @@ namespace {
 
 /// Tables of leaks hold for an ω this near, relatively: a thousandth of a cent.
 constexpr double kTableReach = 6e-7;
-/// Higher partials are weak in most pipes, and a whistle in one's band could lead astray.
-constexpr int kApproachPartials = 8;
-
 /// Σ_{n<N} e^{jxn} about the middle frame (Dirichlet's kernel): real.
 double kernel(double x, double frames) {
     const double half = 0.5 * std::remainder(x, kTurn);
@@ -37,6 +34,7 @@ bool HarmonicFitter::State::load(const PartialBank& bank, std::size_t first, std
     count = std::min(bank.partials(), partials);
     span = std::min(n, blocks);
     block = static_cast<double>(bank.block_frames());
+    rate = bank.rate().value();
     tuned = omega = kTurn * bank.pitch().value() / bank.rate().value();
     place_heard(only);
     // The bank's phases count from frame 0 of the stream; ours from the middle.
@@ -265,6 +263,7 @@ void HarmonicFitter::State::converge(const PartialBank& bank, std::size_t first,
     constexpr int kMostSteps = 12;
     constexpr double kPrecision = 1e-9;  // 2e-6 cents
     approach();
+    unwind();
     improve(0, true);
     leave_absent();
     improve(0, true);
@@ -277,6 +276,7 @@ void HarmonicFitter::State::converge(const PartialBank& bank, std::size_t first,
         load(bank, first, span, only);
         count = kept;
         approach();
+        unwind();
         improve(0, true);
         improve(count, true);
         improve(count, true);

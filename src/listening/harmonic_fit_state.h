@@ -40,6 +40,9 @@ void for_turning(Complex phase, Complex turn, std::size_t count, With&& with) {
         with(b, lanes[i]);
 }
 
+/// Higher partials are weak in most pipes, and a whistle in one's band could lead astray.
+inline constexpr int kApproachPartials = 8;
+
 struct HarmonicFitter::State {
     State(int most_partials, std::size_t most_blocks)
         : partials(std::clamp(most_partials, 1, static_cast<int>(kMostPartials))),
@@ -80,6 +83,10 @@ struct HarmonicFitter::State {
     double offset(int k) const;
     double step() const;
     double common_phase(int highest);
+    void unwind();
+    bool trace(int k, std::size_t reach);
+    double coherent_power(int but) const;
+    void turn_back(std::span<const double> path);
     void follow(int highest);
     double improve(int follow_to, bool noise_too);
     void leave_absent();
@@ -125,6 +132,7 @@ struct HarmonicFitter::State {
     int count = 0;                              // partials
     std::size_t span = 0;                       // blocks
     double block = 0.0;                         // frames of a block
+    double rate = 0.0;                          // frames a second
     double tuned = 0.0;                         // the bank's ω
     double omega = 0.0;                         // the fit's ω
     double tabulated = 0.0;                     // the ω that the tables of leaks hold for
@@ -151,7 +159,7 @@ struct HarmonicFitter::State {
     std::vector<Complex> phasor;
     std::vector<double> noise;
     double differences = 0.0;    // second differences that it rests on
-    std::vector<double> common;  // residual phase of the fundamental, from all partials
+    std::vector<double> common;  // phase of the fundamental that isn't explained yet
     std::vector<PartialSlope> slopes;
     std::size_t present = 0;          // of them
     PhaseModes movement;              // followed so far

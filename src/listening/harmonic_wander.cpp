@@ -79,14 +79,114 @@ void HarmonicFitter::State::follow(int highest) {
     if (!moved) return;
     for (std::size_t b = 0; b < span; ++b) {
         const auto polynomials = legendre(b, span, movement.count);
-        double angle = 0.0;
+        common[b] = 0.0;
         for (std::size_t j = 2; j <= static_cast<std::size_t>(movement.count); ++j)
-            angle += move.size[j] * polynomials[j];
-        const Complex turn = std::polar(1.0, -angle);
+            common[b] += move.size[j] * polynomials[j];
+    }
+    turn_back(std::span(common).first(span));
+}
+
+/// Turns every partial's series back by `path`, the fundamental's phase.
+void HarmonicFitter::State::turn_back(std::span<const double> path) {
+    for (std::size_t b = 0; b < span; ++b) {
+        const Complex turn = std::polar(1.0, -path[b]);
         Complex phase = turn;
         for (int k = 1; k <= count; ++k, phase = times(phase, turn))
             row(k)[b] = times(row(k)[b], phase);
     }
+}
+
+/// Leaves in `common` the fundamental's phase as partial k has it, from block to block, each with
+/// `reach` blocks to either side. False where the partial isn't clear all along.
+bool HarmonicFitter::State::trace(int k, std::size_t reach) {
+    // A blend this far under the partial's own size is noise, another tone's beat or a silence, in
+    // which a turn may be lost.
+    constexpr double kClear = 0.25;
+    const Complex* z = row(k);
+    double power = 0.0;
+    for (std::size_t b = 0; b < span; ++b)
+        if (heard[b] != 0) power += std::norm(z[b]);
+    const double least = square(kClear) * power / heard_blocks;
+    Complex last{};
+    double phase = 0.0;
+    for (std::size_t b = 0; b < span; ++b) {
+        if (heard[b] == 0) continue;
+        Complex blend{};
+        double blended = 0.0;
+        for (std::size_t i = b - std::min(b, reach); i <= std::min(b + reach, span - 1); ++i) {
+            if (heard[i] == 0) continue;
+            blend += z[i];
+            blended += 1.0;
+        }
+        blend /= blended;
+        if (std::norm(blend) < least) return false;
+        phase += last == Complex{} ? std::arg(blend) : std::arg(times(blend, std::conj(last)));
+        last = blend;
+        common[b] = phase / k;
+    }
+    bridge(std::span(common).first(span));
+    return true;
+}
+
+/// A treble's wander is many turns of its phase, which no linear step finds. Where the strongest
+/// partial is clear all along, its own phase, turn by turn, shows the way: the series are turned
+/// back along that, less its line, which stays for step().
+void HarmonicFitter::State::unwind() {
+    constexpr double kReach_s = 0.015;       // quicker than a pipe wanders by a turn
+    constexpr double kLinear_radians = 0.7;  // what follow() finds by itself
+    int strongest = 0;
+    double most = 0.0;
+    for (int k = 1; k <= std::min(count, kApproachPartials); ++k) {
+        double power = 0.0;
+        for (std::size_t b = 0; b < span && tells(k); ++b)
+            if (heard[b] != 0) power += std::norm(row(k)[b]);
+        if (power <= most) continue;
+        most = power;
+        strongest = k;
+    }
+    if (strongest == 0) return;
+    const double block_s = block / rate;
+    if (!trace(strongest, static_cast<std::size_t>(std::lround(kReach_s / block_s)))) return;
+    double middle = 0.0, climb = 0.0;
+    for (std::size_t b = 0; b < span; ++b) {
+        if (heard[b] == 0) continue;
+        middle += common[b];
+        climb += (static_cast<double>(b) - middle_block) * common[b];
+    }
+    middle /= heard_blocks;
+    climb *= square(block) / time_square;
+    double farthest = 0.0;
+    for (std::size_t b = 0; b < span; ++b) {
+        common[b] -= middle + climb * (static_cast<double>(b) - middle_block);
+        farthest = std::max(farthest, std::abs(common[b]));
+    }
+    derotate(climb / block);
+    if (farthest * strongest < kLinear_radians) return;
+    const double before = coherent_power(strongest);
+    turn_back(std::span(common).first(span));
+    if (coherent_power(strongest) < before) {
+        // The others don't move so: a second tone beats there.
+        for (double& phase : std::span(common).first(span))
+            phase = -phase;
+        turn_back(std::span(common).first(span));
+        return;
+    }
+    const PhaseModes modes = modes_of(std::span(common).first(span), movement.count);
+    for (std::size_t j = 2; j <= static_cast<std::size_t>(movement.count); ++j)
+        movement.size[j] += modes.size[j];
+}
+
+/// Of the means of all lower partials but one.
+double HarmonicFitter::State::coherent_power(int but) const {
+    double power = 0.0;
+    for (int k = 1; k <= std::min(count, kApproachPartials); ++k) {
+        if (k == but || !tells(k)) continue;
+        Complex sum{};
+        for (std::size_t b = 0; b < span; ++b)
+            if (heard[b] != 0) sum += row(k)[b];
+        power += std::norm(sum);
+    }
+    return power;
 }
 
 /// Variance of the mean pitch beyond the noise, in (radians a frame)²: partials that disagree, and
