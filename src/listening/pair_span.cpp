@@ -3,6 +3,7 @@
 #include "listening/held_hops.h"
 #include "listening/pair_bands.h"
 #include "listening/pair_plan.h"
+#include "listening/pair_together.h"
 
 #include <algorithm>
 #include <cmath>
@@ -73,7 +74,9 @@ SteadySpan pair_span(std::span<const float> samples, const PairRequest& request)
     const auto frame = [&](Seconds at) {
         return static_cast<std::size_t>(std::lround(at.count() * request.rate.value()));
     };
-    return {frame(part.from), frame(part.to) - frame(part.from)};
+    // Of two with like partials the one that sounds on keeps most lines held.
+    return sounding_together(samples, request,
+                             {frame(part.from), frame(part.to) - frame(part.from)});
 }
 
 }  // namespace rankwright::listening

@@ -58,6 +58,32 @@ TEST(PairSpan, BeginsWhereTheLaterOneStandsAndEndsWithTheFirst) {
     EXPECT_LE(heard(earlier).to, 3.5);
 }
 
+// The softer of two alike takes no partial away with it, and too little power.
+TEST(PairSpan, OfTwoAlikeBeginsAndEndsWithTheSofter) {
+    const Tone louder{.hz = 262.0, .from_s = 0.5, .to_s = 6.0, .decay_s = 1.0};
+    Tone softer{.hz = 263.0, .level = 0.04, .from_s = 0.5, .to_s = 3.5, .decay_s = 1.0};
+    softer.phase_seed = 2;
+    Scene earlier(kRate.value(), 7.0, 7);
+    earlier.add(louder).add(softer).add_white(0.1, 45.0);
+    EXPECT_GT(heard(earlier).to, 2.7);
+    EXPECT_LE(heard(earlier).to, 3.8);
+    softer.from_s = 2.5;
+    softer.to_s = 6.0;
+    Scene later(kRate.value(), 7.0, 8);
+    later.add(louder).add(softer).add_white(0.1, 45.0);
+    EXPECT_GT(heard(later).from, 2.4);
+    EXPECT_LT(heard(later).from, 3.3);
+    EXPECT_GT(heard(later).to, 5.0);
+}
+
+TEST(PairSpan, OfTwoThatBeatThroughoutNothingIsLeftOut) {
+    Scene scene(kRate.value(), 7.0, 9);
+    scene.add({.hz = 262.0, .from_s = -1.0}).add({.hz = 262.7, .from_s = -1.0, .phase_seed = 2});
+    const auto [from, to] = heard(scene.add_white(0.1, 45.0));
+    EXPECT_EQ(from, 0.0);
+    EXPECT_GT(to, 6.5);
+}
+
 // Where two as loud as one another beat once in eight seconds, nothing is heard for a while.
 TEST(PairSpan, ASlowBeatIsNoEnd) {
     Scene scene(kRate.value(), 12.0, 6);
