@@ -28,6 +28,8 @@ constexpr std::size_t kSearchOwnBands = 2;
 constexpr double kSearchOwn = 3.0;  // lower than this many meetings
 constexpr std::size_t kSifted = 6;
 constexpr std::size_t kSettled = 4;
+/// A place so far below the best, in ln of evidence, isn't worth lines.
+constexpr double kWorthLines = 30.0;
 constexpr double kOnePlace = 0.05;  // turns in the span
 
 double seconds(std::span<const float> samples, const PairRequest& request) {
@@ -167,6 +169,10 @@ bool holds_two(const PairPlace& place, double times) {
 
 namespace {
 
+struct Beats {
+    double low = 1e9, high = -1e9;
+};
+
 /// From the grid's places to settled ones, in two stages: few lines and terms first.
 class Settling {
   public:
@@ -188,8 +194,11 @@ class Settling {
     std::size_t terms(double a_second, double least, double most) const {
         return terms_over(span_s_, a_second, least, most);
     }
+    std::vector<PairPlan::Line> lines(std::size_t stage, const Beats& beats) const;
     std::vector<PairBand> bands(std::size_t stage,
                                 const std::vector<PairCandidate>& candidates) const;
+    std::vector<PairCandidate> worth_lines(const std::vector<PairPlace>& places) const;
+    Beats beats_of(const std::vector<PairCandidate>& candidates) const;
     std::vector<PairCandidate> sifted(const std::vector<PairBand>& bands, std::size_t stage,
                                       const std::vector<PairCandidate>& candidates) const;
     void add_others(std::vector<PairCandidate>& candidates) const;
@@ -221,6 +230,7 @@ std::vector<PairPlace> Settling::settle(std::vector<PairCandidate> candidates, b
             candidates.push_back(candidate(place));
         if (s > 0 || candidates.empty()) continue;
         weigh_lines(candidates.front());
+        candidates = worth_lines(places);
         if (add) add_others(candidates);
     }
     return places;
@@ -256,26 +266,55 @@ void Settling::weigh_lines(const PairCandidate& best) {
     }
 }
 
-/// Wide enough for the beats of all candidates.
-std::vector<PairBand> Settling::bands(std::size_t stage,
-                                      const std::vector<PairCandidate>& candidates) const {
-    const double m = request_.reference_partial, n = request_.pipe_partial;
-    double low_beat = 1e9, high_beat = -1e9;
+Beats Settling::beats_of(const std::vector<PairCandidate>& candidates) const {
+    Beats all;
     for (const PairCandidate& c : candidates) {
-        const double beat = n * c.pipe_offset - m * c.reference_offset;
-        low_beat = std::min(low_beat, beat);
-        high_beat = std::max(high_beat, beat);
+        const double beat =
+            request_.pipe_partial * c.pipe_offset - request_.reference_partial * c.reference_offset;
+        all.low = std::min(all.low, beat);
+        all.high = std::max(all.high, beat);
     }
+    return all;
+}
+
+/// Those that leave room for so wide bands.
+std::vector<PairPlan::Line> Settling::lines(std::size_t stage, const Beats& beats) const {
+    const double m = request_.reference_partial, n = request_.pipe_partial;
     std::vector<PairPlan::Line> lines;
     for (const auto& line : plan_.lines) {
         const double j = line.pipe_partial > 0 ? line.pipe_partial / n : 0.0;
         if (stage == 0 && line.hz > kLowestMeetings * m * request_.reference.value()) continue;
-        const double wide = j * std::max(high_beat - low_beat, std::max(high_beat, -low_beat));
+        const double wide = j * std::max(beats.high - beats.low, std::max(beats.high, -beats.low));
         if (wide > 1.6 * kReachOfSpacing * plan_.spacing_hz) continue;
         lines.push_back(line);
     }
-    lines = stage == 0 ? most_informative(lines, 6) : telling_lines(lines, kMostPairLines);
-    return cut_bands(samples_, request_, plan_, lines, low_beat, high_beat);
+    return stage == 0 ? most_informative(lines, 6) : telling_lines(lines, kMostPairLines);
+}
+
+/// Wide enough for the beats of all candidates.
+std::vector<PairBand> Settling::bands(std::size_t stage,
+                                      const std::vector<PairCandidate>& candidates) const {
+    const Beats all = beats_of(candidates);
+    return cut_bands(samples_, request_, plan_, lines(stage, all), all.low, all.high);
+}
+
+/// A place that beats fast leaves no room for bands at the partials that tell a slow beat best. One
+/// far below the best, or whose second tone is no pipe, isn't worth them.
+std::vector<PairCandidate> Settling::worth_lines(const std::vector<PairPlace>& places) const {
+    std::vector<PairCandidate> all, near;
+    for (const PairPlace& place : places) {
+        all.push_back(candidate(place));
+        const bool pipes = holds_two(place) || !holds_two(places.front());
+        if (pipes && place.evidence > places.front().evidence - kWorthLines)
+            near.push_back(candidate(place));
+    }
+    const auto usable = [&](const Beats& beats) {
+        const std::vector<PairPlan::Line> chosen = lines(1, beats);
+        return std::count_if(chosen.begin(), chosen.end(), [&](const PairPlan::Line& line) {
+            return band_of(line, request_, plan_, beats.low, beats.high).has_value();
+        });
+    };
+    return usable(beats_of(near)) > usable(beats_of(all)) ? near : all;
 }
 
 std::vector<PairCandidate> Settling::sifted(const std::vector<PairBand>& bands, std::size_t stage,
