@@ -37,9 +37,14 @@ std::vector<EveryNth> every_nth(const HeardTone& tone, std::span<const float> sa
     return all;
 }
 
-std::optional<int> second_pipe(std::span<const HeardTone* const> tones) {
+bool stands_apart(const EveryNth& nth) {
     constexpr Cents kLeast{0.4};  // what the room may do to one pipe's partials
-    constexpr double kClearly = 4.0, kShare = 0.4;
+    constexpr double kClearly = 4.0;
+    return std::abs(nth.apart.value()) > std::max(kLeast.value(), kClearly * nth.sd.value());
+}
+
+std::optional<int> second_pipe(std::span<const HeardTone* const> tones) {
+    constexpr double kShare = 0.4;
     constexpr int kFewest = 6;
     // A second pipe shows at its partials' multiples too, among others, and so less.
     constexpr double kOfMost = 0.5;
@@ -50,10 +55,9 @@ std::optional<int> second_pipe(std::span<const HeardTone* const> tones) {
         for (const HeardTone* tone : tones)
             for (const EveryNth& nth : tone->every_nth) {
                 if (nth.times != kTimes[t]) continue;
-                const double off = std::abs(nth.apart.value());
                 ++known;
-                sum += off;
-                if (off > std::max(kLeast.value(), kClearly * nth.sd.value())) ++apart;
+                sum += std::abs(nth.apart.value());
+                if (stands_apart(nth)) ++apart;
             }
         if (apart >= kFewest && apart >= kShare * known) mean[t] = sum / known;
     }

@@ -17,8 +17,11 @@ namespace rankwright::tuning {
 std::vector<EveryNth> every_nth(const HeardTone& tone, std::span<const float> samples,
                                 SampleRate rate);
 
-/// Of a rank's tones: which multiple of each a second pipe sounds, when one clearly does (by four
-/// of the uncertainty) with two in five of them, and with six at least.
+/// Whether it clearly is another pipe's: by four of the uncertainty, and more than a room does.
+bool stands_apart(const EveryNth& nth);
+
+/// Of a rank's tones: which multiple of each a second pipe sounds, when one clearly does
+/// with two in five of them, and with six at least.
 std::optional<int> second_pipe(std::span<const HeardTone* const> tones);
 
 }  // namespace rankwright::tuning

@@ -247,8 +247,6 @@ std::vector<HeardTone> hear_all(const SurveySound& sound, int most_ciphers) {
                               measure(tone, sound, tone.stood, read_to);
         if (!measured && tone.lasted(sound.rate) < kWorthKeeping) continue;
         if (!measured && !sound.taken_out.empty()) cant_be_read(tone);
-        if (measured && sound.taken_out.empty())
-            tone.every_nth = every_nth(tone, sound.cut(0, tone.stood, tone.to), sound.rate);
         tones.push_back(tone);
         if (const auto hidden = hidden_after(tone, ended, sound)) tones.push_back(*hidden);
     }
@@ -292,12 +290,39 @@ std::vector<HeardTone> hear_all(const SurveySound& sound, int most_ciphers) {
     return tones;
 }
 
+/// A dozen keys all over the play tell that no second pipe sounds with each; only where they leave
+/// it open are the others measured for one too.
+void look_for_second_pipe(std::vector<HeardTone>& tones, const SurveySound& sound) {
+    constexpr std::size_t kFew = 12;
+    // One may be the room's; where two in five show a second pipe, twelve show it twice in 98 % of
+    // cases.
+    constexpr int kOpen = 2;
+    std::vector<HeardTone*> clear;  // before a cipher, that had to be taken out
+    for (HeardTone& tone : tones) {
+        if (tone.goes_on) break;
+        if (tone.read) clear.push_back(&tone);
+    }
+    const std::size_t step = std::max<std::size_t>(1, clear.size() / kFew);
+    const auto look = [&](HeardTone& tone) {
+        tone.every_nth = every_nth(tone, sound.cut(0, tone.stood, tone.to), sound.rate);
+        return std::any_of(tone.every_nth.begin(), tone.every_nth.end(), stands_apart);
+    };
+    int open = 0;
+    for (std::size_t i = 0; i < clear.size(); i += step)
+        open += look(*clear[i]) ? 1 : 0;
+    for (std::size_t i = 0; i < clear.size() && open >= kOpen; ++i)
+        if (i % step != 0) look(*clear[i]);
+}
+
 }  // namespace
 
 std::vector<HeardTone> tones_of_recording(std::span<const float> interleaved, SampleRate rate,
                                           int channels) {
     constexpr int kMostCiphers = 2;
-    return hear_all({interleaved, rate, channels}, kMostCiphers);
+    const SurveySound sound{interleaved, rate, channels};
+    std::vector<HeardTone> tones = hear_all(sound, kMostCiphers);
+    look_for_second_pipe(tones, sound);
+    return tones;
 }
 
 SurveyResult survey_recording(const SurveyPlan& plan, std::span<const float> interleaved,
