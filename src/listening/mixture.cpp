@@ -149,6 +149,23 @@ MixtureState KeyHearing::refine(const MixtureState& found) {
     return places;
 }
 
+// Judged pipe by pipe, two may be left in one another's place, where no one pipe can go.
+bool KeyHearing::swap(const std::vector<MixtureBand>& bands, MixtureState& places) const {
+    MixtureModel model = model_;
+    model.wander_terms = 0;
+    model.gain_terms = 2;
+    MixtureFit fit(bands, model);
+    MixtureState state = fit.start();
+    state.present = places.present;
+    state.unknowns = places.unknowns;
+    state.level = places.level;
+    state.loud = places.loud;
+    fit.refine(state, 2);
+    if (!swap_mixture(fit, state, reach_, 4)) return false;
+    places = std::move(state);
+    return true;
+}
+
 bool KeyHearing::elsewhere(const MixtureState& refined, const MixtureState& found) const {
     constexpr double kElsewhere_cycles = 0.3;
     for (std::size_t j = 0; j < reach_.size(); ++j)
@@ -169,8 +186,9 @@ void KeyHearing::report(MixtureFit& fit, const MixtureState& state,
         if (!state.present[i] || r.presence != Presence::sounding) continue;
         const double nominal = fit.model().pipes[i].nominal_hz;
         const double softer = std::log(std::max(usual_level(state, i), strongest)) - state.loud[i];
-        const bool no_doubt =
-            fit.model().pipes[i].sure || untold_[which[i]].evidence.ln_ratio > kNoDoubt;
+        // By what is heard where it stands, not where it was heard before others were put in.
+        const double there = state.unknowns[i * fit.terms()];
+        const bool no_doubt = fit.model().pipes[i].sure || ln_beside(which[i], there) > kNoDoubt;
         if (!fit.stands_out(state, i) || (!no_doubt && softer > kSoftest)) {
             r.presence = Presence::cannot_tell;
             r.untold = Untold::soft;
@@ -191,7 +209,11 @@ std::optional<MixtureReading> KeyHearing::read() {
     const std::vector<MixtureBand> bands = search_bands(sound_, reach_, partials_asked());
     if (bands.empty()) return std::nullopt;
     const std::vector<MixtureState> states = search(bands);
-    const MixtureState places = judge(bands, states.front());
+    MixtureState places = judge(bands, states.front());
+    if (request_.before.empty() && swap(bands, places)) {
+        forget();
+        places = judge(bands, places);
+    }
     const MixtureState refined = refine(places);
     // A pipe found elsewhere so late may have left to others what they don't sound for. Where the
     // key goes on, the next reading sees to that.

@@ -231,6 +231,19 @@ double PresenceEvidence::ln_at(double at) const {
     return places.empty() ? 0.0 : std::min_element(places.begin(), places.end(), nearer)->ln_ratio;
 }
 
+double PresenceEvidence::most_ln_near(double at, double within) const {
+    double most = ln_at(at);
+    for (const Place& place : places)
+        if (std::abs(place.cents - at) < within) most = std::max(most, place.ln_ratio);
+    return most;
+}
+
+double PresenceEvidence::likeliest_place() const {
+    constexpr double kFarLikelier = 3.0;
+    if (!joint) return cents;
+    return ln_at(cents) > joint_ln + kFarLikelier ? cents : joint_cents;
+}
+
 PresenceEvidence presence_evidence(MixtureFit& fit, const MixtureState& without, std::size_t pipe,
                                    const MixtureReach& reach, double level, int highest) {
     static const std::array<double, kLoudnesses> loud = loudness_weights();

@@ -30,6 +30,7 @@ class KeyHearing {
                         MixtureState& places, bool again = false);
     bool still_there(std::size_t j, const MixtureModel& model, const MixtureState& others,
                      MixtureState& places);
+    bool swap(const std::vector<MixtureBand>& bands, MixtureState& places) const;
     MixtureState refine(const MixtureState& found);
     void forget();
     bool elsewhere(const MixtureState& refined, const MixtureState& found) const;
@@ -42,6 +43,13 @@ class KeyHearing {
     // Of the pipe's fundamental over the span.
     double cycles(std::size_t j, double cents) const {
         return std::abs(cents) * kCent * reach_[j].nominal_hz * sound_.seconds;
+    }
+    // Of the evidence within a quarter of a cycle.
+    double ln_beside(std::size_t j, double cents) const {
+        constexpr double kNear_cycles = 0.25;
+        const PresenceEvidence& evidence = untold_[j].evidence;
+        return std::min(evidence.ln_ratio,
+                        evidence.most_ln_near(cents, kNear_cycles / cycles(j, 1.0)));
     }
 
     const MixtureSound& sound_;

@@ -144,7 +144,7 @@ bool KeyHearing::look_closer_at(std::size_t j, PresenceEvidence& evidence,
         places.unknowns[evidence.behind->lower] = evidence.behind->lower_cents;
         return true;
     }
-    const double place = evidence.joint ? evidence.joint_cents : evidence.cents;
+    const double place = evidence.likeliest_place();
     if (evidence.joint) likely_[j] = {evidence.cents};
     if (evidence.joint && places.present[j]) likely_[j].push_back(places.unknowns[j]);
     if (presence == Presence::sounding &&

@@ -35,6 +35,11 @@ struct PresenceEvidence {
     std::vector<Place> places{};
     /// ln of the ratio at the nearest of the places; 0 without any.
     double ln_at(double at) const;
+    /// The most of it within `cents` on either side; that at the nearest where there is none.
+    double most_ln_near(double at, double within) const;
+    /// Where it stands if it sounds: by the joint evidence, which isn't asked beside other pipes;
+    /// there where that is far likelier than any place that was asked.
+    double likeliest_place() const;
     /// The lower pipe that it may hide behind, where that one's own partials stand and where those
     /// that both have, and ln of how much likelier these are if it does.
     struct Behind {

@@ -125,53 +125,91 @@ std::vector<MixturePeak> scan_pipe(MixtureFit& fit, const MixtureState& state, s
     return kept;
 }
 
-bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const MixtureReach> reach,
-                    int steps, bool scan, std::span<const std::vector<double>> also) {
-    constexpr double kBetter = 0.5, kHopeless = 60.0;
-    const std::size_t pipes = reach.size(), terms = fit.terms();
-    bool improved = false;
-    std::vector<char> stood_out(pipes, 0);
-    for (std::size_t j = 0; !scan && j < pipes; ++j)
-        stood_out[j] = state.present[j] && fit.stands_out(state, j);
-    const auto attempt = [&](MixtureState trial) {
-        for (std::size_t j = 0; j < pipes; ++j)
-            if (trial.present[j] && trial.unknowns[j * terms] != state.unknowns[j * terms])
+namespace {
+
+// Takes a trial, refined, in place of the state where it is better. `keep_all`: only where no pipe
+// that stood out is left with nothing.
+class Attempts {
+  public:
+    Attempts(MixtureFit& fit, MixtureState& state, int steps, bool keep_all)
+        : fit_(fit), state_(state), steps_(steps), stood_out_(state.present.size(), 0) {
+        for (std::size_t j = 0; keep_all && j < stood_out_.size(); ++j)
+            stood_out_[j] = state.present[j] && fit.stands_out(state, j);
+    }
+
+    bool operator()(MixtureState trial) {
+        constexpr double kBetter = 0.5, kHopeless = 60.0;
+        const std::size_t terms = fit_.terms();
+        for (std::size_t j = 0; j < stood_out_.size(); ++j)
+            if (trial.present[j] && trial.unknowns[j * terms] != state_.unknowns[j * terms])
                 for (std::size_t m = 1; m < terms; ++m)
                     trial.unknowns[j * terms + m] = 0.0;
-        fit.refine(trial, 2);
-        if (trial.evidence < state.evidence - kHopeless) return false;
-        fit.refine(trial, steps);
-        if (trial.evidence < state.evidence + kBetter) return false;
-        if (!scan)
-            for (std::size_t j = 0; j < pipes; ++j)
-                if (stood_out[j] && !fit.stands_out(trial, j)) return false;
-        state = std::move(trial);
-        improved = true;
+        fit_.refine(trial, 2);
+        if (trial.evidence < state_.evidence - kHopeless) return false;
+        fit_.refine(trial, steps_);
+        if (trial.evidence < state_.evidence + kBetter) return false;
+        for (std::size_t j = 0; j < stood_out_.size(); ++j)
+            if (stood_out_[j] && !fit_.stands_out(trial, j)) return false;
+        state_ = std::move(trial);
+        improved_ = true;
         return true;
-    };
-    const auto within = [&](double cents, std::size_t j) {
-        return cents * kCent >= reach[j].low && cents * kCent <= reach[j].high;
-    };
-    const auto sure = [&](std::size_t j) { return fit.model().pipes[j].sure; };
-    const auto twins = [&](std::size_t i, std::size_t j) { return fit.model().twins(i, j); };
-    for (std::size_t i = 0; i < pipes; ++i)
+    }
+
+    bool improved() const { return improved_; }
+
+  private:
+    MixtureFit& fit_;
+    MixtureState& state_;
+    int steps_;
+    bool improved_ = false;
+    std::vector<char> stood_out_;
+};
+
+bool within_reach(double cents, const MixtureReach& reach) {
+    return cents * kCent >= reach.low && cents * kCent <= reach.high;
+}
+
+// Each two in one another's place; `both`: only of those that are both there.
+void swap_pairs(MixtureFit& fit, const MixtureState& state, std::span<const MixtureReach> reach,
+                bool both, Attempts& attempt) {
+    const std::size_t terms = fit.terms();
+    const auto& pipes = fit.model().pipes;
+    for (std::size_t i = 0; i < reach.size(); ++i)
         for (std::size_t j = 0; j < i; ++j) {
             if (!fit.share_bands(i, j) || (!state.present[i] && !state.present[j])) continue;
-            if (sure(i) || sure(j) || twins(i, j)) continue;
+            if (both && (!state.present[i] || !state.present[j])) continue;
+            if (pipes[i].sure || pipes[j].sure || fit.model().twins(i, j)) continue;
             MixtureState trial = state;
             std::swap(trial.unknowns[i * terms], trial.unknowns[j * terms]);
             std::swap(trial.present[i], trial.present[j]);
             std::swap(trial.level[i], trial.level[j]);
             std::swap(trial.loud[i], trial.loud[j]);
-            if ((trial.present[i] && !within(trial.unknowns[i * terms], i)) ||
-                (trial.present[j] && !within(trial.unknowns[j * terms], j)))
+            if ((trial.present[i] && !within_reach(trial.unknowns[i * terms], reach[i])) ||
+                (trial.present[j] && !within_reach(trial.unknowns[j * terms], reach[j])))
                 continue;
             attempt(std::move(trial));
         }
+}
+
+}  // namespace
+
+bool swap_mixture(MixtureFit& fit, MixtureState& state, std::span<const MixtureReach> reach,
+                  int steps) {
+    Attempts attempt(fit, state, steps, true);
+    swap_pairs(fit, state, reach, true, attempt);
+    return attempt.improved();
+}
+
+bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const MixtureReach> reach,
+                    int steps, bool scan, std::span<const std::vector<double>> also) {
+    const std::size_t pipes = reach.size(), terms = fit.terms();
+    Attempts attempt(fit, state, steps, !scan);
+    const auto sure = [&](std::size_t j) { return fit.model().pipes[j].sure; };
+    swap_pairs(fit, state, reach, false, attempt);
     for (std::size_t i = 0; scan && i < pipes; ++i)
         for (std::size_t j = 0; j < pipes; ++j) {  // j where i is, i anew
             if (i == j || !state.present[i] || sure(i) || sure(j) || !fit.share_bands(i, j) ||
-                !within(state.unknowns[i * terms], j))
+                !within_reach(state.unknowns[i * terms], reach[j]))
                 continue;
             MixtureState base = state;
             base.present[i] = 0;
@@ -199,7 +237,7 @@ bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const Mixtur
         if (j < also.size()) places = also[j];
         for (std::size_t i = 0; i < pipes; ++i)
             if (i != j && state.present[i] && fit.share_bands(i, j) &&
-                within(state.unknowns[i * terms], j))
+                within_reach(state.unknowns[i * terms], reach[j]))
                 of_others.push_back(state.unknowns[i * terms]);
         if (!scan && of_others.empty() && std::all_of(places.begin(), places.end(), stands_there))
             continue;
@@ -222,7 +260,7 @@ bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const Mixtur
             }
         }
     }
-    return improved;
+    return attempt.improved();
 }
 
 std::vector<MixtureState> search_mixture(MixtureFit& fit, std::span<const MixtureReach> reach) {
