@@ -161,7 +161,8 @@ bool KeyHearing::swap(const std::vector<MixtureBand>& bands, MixtureState& place
     state.level = places.level;
     state.loud = places.loud;
     fit.refine(state, 2);
-    if (!swap_mixture(fit, state, reach_, 4)) return false;
+    // Nearer ones are tried in one another's place when they are refined.
+    if (!swap_mixture(fit, state, reach_, kDoubt_cents, 4)) return false;
     places = std::move(state);
     return true;
 }

@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <optional>
 
 namespace rankwright::listening {
 
@@ -169,15 +170,19 @@ bool within_reach(double cents, const MixtureReach& reach) {
     return cents * kCent >= reach.low && cents * kCent <= reach.high;
 }
 
-// Each two in one another's place; `both`: only of those that are both there.
+// Each two in one another's place. With `apart_cents`: only those that are both there, as far from
+// one another at least.
 void swap_pairs(MixtureFit& fit, const MixtureState& state, std::span<const MixtureReach> reach,
-                bool both, Attempts& attempt) {
+                std::optional<double> apart_cents, Attempts& attempt) {
     const std::size_t terms = fit.terms();
     const auto& pipes = fit.model().pipes;
     for (std::size_t i = 0; i < reach.size(); ++i)
         for (std::size_t j = 0; j < i; ++j) {
             if (!fit.share_bands(i, j) || (!state.present[i] && !state.present[j])) continue;
-            if (both && (!state.present[i] || !state.present[j])) continue;
+            const double apart = state.unknowns[i * terms] - state.unknowns[j * terms];
+            if (apart_cents &&
+                (!state.present[i] || !state.present[j] || std::abs(apart) < *apart_cents))
+                continue;
             if (pipes[i].sure || pipes[j].sure || fit.model().twins(i, j)) continue;
             MixtureState trial = state;
             std::swap(trial.unknowns[i * terms], trial.unknowns[j * terms]);
@@ -194,9 +199,9 @@ void swap_pairs(MixtureFit& fit, const MixtureState& state, std::span<const Mixt
 }  // namespace
 
 bool swap_mixture(MixtureFit& fit, MixtureState& state, std::span<const MixtureReach> reach,
-                  int steps) {
+                  double apart_cents, int steps) {
     Attempts attempt(fit, state, steps, true);
-    swap_pairs(fit, state, reach, true, attempt);
+    swap_pairs(fit, state, reach, apart_cents, attempt);
     return attempt.improved();
 }
 
@@ -205,7 +210,7 @@ bool polish_mixture(MixtureFit& fit, MixtureState& state, std::span<const Mixtur
     const std::size_t pipes = reach.size(), terms = fit.terms();
     Attempts attempt(fit, state, steps, !scan);
     const auto sure = [&](std::size_t j) { return fit.model().pipes[j].sure; };
-    swap_pairs(fit, state, reach, false, attempt);
+    swap_pairs(fit, state, reach, std::nullopt, attempt);
     for (std::size_t i = 0; scan && i < pipes; ++i)
         for (std::size_t j = 0; j < pipes; ++j) {  // j where i is, i anew
             if (i == j || !state.present[i] || sure(i) || sure(j) || !fit.share_bands(i, j) ||

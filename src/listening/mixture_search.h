@@ -18,9 +18,10 @@ struct MixturePeak {
 std::vector<MixturePeak> scan_pipe(MixtureFit& fit, const MixtureState& state, std::size_t pipe,
                                    const MixtureReach& reach, std::size_t most);
 
-/// Tries every two of those that are there in one another's place; true when `state` became better.
+/// Tries every two of those that are there, `apart_cents` or more from one another, in one
+/// another's place; true when `state` became better.
 bool swap_mixture(MixtureFit& fit, MixtureState& state, std::span<const MixtureReach> reach,
-                  int steps);
+                  double apart_cents, int steps);
 
 /// Tries other places for every pipe, the places of others and exchanges; true when `state` became
 /// better. `steps`: of the fit for every trial; `also`: more places to try, by pipe, or empty.
