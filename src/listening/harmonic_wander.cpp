@@ -176,15 +176,23 @@ void HarmonicFitter::State::unwind() {
         movement.size[j] += modes.size[j];
 }
 
-/// Of the means of all lower partials but one.
+/// Of the means of the lower partials that stand well out of their noise, but for one.
 double HarmonicFitter::State::coherent_power(int but) const {
+    constexpr double kClear = 0.8;  // of the power that a block has in common with the next
     double power = 0.0;
     for (int k = 1; k <= std::min(count, kApproachPartials); ++k) {
         if (k == but || !tells(k)) continue;
+        const Complex* z = row(k);
         Complex sum{};
-        for (std::size_t b = 0; b < span; ++b)
-            if (heard[b] != 0) sum += row(k)[b];
-        power += std::norm(sum);
+        double own = 0.0, common_power = 0.0;
+        for (std::size_t b = 0; b < span; ++b) {
+            if (heard[b] == 0) continue;
+            sum += z[b];
+            if (b == 0 || heard[b - 1] == 0) continue;
+            own += std::norm(z[b]);
+            common_power += times(z[b], std::conj(z[b - 1])).real();
+        }
+        if (common_power > kClear * own) power += std::norm(sum);
     }
     return power;
 }

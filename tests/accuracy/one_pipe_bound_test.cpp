@@ -187,5 +187,33 @@ TEST(OnePipeUncertainty, WithWanderTheMeanPitchIsFollowed) {
     }
 }
 
+// A treble that wanders for seconds strays by turns of its phase, not by a part of one.
+TEST(OnePipeUncertainty, TheTurnsOfATreblesWanderAreCounted) {
+    auto csv = results_file("coverage_wander_trebles",
+                            "hz,seconds,cases,rms_from_slope_cents,median_sd_cents,within_2");
+    std::mt19937_64 random(33);
+    constexpr double kLowRate = 24000.0;
+    for (const double hz : {1500.0, 3000.0, 5500.0}) {
+        for (const double seconds : {2.0, 8.0}) {
+            Errors from_slope;
+            for (int i = 0; i < 8; ++i) {
+                const Tone tone = sawtooth_like(hz, kLowRate, seconds, 6, kLevel, random);
+                const std::vector<double> path = wander(tone, 0.4, 0.5, random);
+                const std::vector<double> cycles = cycles_of(tone, path);
+                std::vector<float> samples = render(tone, cycles);
+                add_white(samples, noise_variance(tone, 40.0), random);
+                const auto reading = measure_pipe(samples, SampleRate{kLowRate}, Hertz{hz});
+                ASSERT_TRUE(reading) << hz << ' ' << seconds;
+                from_slope.add(cents(slope_hz(cycles, kLowRate), reading->pitch.value()),
+                               reading->cents_sd().value());
+            }
+            csv << hz << ',' << seconds << ',' << from_slope.count() << ',' << from_slope.rms()
+                << ',' << from_slope.median_uncertainty() << ',' << from_slope.within(2.0) << '\n';
+            EXPECT_LE(from_slope.rms(), 0.004) << hz << ' ' << seconds;
+            EXPECT_GE(from_slope.within(2.0), 0.9) << hz << ' ' << seconds;
+        }
+    }
+}
+
 }  // namespace one_pipe_bound_test
 }  // namespace rankwright::testing
