@@ -4,6 +4,7 @@
 #include "listening/pair_bands.h"
 #include "listening/pair_fit.h"
 #include "listening/pair_number.h"
+#include "listening/pair_own.h"
 #include "listening/pair_search.h"
 
 #include <algorithm>
@@ -117,13 +118,19 @@ BeatReading weigh(std::span<const PairPlace> places, const PairRequest& request,
 namespace {
 
 /// Of a span over which one path of few terms describes each tone's wander.
-std::optional<BeatReading> measure_part(std::span<const float> samples,
-                                        const PairRequest& request) {
-    const PairPlan plan = plan_pair(samples, request);
+std::optional<BeatReading> measure_part(std::span<const float> samples, PairRequest request) {
+    PairPlan plan = plan_pair(samples, request);
     if (plan.lines.empty()) return std::nullopt;
+    if (const auto heard = contradicted_by_own(samples, request, plan)) {
+        request.reference = *heard;
+        request.reference_sd = {};  // but for its wander: what those partials tell is in the fit
+        plan = plan_pair(samples, request);
+    }
     const std::vector<PairPlace> places =
         find_places(samples, request, plan, SearchEffort::exhaustive);
-    if (places.empty() || !holds_two(places.front())) return std::nullopt;
+    if (places.empty() || !holds_two(places.front()) ||
+        lacks_own(samples, request, plan, places.front()))
+        return std::nullopt;
     BeatReading reading = weigh(places, request, kOfMean);
     const double span_s = static_cast<double>(samples.size()) / request.rate.value();
     reading.perhaps_one = std::abs(reading.beat.value()) * span_s < kTurnsCounted &&

@@ -38,9 +38,10 @@ struct BeatReading {
 /// Reads `samples` (one channel) in which both sound throughout: means over all of it, as the slope
 /// of a straight line through each phase gives them; of more than some seconds by parts, through
 /// each of which their wander can be followed. The pipe is looked for within 60
-/// cents, and within at least 14 beats a second, of the pure interval. Empty when nothing is heard
-/// there, when it is one tone (nothing else within 27 dB of it), or the span is too short: under
-/// 0.2 s or 12 periods.
+/// cents, and within at least 14 beats a second, of the pure interval; the reference where it is
+/// expected, or within 20 cents where its partials that the pipe hasn't contradict that. Empty when
+/// nothing is heard there, when it is one tone (nothing else within 27 dB of it, or with none of
+/// the partials that the other hasn't), or the span is too short: under 0.2 s or 12 periods.
 std::optional<BeatReading> measure_pair(std::span<const float> samples, const PairRequest& request);
 
 }  // namespace rankwright::listening

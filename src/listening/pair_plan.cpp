@@ -47,11 +47,18 @@ PairPlan plan_pair(std::span<const float> samples, const PairRequest& request) {
             line.pipe_partial > 0 ? plan.reach_hz * line.pipe_partial / n : kMargin * line.hz);
         const double snr = floor.line_power(line.hz - wide, line.hz + wide) *
                            static_cast<double>(samples.size()) / (4.0 * line.floor);
-        if (!(snr > kLineStandsOut)) continue;
+        if (!(snr > kLineStandsOut)) {
+            plan.unheard.push_back(line);
+            continue;
+        }
         line.information = information(line, snr);
         plan.lines.push_back(line);
     }
     return plan;
+}
+
+double PairPlan::heard_from(const Line& line, std::size_t samples) {
+    return kLineStandsOut * line.floor / static_cast<double>(samples);
 }
 
 double information(const PairPlan::Line& line, double snr) {

@@ -20,9 +20,12 @@ struct PairPlan {
         double floor = 0.0;        ///< variance of a white sample as dense as the noise here
         double information = 0.0;  ///< on the pitch, relative
     };
-    std::vector<Line> lines;  ///< by frequency
-    double spacing_hz = 0.0;  ///< between neighbouring lines of the two together
-    double reach_hz = 0.0;    ///< beats are looked for up to this
+    /// Mean square of a phasor that is just heard there in so many samples.
+    static double heard_from(const Line& line, std::size_t samples);
+    std::vector<Line> lines;    ///< by frequency
+    std::vector<Line> unheard;  ///< those that don't stand out of the noise
+    double spacing_hz = 0.0;    ///< between neighbouring lines of the two together
+    double reach_hz = 0.0;      ///< beats are looked for up to this
 };
 
 /// The lowest lines end above so many meetings: there a flue still shows beside a reed.
