@@ -11,9 +11,10 @@
 
 namespace rankwright::tuning {
 
-/// What stands at every second, third or fourth partial of `tone`, beside its other partials, in
-/// `samples` (one channel of the time that it was read in). Partials of one pipe are whole
-/// multiples of one pitch; what stands apart is another pipe's.
+/// What stands at every second, third or fourth partial of `tone`, beside the partials that none of
+/// these is (1, 5, 7 …), in `samples` (one channel of the time that it was read in). Partials of
+/// one pipe are whole multiples of one pitch; what stands apart is another pipe's. Of places where
+/// no line stands clear of what is beside it nothing is said.
 std::vector<EveryNth> every_nth(const HeardTone& tone, std::span<const float> samples,
                                 SampleRate rate);
 

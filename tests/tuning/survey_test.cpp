@@ -19,8 +19,9 @@ namespace survey_test {
 
 constexpr double kRate = 24000.0;
 
-/// One division with an 8′ and a 4′ of two octaves.
-organ::Instrument small_organ(int lowest_midi = 48) {
+/// One division with an 8′, of what kind is asked for, and an open 4′, of two octaves.
+organ::Instrument small_organ(int lowest_midi = 48,
+                              organ::PipeKind principal = organ::PipeKind::open) {
     organ::Instrument instrument;
     organ::Division great;
     great.id = "great";
@@ -33,6 +34,7 @@ organ::Instrument small_organ(int lowest_midi = 48) {
         stop.footage = *organ::parse_footage(feet);
         stop.last_key = great.keys;
         stop.makes = {organ::MakeRange{}};
+        if (stop.id == "principal") stop.makes[0].make.kind = principal;
         great.stops.push_back(stop);
     }
     instrument.divisions.push_back(great);
@@ -47,8 +49,8 @@ struct Played {
 /// Plays in the chamber and keeps what was heard.
 struct Take {
     explicit Take(std::uint64_t seed, const char* drawn = "octave", Cents mistuning = Cents{5.0},
-                  int lowest_midi = 48)
-        : instrument(small_organ(lowest_midi)),
+                  int lowest_midi = 48, organ::PipeKind principal = organ::PipeKind::open)
+        : instrument(small_organ(lowest_midi, principal)),
           chamber(instrument, {.rate = SampleRate{kRate}, .seed = seed, .mistuning = mistuning}) {
         chamber.draw_stop("great", drawn, true);
         wait(0.8);
@@ -496,6 +498,27 @@ TEST(Survey, AnotherStopDrawnAsWellIsNoticed) {
             tones.begin(), tones.end(), [](const auto& tone) { return !tone.every_nth.empty(); });
         EXPECT_GT(looked_into, 0) << seed;
         EXPECT_LT(looked_into, 20) << seed;
+    }
+}
+
+// A stopped pipe hardly has even partials: what is read in their place must not be taken for a
+// second pipe's, and a real one must still be noticed there.
+TEST(Survey, AStoppedRankIsAloneUnlessAnotherStopIsDrawn) {
+    for (const std::uint64_t seed : {61, 62, 63}) {
+        for (const bool second : {false, true}) {
+            Take take(seed, "principal", Cents{5.0}, 48, organ::PipeKind::stopped);
+            if (second) take.chamber.draw_stop("great", "octave", true);
+            for (int key = 1; key <= 25; ++key)
+                take.press(key);
+            const SurveyResult result = take.survey("principal");
+            const auto told = of_kind(result, FaultKind::second_pipe);
+            ASSERT_EQ(told.size(), second ? 1U : 0U) << seed;
+            if (second) {
+                EXPECT_NEAR(told[0]->interval.value(), 1200.0, 0.1) << seed;
+            } else {
+                EXPECT_EQ(result.readings.size(), 25U) << seed;
+            }
+        }
     }
 }
 
