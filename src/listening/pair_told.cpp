@@ -44,6 +44,8 @@ constexpr double kNoLongerUnrest = 4.0;
 constexpr double kShares = 0.7;
 /// Unrest of a tone's partials, in amplitude, that no pipe has.
 constexpr double kRestless = 0.2;
+/// A beat of so many standard uncertainties isn't one pipe's.
+constexpr double kBeyondDoubt = 4.0;
 /// A mean pitch isn't defined more narrowly (relative).
 constexpr double kDefined = 6e-7;
 constexpr double kLiveRustle = 4.0;
@@ -128,7 +130,9 @@ bool PairFollower::beats_whole(Hertz beat) const {
 }
 
 bool PairFollower::surely_two() const {
-    return two_ && (joined_ || (!weak_ && !reading_.under && beats_whole(reading_.beat)));
+    const bool clear = std::abs(reading_.beat.value()) > kBeyondDoubt * reading_.beat_sd.value() &&
+                       !reading_.under;
+    return two_ && (joined_ || (!weak_ && clear && beats_whole(reading_.beat)));
 }
 
 /// What is too weak to be the pipe is the unrest of two that stand so near that they sound as one;
