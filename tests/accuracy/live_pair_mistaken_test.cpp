@@ -31,6 +31,27 @@ TEST(LivePairs, TheLastKeysSoundIsNoPipeBesideItsReference) {
     }
 }
 
+// A dead pipe's reference, in a room that fills, seems to beat for a moment. That is no second pipe
+// beyond doubt: the screen goes on saying that perhaps the reference sounds alone.
+TEST(LivePairs, ABeatSeenForAMomentIsNoPipeBeyondDoubt) {
+    const LivePair press{.stop = "Great/Fifteenth 2'",
+                         .key = 45,
+                         .seed = 941450,
+                         .off_cents = 8.0,
+                         .seconds = 2.5,
+                         .silent = true,
+                         .after_key = 47};
+    double looked_s = 0.0, sure_s = 0.0;
+    hear_live(press,
+              [&](double, const listening::PairHearing& heard, const tuning::PairedState&, double) {
+                  looked_s += kLook_s;
+                  if (heard.reading && !heard.perhaps_both && !heard.reference_alone)
+                      sure_s += kLook_s;
+              });
+    EXPECT_GT(looked_s, 2.5);
+    EXPECT_LT(sure_s, 0.05);
+}
+
 // Two alike are silent together while they stand against each other. What sounds again is no
 // reference alone, which would turn the sign.
 TEST(LivePairs, TwoThatCancelAreNotTakenForTheReferenceAlone) {
