@@ -55,33 +55,58 @@ std::string library_of(const std::string& header) {
     return {};
 }
 
-TEST(Layering, FoldersIncludeOnlyWhatTheTableNames) {
+// Calls `take(file, header, quoted)` for every #include under the sources, the file as a path from
+// there; returns how many there were.
+template <typename Take>
+int scan_includes(Take take) {
     namespace fs = std::filesystem;
     static const std::regex kInclude(R"(^\s*#\s*include\s*([<"])([^>"]+)[>"])");
     int seen = 0;
     for (const auto& file : fs::recursive_directory_iterator(RANKWRIGHT_SOURCE)) {
         if (file.path().extension() != ".h" && file.path().extension() != ".cpp") continue;
-        const auto relative = fs::relative(file.path(), RANKWRIGHT_SOURCE);
-        const std::string folder = relative.begin()->string();
-        ASSERT_TRUE(kTable.contains(folder)) << relative << " is in a folder without a charter";
-        const Allowed& allowed = kTable.at(folder);
+        const fs::path relative = fs::relative(file.path(), RANKWRIGHT_SOURCE);
         std::ifstream in(file.path());
         for (std::string line; std::getline(in, line);) {
             std::smatch match;
             if (!std::regex_search(line, match, kInclude)) continue;
             ++seen;
-            const std::string target = match[2];
-            if (match[1] == "\"") {
-                const std::string from = target.substr(0, target.find('/'));
-                EXPECT_TRUE(from == folder || allowed.folders.contains(from))
-                    << relative << " must not include " << target;
-            } else if (const std::string library = library_of(target); !library.empty()) {
-                EXPECT_TRUE(allowed.libraries.contains(library))
-                    << relative << " must not include <" << target << ">";
-            }
+            take(relative, match[2].str(), match[1] == "\"");
         }
     }
+    return seen;
+}
+
+TEST(Layering, FoldersIncludeOnlyWhatTheTableNames) {
+    const int seen = scan_includes(
+        [](const std::filesystem::path& file, const std::string& header, bool quoted) {
+            const std::string folder = file.begin()->string();
+            ASSERT_TRUE(kTable.contains(folder)) << file << " is in a folder without a charter";
+            const Allowed& allowed = kTable.at(folder);
+            if (quoted) {
+                const std::string from = header.substr(0, header.find('/'));
+                EXPECT_TRUE(from == folder || allowed.folders.contains(from))
+                    << file << " must not include " << header;
+            } else if (const std::string library = library_of(header); !library.empty()) {
+                EXPECT_TRUE(allowed.libraries.contains(library))
+                    << file << " must not include <" << header << ">";
+            }
+        });
     EXPECT_GT(seen, 20) << "the scan found hardly any includes: wrong folder?";
+}
+
+// What hears one pipe knows nothing of pairs and mixtures, and pairs nothing of mixtures.
+TEST(Layering, TheEarForOnePipeStandsAlone) {
+    int inside = 0;
+    scan_includes([&](const std::filesystem::path& file, const std::string& header, bool quoted) {
+        if (!quoted || file.begin()->string() != "listening") return;
+        ++inside;
+        const std::string folder = file.parent_path().string();
+        if (folder != "listening/mixture")
+            EXPECT_FALSE(header.starts_with("listening/mixture/")) << file << ": " << header;
+        if (folder == "listening")
+            EXPECT_FALSE(header.starts_with("listening/pair/")) << file << ": " << header;
+    });
+    EXPECT_GT(inside, 20) << "the scan found hardly any includes: wrong folder?";
 }
 
 }  // namespace

@@ -1,6 +1,6 @@
 #include "app/beats.h"
 
-#include "listening/pair.h"
+#include "listening/pair/pair.h"
 
 #include <algorithm>
 #include <charconv>

@@ -6,9 +6,9 @@
 #include "app/recorded_input.h"
 #include "capture/recording_source.h"
 #include "listening/measure.h"
-#include "listening/pair.h"
-#include "listening/pair_listener.h"
-#include "listening/pair_span.h"
+#include "listening/pair/listener.h"
+#include "listening/pair/pair.h"
+#include "listening/pair/span.h"
 #include "tuning/drawing.h"
 
 #include <cmath>

@@ -4,7 +4,7 @@
 #include "app/mixture_ear.h"
 #include "capture/source.h"
 #include "core/units.h"
-#include "listening/mixture.h"
+#include "listening/mixture/mixture.h"
 
 #include <memory>
 #include <optional>

@@ -2,7 +2,7 @@
 #pragma once
 
 #include "core/result.h"
-#include "listening/mixture.h"
+#include "listening/mixture/mixture.h"
 
 #include <string>
 #include <vector>

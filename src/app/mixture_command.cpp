@@ -10,7 +10,7 @@
 #include "capture/recording_source.h"
 #include "listening/converter.h"
 #include "listening/held_span.h"
-#include "listening/mixture.h"
+#include "listening/mixture/mixture.h"
 
 #include <algorithm>
 #include <array>

@@ -3,7 +3,7 @@
 
 #include "capture/source.h"
 #include "core/units.h"
-#include "listening/mixture.h"
+#include "listening/mixture/mixture.h"
 
 #include <array>
 #include <memory>

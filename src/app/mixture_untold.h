@@ -2,7 +2,7 @@
 // screen.
 #pragma once
 
-#include "listening/mixture.h"
+#include "listening/mixture/mixture.h"
 
 #include <optional>
 #include <string>

@@ -3,8 +3,8 @@
 
 #include "capture/recording_source.h"
 #include "core/result.h"
-#include "listening/mixture.h"
-#include "listening/pair.h"
+#include "listening/mixture/mixture.h"
+#include "listening/pair/pair.h"
 #include "listening/reading.h"
 
 #include <future>

@@ -4,7 +4,7 @@
 #include "app/mixture_work.h"
 #include "app/survey_work.h"
 #include "capture/source.h"
-#include "listening/pair_listener.h"
+#include "listening/pair/listener.h"
 #include "listening/pipe_listener.h"
 #include "overlay/snapshot.h"
 #include "tuning/against_reference.h"

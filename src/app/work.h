@@ -6,7 +6,7 @@
 #include "app/survey_work.h"
 #include "capture/source.h"
 #include "core/units.h"
-#include "listening/pair_listener.h"
+#include "listening/pair/listener.h"
 #include "listening/pipe_listener.h"
 #include "organ/instrument.h"
 #include "organ/target.h"

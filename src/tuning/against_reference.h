@@ -3,7 +3,7 @@
 
 #include "core/units.h"
 #include "listening/hearing.h"
-#include "listening/pair_listener.h"
+#include "listening/pair/listener.h"
 #include "organ/reference.h"
 #include "tuning/drawing.h"
 #include "tuning/reference_pitch.h"

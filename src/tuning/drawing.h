@@ -2,7 +2,7 @@
 #pragma once
 
 #include "core/units.h"
-#include "listening/pair.h"
+#include "listening/pair/pair.h"
 #include "listening/reading.h"
 
 #include <optional>

@@ -3,7 +3,7 @@
 
 #include "core/units.h"
 #include "listening/hearing.h"
-#include "listening/mixture.h"
+#include "listening/mixture/mixture.h"
 #include "organ/pipe.h"
 #include "tuning/single_pipe.h"
 

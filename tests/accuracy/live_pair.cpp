@@ -1,6 +1,6 @@
 #include "accuracy/live_pair.h"
 
-#include "listening/pair_listener.h"
+#include "listening/pair/listener.h"
 #include "listening/pipe_listener.h"
 #include "simulator/chamber.h"
 #include "simulator/simulated_helper.h"

@@ -1,7 +1,7 @@
 // What the live ear for two pipes may mistake for one of them: the last key's sound in the room, a
 // null of the two, a slow beat for an end. Presses (live_pair.h) in which it was mistaken.
 #include "accuracy/live_pair.h"
-#include "listening/pair_listener.h"
+#include "listening/pair/listener.h"
 #include "tuning/against_reference.h"
 
 #include <cmath>

@@ -1,7 +1,7 @@
 // The live ear for two pipes on simulated presses of keys (live_pair.h): how soon the screen has a
 // right figure, how often a wrong one, and whether it ever calls the reference alone what isn't.
 #include "accuracy/live_pair.h"
-#include "listening/pair_listener.h"
+#include "listening/pair/listener.h"
 #include "support/results_file.h"
 #include "tuning/against_reference.h"
 

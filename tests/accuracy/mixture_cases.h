@@ -4,7 +4,7 @@
 #pragma once
 
 #include "core/units.h"
-#include "listening/mixture.h"
+#include "listening/mixture/mixture.h"
 #include "support/recordings.h"
 
 #include <cstdint>

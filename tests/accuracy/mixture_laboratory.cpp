@@ -8,7 +8,7 @@
 // moment ago; short: only the middle of the span, and then as much more as the reading asks for, to
 // see whether that parts what it said it would. The truth is in mixture_cases.h.
 #include "accuracy/mixture_cases.h"
-#include "listening/mixture.h"
+#include "listening/mixture/mixture.h"
 #include "support/coverage.h"
 
 #include <algorithm>

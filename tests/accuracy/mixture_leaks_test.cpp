@@ -1,6 +1,6 @@
 // One pipe of a mixture's key open, one of the others' mutes leaking: who is said to sound. Pipes,
 // room, wind and levels are the simulated chamber's; the truth is which mutes were put in how.
-#include "listening/mixture.h"
+#include "listening/mixture/mixture.h"
 #include "organ/instrument.h"
 #include "organ/target.h"
 #include "simulator/chamber.h"

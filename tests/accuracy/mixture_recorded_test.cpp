@@ -2,7 +2,7 @@
 // pitches against each pipe's own mean over the span, found by the slopes of its partials' phases
 // while it was alone; who sounds, against how the key was mixed.
 #include "accuracy/mixture_cases.h"
-#include "listening/mixture.h"
+#include "listening/mixture/mixture.h"
 #include "support/coverage.h"
 #include "support/results_file.h"
 

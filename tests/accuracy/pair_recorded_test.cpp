@@ -5,7 +5,7 @@
 #include "accuracy/recorded_pairs.h"
 #include "accuracy/synthetic_pairs.h"
 #include "listening/measure.h"
-#include "listening/pair.h"
+#include "listening/pair/pair.h"
 #include "support/recordings.h"
 
 #include <algorithm>

@@ -2,7 +2,7 @@
 #pragma once
 
 #include "accuracy/pair_cases.h"
-#include "listening/pair.h"
+#include "listening/pair/pair.h"
 #include "support/coverage.h"
 
 #include <fstream>

@@ -1,6 +1,6 @@
 // When a pipe tuned by beats is called done: simulated pipes, each put where it stands once its
 // reference has been heard alone. Truth is where the chamber has both, wander left out.
-#include "listening/pair_listener.h"
+#include "listening/pair/listener.h"
 #include "listening/pipe_listener.h"
 #include "organ/reference.h"
 #include "organ/target.h"

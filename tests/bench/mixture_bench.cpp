@@ -2,7 +2,7 @@
 // hand: mixture_bench. The ear is asked as the screen asks it: 2.4 s of sound, at first with
 // nothing known, then with the places found before, and each reading is followed by a rest that
 // keeps the ear to its share.
-#include "listening/mixture.h"
+#include "listening/mixture/mixture.h"
 #include "support/scene.h"
 
 #include <algorithm>

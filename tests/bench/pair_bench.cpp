@@ -1,6 +1,6 @@
 // What live listening to a reference and a pipe costs, as a share of one core, processor time. Run
 // by hand: pair_bench. Sound is made as in the tests of the live ear.
-#include "listening/pair_listener.h"
+#include "listening/pair/listener.h"
 #include "support/scene.h"
 
 #include <algorithm>

@@ -1,6 +1,6 @@
 // Which pipes of a key sound, where most of what they sound is hidden: the sound is made by a
 // simulator of its own (tests/support/scene.h), the truth is what was put in.
-#include "listening/mixture.h"
+#include "listening/mixture/mixture.h"
 #include "support/scene.h"
 
 #include <cmath>

@@ -1,6 +1,6 @@
 // A pipe behind a lower one's partials: the sound is made by a simulator of its own
 // (tests/support/scene.h), the truth is what was put in.
-#include "listening/mixture.h"
+#include "listening/mixture/mixture.h"
 #include "support/scene.h"
 
 #include <cmath>

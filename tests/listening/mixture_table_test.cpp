@@ -1,6 +1,6 @@
 // A mixture fit's sums against products of gains and paths, from few sums by the addition theorems,
 // against the same sums done directly.
-#include "listening/mixture_table.h"
+#include "listening/mixture/table.h"
 
 #include <cmath>
 #include <complex>

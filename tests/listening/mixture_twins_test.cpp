@@ -1,5 +1,5 @@
 // What is said of two pipes of one pitch: facts of the trade, common practice, no source.
-#include "listening/mixture_twins.h"
+#include "listening/mixture/twins.h"
 
 #include <vector>
 

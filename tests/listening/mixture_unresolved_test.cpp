@@ -1,6 +1,6 @@
 // What is said of pipes that can't be told apart: how long a beat lasts is its definition, the
 // frequencies' difference; that two in unison have none needs no source.
-#include "listening/mixture_unresolved.h"
+#include "listening/mixture/unresolved.h"
 
 #include <algorithm>
 #include <cmath>

@@ -1,7 +1,7 @@
 // The grid's evidence against its definition: amplitudes and slopes with their priors integrated
 // out of white noise (Bishop, Pattern Recognition and Machine Learning, 2006, section 3.5), by sums
 // over all samples and elimination.
-#include "listening/pair_grid.h"
+#include "listening/pair/grid.h"
 
 #include <algorithm>
 #include <array>

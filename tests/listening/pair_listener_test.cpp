@@ -1,7 +1,6 @@
 // The live ear for a reference and a pipe, on whole scenes. Truth is what each scene was made with
 // (tests/support/scene.h); no recorded or simulated pipe of the product is used.
-#include "listening/pair_listener.h"
-
+#include "listening/pair/listener.h"
 #include "support/allocation_count.h"
 #include "support/scene.h"
 

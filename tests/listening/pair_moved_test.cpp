@@ -1,6 +1,6 @@
 // The live ear on a pipe that is brought through the pure interval, and on one that stands near it.
 // Where the two are is known by construction (tests/support/scene.h).
-#include "listening/pair_listener.h"
+#include "listening/pair/listener.h"
 #include "support/scene.h"
 
 #include <algorithm>

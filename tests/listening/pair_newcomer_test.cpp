@@ -1,7 +1,6 @@
 // When the pipe sets in beside its reference is known by construction. The reference is an octave
 // higher, so that the pipe has partials of its own.
-#include "listening/pair_newcomer.h"
-
+#include "listening/pair/newcomer.h"
 #include "support/scene.h"
 
 #include <optional>

@@ -1,5 +1,5 @@
 // Bands written down as sums of phasors: when the second begins is known by construction.
-#include "listening/pair_onset.h"
+#include "listening/pair/onset.h"
 
 #include <algorithm>
 #include <cmath>

@@ -1,5 +1,5 @@
 // What the partials that only one of two pipes has tell. Truth is what the scenes were made with.
-#include "listening/pair.h"
+#include "listening/pair/pair.h"
 #include "support/scene.h"
 
 #include <cmath>

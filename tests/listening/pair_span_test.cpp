@@ -1,6 +1,5 @@
 // Where a reference and a pipe sound together. Truth is what the scene was made with.
-#include "listening/pair_span.h"
-
+#include "listening/pair/span.h"
 #include "support/scene.h"
 
 #include <gtest/gtest.h>
