@@ -10,6 +10,7 @@
 #include "capture/recording_source.h"
 #include "listening/converter.h"
 #include "listening/held_span.h"
+#include "listening/mixture/channels.h"
 #include "listening/mixture/mixture.h"
 
 #include <algorithm>
@@ -174,11 +175,15 @@ ExitCode hear_file(const MixtureOptions& options) {
     if (!recording) return report(recording.error());
     request->rate = recording->rate;
     const listening::SteadySpan span = span_heard(*recording);
-    const auto reading = best_channel(*recording, [&](const std::vector<float>& samples) {
-        return listening::measure_mixture(
-            std::span<const float>(about_the_mean(samples)).subspan(span.first, span.count),
-            *request);
-    });
+    const auto reading = listening::join_channels(
+        each_channel(
+            *recording,
+            [&](const std::vector<float>& samples) {
+                return listening::measure_mixture(
+                    std::span<const float>(about_the_mean(samples)).subspan(span.first, span.count),
+                    *request);
+            }),
+        request->unison);
     const double from_s = seconds_in_file(*recording, span.first),
                  to_s = seconds_in_file(*recording, span.first + span.count);
     const double clipped = clipped_in(*recording);

@@ -45,6 +45,9 @@ UntoldWords words_for(const UntoldPipe& pipe) {
                 "hear it alone"};
         case Untold::unsteady:
             return {"unsteady", "is too unsteady to be sure of", "let it stand, or hear it alone"};
+        case Untold::channels:
+            return {"one microphone only", "sounds in one of the channels and not in another",
+                    "mute others to hear it"};
         case Untold::crowded:
             break;
     }
@@ -66,6 +69,8 @@ const char* reason_word(listening::Untold reason) {
             return "stray";
         case Untold::unsteady:
             return "unsteady";
+        case Untold::channels:
+            return "channels";
         case Untold::noise:
             break;
     }

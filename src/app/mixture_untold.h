@@ -24,8 +24,8 @@ struct UntoldWords {
 
 UntoldWords words_for(const UntoldPipe& pipe);
 
-/// The reason alone, for programs: "hidden", "soft", "noise", "crowded", "above", "stray" or
-/// "unsteady".
+/// The reason alone, for programs: "hidden", "soft", "noise", "crowded", "above", "stray",
+/// "unsteady" or "channels".
 const char* reason_word(listening::Untold reason);
 
 /// "a, b and c".

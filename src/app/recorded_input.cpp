@@ -23,18 +23,6 @@ bool better(const listening::BeatReading& one, const listening::BeatReading& oth
     return one.beat_sd < other.beat_sd;
 }
 
-bool better(const listening::MixtureReading& one, const listening::MixtureReading& other) {
-    const auto rank = [](const listening::MixtureReading& reading) {
-        const auto count = [&](listening::Presence presence) {
-            return std::count_if(reading.pipes.begin(), reading.pipes.end(),
-                                 [&](const auto& pipe) { return pipe.presence == presence; });
-        };
-        const auto sounding = count(listening::Presence::sounding);
-        return std::pair{sounding + count(listening::Presence::silent), sounding};
-    };
-    return rank(one) > rank(other);
-}
-
 std::vector<float> about_the_mean(std::vector<float> samples) {
     const double mean = std::accumulate(samples.begin(), samples.end(), 0.0) /
                         static_cast<double>(std::max<std::size_t>(1, samples.size()));

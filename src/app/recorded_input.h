@@ -3,7 +3,6 @@
 
 #include "capture/recording_source.h"
 #include "core/result.h"
-#include "listening/mixture/mixture.h"
 #include "listening/pair/pair.h"
 #include "listening/reading.h"
 
@@ -40,23 +39,29 @@ void warn_of_overload(double clipped, const char* invented);
 /// on a dead line), the louder.
 bool better(const listening::PitchReading& one, const listening::PitchReading& other);
 bool better(const listening::BeatReading& one, const listening::BeatReading& other);
-/// Of two channels' readings of one key: that which decides more pipes, then that which hears more.
-bool better(const listening::MixtureReading& one, const listening::MixtureReading& other);
 
-/// Measures every channel (`measure(samples)` gives an optional reading) and keeps the best. The
-/// channels are measured side by side, so `measure` must change nothing outside itself.
+/// Measures every channel (`measure(samples)` gives an optional reading), in their order. They are
+/// measured side by side, so `measure` must change nothing outside itself.
 template <typename Measure>
-auto best_channel(const capture::Recording& recording, const Measure& measure)
-    -> decltype(measure(recording.channel(1))) {
+auto each_channel(const capture::Recording& recording, const Measure& measure)
+    -> std::vector<decltype(measure(recording.channel(1)))> {
     using Reading = decltype(measure(recording.channel(1)));
     std::vector<std::future<Reading>> others;
     for (int channel = 2; channel <= recording.channels; ++channel)
         others.push_back(std::async([&, channel] { return measure(recording.channel(channel)); }));
-    Reading best = measure(recording.channel(1));
-    for (std::future<Reading>& other : others) {
-        Reading reading = other.get();
+    std::vector<Reading> readings{measure(recording.channel(1))};
+    for (std::future<Reading>& other : others)
+        readings.push_back(other.get());
+    return readings;
+}
+
+/// The best of them.
+template <typename Measure>
+auto best_channel(const capture::Recording& recording, const Measure& measure)
+    -> decltype(measure(recording.channel(1))) {
+    decltype(measure(recording.channel(1))) best;
+    for (auto& reading : each_channel(recording, measure))
         if (reading && (!best || better(*reading, *best))) best = std::move(reading);
-    }
     return best;
 }
 

@@ -55,10 +55,10 @@ TEST_F(MixtureWords, EveryReasonSaysWhatToDo) {
     pipe.mute_one = true;
     pipe.stray = Cents{-31.0};
     const std::pair<Untold, const char*> advice[] = {
-        {Untold::hidden, "mute"},          {Untold::soft, "mute the loudest"},
-        {Untold::noise, "nearer"},         {Untold::crowded, "hear"},
-        {Untold::above, "record at"},      {Untold::stray, "31 cents flat"},
-        {Untold::unsteady, "too unsteady"}};
+        {Untold::hidden, "mute"},           {Untold::soft, "mute the loudest"},
+        {Untold::noise, "nearer"},          {Untold::crowded, "hear"},
+        {Untold::above, "record at"},       {Untold::stray, "31 cents flat"},
+        {Untold::unsteady, "too unsteady"}, {Untold::channels, "in one of the channels"}};
     for (const auto& [reason, words] : advice) {
         pipe.untold = reason;
         EXPECT_TRUE(says(words)) << said();
@@ -69,7 +69,7 @@ TEST_F(MixtureWords, EveryReasonSaysWhatToDo) {
 TEST_F(MixtureWords, TheCommandGivesTheScreensReasonAndRemedy) {
     pipe.stray = Cents{12.0};
     for (const Untold reason : {Untold::soft, Untold::noise, Untold::crowded, Untold::above,
-                                Untold::stray, Untold::unsteady}) {
+                                Untold::stray, Untold::unsteady, Untold::channels}) {
         pipe.untold = reason;
         const UntoldWords screen = words_for({reason, {}, pipe.stray});
         EXPECT_EQ(said(), "can't be told yet: it " + screen.because + " (" + screen.remedy + ")");

@@ -48,8 +48,10 @@ MixtureState KeyHearing::judge(const std::vector<MixtureBand>& bands, const Mixt
         if (places.present[j] && std::any_of(since, joined.end(), taken))
             look_closer_at(j, evidence[j], model, places, true);
     }
-    for (std::size_t j = 0; j < reach_.size(); ++j)
+    for (std::size_t j = 0; j < reach_.size(); ++j) {
+        readings_[j].evidence = judged_evidence(evidence[j]);
         untold_[j].evidence = std::move(evidence[j]);
+    }
     return places;
 }
 

@@ -48,13 +48,14 @@ enum class Presence { sounding, silent, cannot_tell };
 
 /// Why it can't be told whether a pipe sounds.
 enum class Untold {
-    hidden,   ///< the partials of those in `unresolved_with` hide it, or explain what is heard
-    soft,     ///< a tone is heard there, so far under the loudest that it may be another's unrest
-    noise,    ///< it may be softer than the noise where it would stand
-    crowded,  ///< its partials lie too near to others' to be cut out of so short a span
-    above,    ///< it sounds above the recording's band
-    stray,    ///< a tone stands beside, farther than the pipe was looked for
-    unsteady  ///< a tone stands there alone, too unsteady to be told from noise: `stray` from pure
+    hidden,    ///< the partials of those in `unresolved_with` hide it, or explain what is heard
+    soft,      ///< a tone is heard there, so far under the loudest that it may be another's unrest
+    noise,     ///< it may be softer than the noise where it would stand
+    crowded,   ///< its partials lie too near to others' to be cut out of so short a span
+    above,     ///< it sounds above the recording's band
+    stray,     ///< a tone stands beside, farther than the pipe was looked for
+    unsteady,  ///< a tone stands there alone, too unsteady to be told from noise: `stray` from pure
+    channels   ///< one microphone hears it and another doesn't
 };
 
 struct MixturePipeReading {
@@ -74,6 +75,8 @@ struct MixturePipeReading {
     /// More than is heard at once (kLongestMixtureSpan): silencing one of them tells sooner.
     bool mute_one = false;
     std::optional<Untold> untold{};  ///< why it is "cannot tell"
+    /// ln of how much likelier the sound is if it sounds than if it doesn't, as it was judged.
+    double evidence = 0.0;
     /// Another of the same ratio: which of the two is which can't be heard, only that one stands
     /// here and one there.
     std::optional<std::size_t> twin{};

@@ -188,14 +188,16 @@ std::vector<PresenceEvidence> judge_presence(MixtureFit& fit, MixtureState& stat
     return Judge(fit, state, reach, highest).judge();
 }
 
+double judged_evidence(const PresenceEvidence& evidence) {
+    constexpr double kMostJoint = 40.0;  // another's unrest, too, may be worth more
+    return evidence.ln_ratio + kJointWorth * std::min(evidence.joint.value_or(0.0), kMostJoint);
+}
+
 Presence presence_by(const PresenceEvidence& evidence, double sounds) {
-    constexpr double kSilent = -2.05;  // of a closer look; from the same keys
     // By the lower pipe's partials: it may hide behind these, or surely does. Of 308 muted recorded
     // pipes the most is 1.2, of 71 on keys nearly in tune 0.1.
     constexpr double kMayHide = 0.5, kSurelyBehind = 2.0;
-    constexpr double kMostJoint = 40.0;  // another's unrest, too, may be worth more
-    const double ln =
-        evidence.ln_ratio + kJointWorth * std::min(evidence.joint.value_or(0.0), kMostJoint);
+    const double ln = judged_evidence(evidence);
     if (ln >= (evidence.joint ? sounds : kSurelySounds)) return Presence::sounding;
     if (evidence.likeliest_behind && evidence.behind->ln_ratio > kSurelyBehind)
         return Presence::sounding;
