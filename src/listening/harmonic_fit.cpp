@@ -14,6 +14,7 @@ namespace {
 
 /// Tables of leaks hold for an ω this near, relatively: a thousandth of a cent.
 constexpr double kTableReach = 6e-7;
+
 /// Σ_{n<N} e^{jxn} about the middle frame (Dirichlet's kernel): real.
 double kernel(double x, double frames) {
     const double half = 0.5 * std::remainder(x, kTurn);

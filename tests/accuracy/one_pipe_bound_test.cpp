@@ -5,7 +5,9 @@
 #include "support/results_file.h"
 #include "support/tones.h"
 
+#include <optional>
 #include <string>
+#include <vector>
 
 #include <gtest/gtest.h>
 
@@ -147,32 +149,52 @@ double slope_hz(const std::vector<double>& cycles, double rate) {
     return tc / tt * rate;
 }
 
+struct WanderingTone {
+    Tone tone;
+    std::vector<double> path;    ///< cents from the tone's pitch, frame by frame
+    std::vector<double> cycles;  ///< its fundamental's phase
+    std::optional<PitchReading> reading;
+};
+
+/// A tone of six partials that wanders by `sd` cents, correlated over `settle` seconds, in white
+/// noise `snr_db` under it, and what is read of it with its pitch as the hint.
+WanderingTone read_wandering(double hz, double seconds, double sd, double settle, double snr_db,
+                             std::mt19937_64& random) {
+    constexpr double kLowRate = 24000.0;
+    WanderingTone wandering{sawtooth_like(hz, kLowRate, seconds, 6, kLevel, random), {}, {}, {}};
+    wandering.path = wander(wandering.tone, sd, settle, random);
+    wandering.cycles = cycles_of(wandering.tone, wandering.path);
+    std::vector<float> samples = render(wandering.tone, wandering.cycles);
+    add_white(samples, noise_variance(wandering.tone, snr_db), random);
+    wandering.reading = measure_pipe(samples, SampleRate{kLowRate}, Hertz{hz});
+    return wandering;
+}
+
+/// Adds by how much the reading misses the slope of the tone's phase.
+void add_from_slope(Errors& errors, const WanderingTone& heard) {
+    errors.add(cents(slope_hz(heard.cycles, heard.tone.rate), heard.reading->pitch.value()),
+               heard.reading->cents_sd().value());
+}
+
 TEST(OnePipeUncertainty, WithWanderTheMeanPitchIsFollowed) {
     auto csv = results_file("coverage_wander",
                             "hz,seconds,wander_s,cases,rms_from_slope_cents,rms_from_mean_cents,"
                             "median_sd_cents,slope_within_1,slope_within_2,mean_within_1,"
                             "mean_within_2");
     std::mt19937_64 random(30);
-    constexpr double kLowRate = 24000.0;
     for (const double hz : {100.0, 262.0, 1000.0}) {
         for (const double settle : {0.15, 0.5}) {
             Errors from_slope;
             Errors from_mean;
             for (int i = 0; i < 20; ++i) {
-                const Tone tone = sawtooth_like(hz, kLowRate, 2.0, 6, kLevel, random);
-                const std::vector<double> path = wander(tone, 0.3, settle, random);
-                const std::vector<double> cycles = cycles_of(tone, path);
-                std::vector<float> samples = render(tone, cycles);
-                add_white(samples, noise_variance(tone, 30.0), random);
-                const auto reading = measure_pipe(samples, SampleRate{kLowRate}, Hertz{hz});
-                ASSERT_TRUE(reading);
+                const WanderingTone heard = read_wandering(hz, 2.0, 0.3, settle, 30.0, random);
+                ASSERT_TRUE(heard.reading);
                 double mean = 0.0;
-                for (const double c : path)
-                    mean += c / static_cast<double>(path.size());
-                const double pitch = reading->pitch.value();
-                from_slope.add(cents(slope_hz(cycles, kLowRate), pitch),
-                               reading->cents_sd().value());
-                from_mean.add(cents(hz, pitch) - mean, reading->cents_sd().value());
+                for (const double c : heard.path)
+                    mean += c / static_cast<double>(heard.path.size());
+                add_from_slope(from_slope, heard);
+                from_mean.add(cents(hz, heard.reading->pitch.value()) - mean,
+                              heard.reading->cents_sd().value());
             }
             csv << hz << ",2," << settle << ',' << from_slope.count() << ',' << from_slope.rms()
                 << ',' << from_mean.rms() << ',' << from_slope.median_uncertainty() << ','
@@ -192,20 +214,13 @@ TEST(OnePipeUncertainty, TheTurnsOfATreblesWanderAreCounted) {
     auto csv = results_file("coverage_wander_trebles",
                             "hz,seconds,cases,rms_from_slope_cents,median_sd_cents,within_2");
     std::mt19937_64 random(33);
-    constexpr double kLowRate = 24000.0;
     for (const double hz : {1500.0, 3000.0, 5500.0}) {
         for (const double seconds : {2.0, 8.0}) {
             Errors from_slope;
             for (int i = 0; i < 8; ++i) {
-                const Tone tone = sawtooth_like(hz, kLowRate, seconds, 6, kLevel, random);
-                const std::vector<double> path = wander(tone, 0.4, 0.5, random);
-                const std::vector<double> cycles = cycles_of(tone, path);
-                std::vector<float> samples = render(tone, cycles);
-                add_white(samples, noise_variance(tone, 40.0), random);
-                const auto reading = measure_pipe(samples, SampleRate{kLowRate}, Hertz{hz});
-                ASSERT_TRUE(reading) << hz << ' ' << seconds;
-                from_slope.add(cents(slope_hz(cycles, kLowRate), reading->pitch.value()),
-                               reading->cents_sd().value());
+                const WanderingTone heard = read_wandering(hz, seconds, 0.4, 0.5, 40.0, random);
+                ASSERT_TRUE(heard.reading) << hz << ' ' << seconds;
+                add_from_slope(from_slope, heard);
             }
             csv << hz << ',' << seconds << ',' << from_slope.count() << ',' << from_slope.rms()
                 << ',' << from_slope.median_uncertainty() << ',' << from_slope.within(2.0) << '\n';

@@ -81,6 +81,17 @@ PairModel model_of(const PairRequest& request, double span_s) {
     return model;
 }
 
+PairModel model_of_wandering(const PairRequest& request, double span_s) {
+    PairModel model = model_of(request, span_s);
+    model.wander_terms = terms_over(span_s, 3.0, 2.0, 14.0);
+    model.gain_terms = terms_over(span_s, 1.5, 2.0, 6.0);
+    return model;
+}
+
+PairState start_at(PairFit& fit, const PairModel& model, const PairPlace& place) {
+    return fit.start(place.reference_hz - model.nominal_hz[0], place.pipe_hz - model.nominal_hz[1]);
+}
+
 std::size_t terms_over(double span_s, double a_second, double fewest, double most) {
     return static_cast<std::size_t>(std::clamp(std::round(a_second * span_s), fewest, most));
 }

@@ -25,6 +25,10 @@ double reference_sd(const PairRequest& request);
 /// What is known of the two over a span before it is heard; the numbers of terms are left to the
 /// caller.
 PairModel model_of(const PairRequest& request, double span_s);
+/// The same, with paths and gains for what two that wander as pipes do need over some seconds.
+PairModel model_of_wandering(const PairRequest& request, double span_s);
+/// A state of `fit`, which has taken `model`, at the two pitches of `place`, without wander.
+PairState start_at(PairFit& fit, const PairModel& model, const PairPlace& place);
 /// So many cosines describe a path or a gain over a span.
 std::size_t terms_over(double span_s, double a_second, double fewest, double most);
 /// No reference strays so far from what is known of it, Hz.

@@ -91,8 +91,7 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     stream_.window(from, to, {}, bands_);
     fit_.take(bands_, model_);
     for (const PairPlace& place : places) {
-        modes_.push_back(fit_.start(place.reference_hz - model_.nominal_hz[0],
-                                    place.pipe_hz - model_.nominal_hz[1]));
+        modes_.push_back(start_at(fit_, model_, place));
         fit_.refine(modes_.back(), kFirstSteps);
     }
     // Two alike explain the sound as well with their names exchanged; what is known of the

@@ -39,12 +39,9 @@ double gain_of_two(std::span<const float> samples, const PairRequest& request, c
         cut_bands(samples, request, plan, telling_lines(plan.lines, kNumberLines),
                   std::min(0.0, beat) - kNumberRoom_hz, std::max(0.0, beat) + kNumberRoom_hz);
     if (bands.empty()) return 0.0;
-    PairModel model = model_of(request, span_s);
-    model.wander_terms = terms_over(span_s, 3.0, 2.0, 14.0);
-    model.gain_terms = terms_over(span_s, 1.5, 2.0, 6.0);
+    PairModel model = model_of_wandering(request, span_s);
     PairFit fit(bands, model);
-    PairState two =
-        fit.start(best.reference_hz - model.nominal_hz[0], best.pipe_hz - model.nominal_hz[1]);
+    PairState two = start_at(fit, model, best);
     fit.refine(two, kNumberSteps);
 
     for (PairBand& band : bands)

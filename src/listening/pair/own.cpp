@@ -146,10 +146,8 @@ std::optional<Hertz> contradicted_by_own(std::span<const float> samples, const P
     const double offset = own_offset(bands, reach_hz, span_s);
     if (!far_fetched(offset, request)) return std::nullopt;
 
-    PairModel model = model_of(request, span_s);
+    PairModel model = model_of_wandering(request, span_s);
     model.reference_sd_hz = reach_hz;
-    model.wander_terms = terms_over(span_s, 3.0, 2.0, 14.0);
-    model.gain_terms = terms_over(span_s, 1.5, 2.0, 6.0);
     PairFit fit(bands, model);
     PairState state = fit.start(offset, 0.0);
     fit.refine(state, kOwnSteps);
@@ -177,12 +175,9 @@ bool lacks_own(std::span<const float> samples, const PairRequest& request, const
                                                  std::min(0.0, beat), std::max(0.0, beat));
     if (meet.empty()) return false;
     const double span_s = static_cast<double>(samples.size()) / request.rate.value();
-    PairModel model = model_of(request, span_s);
-    model.wander_terms = terms_over(span_s, 3.0, 2.0, 14.0);
-    model.gain_terms = terms_over(span_s, 1.5, 2.0, 6.0);
+    const PairModel model = model_of_wandering(request, span_s);
     PairFit fit(meet, model);
-    PairState two =
-        fit.start(place.reference_hz - model.nominal_hz[0], place.pipe_hz - model.nominal_hz[1]);
+    PairState two = start_at(fit, model, place);
     fit.refine(two, kOwnSteps);
 
     for (const std::size_t i : {std::size_t{0}, std::size_t{1}}) {

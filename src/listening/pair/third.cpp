@@ -90,8 +90,7 @@ std::vector<PairCandidate> third_tone(std::span<const PairBand> bands, const Pai
     model.wander_terms = static_cast<std::size_t>(std::clamp(4.0 * span_s, 3.0, 14.0));
     model.gain_terms = static_cast<std::size_t>(std::clamp(2.0 * span_s, 2.0, 6.0));
     PairFit fit(bands, model);
-    PairState state =
-        fit.start(place.reference_hz - model.nominal_hz[0], place.pipe_hz - model.nominal_hz[1]);
+    PairState state = start_at(fit, model, place);
     fit.refine(state, kStepsAcross);
 
     std::optional<double> third;  // from the first meeting

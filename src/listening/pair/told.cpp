@@ -57,6 +57,11 @@ constexpr PairDoubt kOfNow{6.0, 2.25, 4e-8};
 constexpr double kStraysAtEnd_s = 1.55e-5;
 constexpr double kStraysOn = 7e-9;
 
+/// Of a partial by its phasor's mean square: a cosine of amplitude A has the phasor A/2 here.
+Decibels level_of(double square) {
+    return Decibels{10.0 * std::log10(std::max(4.0 * square, 1e-20))};
+}
+
 /// A room that still fills, and a pipe that still finds its pitch, pass for a second tone the more
 /// the less was heard.
 double passing(Seconds heard) { return std::max(1.0, std::pow(heard.count(), -2.5)); }
@@ -258,12 +263,10 @@ PitchReading PairFollower::alone(FrameIndex from, FrameIndex to) const {
     for (std::size_t b = 0; b < bands_.size(); ++b) {
         const int number = bands_[b].line.reference_partial;
         if (number == 0 || number > static_cast<int>(kMostPartials)) continue;
-        // A cosine of amplitude A has the phasor A/2 here.
-        const double level = 4.0 * one_.bands[b].level[0];
-        power += 0.5 * level;
+        power += 2.0 * one_.bands[b].level[0];
         floor += bands_[b].floor * rate_.value() / bands_[b].rate;
         reading.partials.list[reading.partials.count++] = {number,
-                                                           Decibels{10.0 * std::log10(level)}};
+                                                           level_of(one_.bands[b].level[0])};
     }
     std::sort(reading.partials.list.begin(),
               reading.partials.list.begin() + static_cast<std::ptrdiff_t>(reading.partials.count),
@@ -282,9 +285,8 @@ std::optional<Decibels> PairFollower::off_level(const Partials& alone) const {
         if (line.reference_partial == 0 || line.pipe_partial == 0) continue;
         for (std::size_t i = 0; i < alone.count; ++i) {
             if (alone.list[i].number != line.reference_partial) continue;
-            // A cosine of amplitude A has the phasor A/2 here.
-            const double now = 10.0 * std::log10(4.0 * modes_.front().bands[b].level[0] + 1e-20);
-            const double off = now - alone.list[i].level.value();
+            const Decibels now = level_of(modes_.front().bands[b].level[0]);
+            const double off = (now - alone.list[i].level).value();
             squares += off * off;
             ++known;
         }
