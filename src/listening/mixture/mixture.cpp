@@ -258,10 +258,8 @@ std::optional<MixtureReading> hear_key(const MixtureSound& sound, const MixtureR
     auto reading = KeyHearing(sound, request, kReach_cents).read();
     if (reading && sounding(*reading) == request.pipes.size()) return reading;
     auto wide = KeyHearing(sound, request, kWideReach_cents).read();
-    // Nearer than that the first has heard it as well, and of two the one that finds more would
-    // be wrong more often.
-    const bool wanted =
-        wide && (!reading || (found_far_off(*wide) && sounding(*wide) >= sounding(*reading)));
+    const bool wanted = wide && (!reading || sounding(*wide) > sounding(*reading) ||
+                                 (found_far_off(*wide) && sounding(*wide) == sounding(*reading)));
     return wanted ? wide : reading;
 }
 
