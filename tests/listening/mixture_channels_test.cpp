@@ -63,16 +63,20 @@ TEST(MixtureChannels, PitchesAreWeighedByTheirUncertainties) {
     EXPECT_NEAR(alike.cents->value(), 1.02, 1e-12);
     EXPECT_NEAR(alike.cents_sd->value(), 0.05, 1e-12);
     EXPECT_NEAR(alike.hz->value(), 400.0 * std::pow(2.0, 1.02 / 1200.0), 1e-9);
-    // Six tenths apart, chi square is 28.8, and the doubt grows by its root.
-    const MixturePipeReading apart = joined(sounds(1.0, 0.05, 20.0), sounds(1.6, 0.1, 20.0));
-    EXPECT_NEAR(apart.cents->value(), 1.12, 1e-12);
-    EXPECT_NEAR(apart.cents_sd->value(), 0.05 * std::sqrt(28.8), 1e-12);
+    // Half a cent apart, chi square is 20, and the doubt grows by its root.
+    const MixturePipeReading apart = joined(sounds(1.0, 0.05, 20.0), sounds(1.5, 0.1, 20.0));
+    EXPECT_NEAR(apart.cents->value(), 1.1, 1e-12);
+    EXPECT_NEAR(apart.cents_sd->value(), 0.05 * std::sqrt(20.0), 1e-12);
 }
 
 TEST(MixtureChannels, WhereTheyPutItApartTheSurerIsBelieved) {
     const MixturePipeReading pipe = joined(sounds(1.4, 0.02, 19.0), sounds(0.9, 0.01, 2.9));
     EXPECT_NEAR(pipe.cents->value(), 1.4, 1e-12);
     EXPECT_NEAR(pipe.cents_sd->value(), 0.02, 1e-12);
+    // As sure of two places: it can't be told where it stands.
+    const MixturePipeReading unlike = joined(sounds(1.4, 0.02, 19.0), sounds(3.7, 0.05, 12.0));
+    EXPECT_EQ(unlike.presence, Presence::cannot_tell);
+    EXPECT_EQ(unlike.untold, Untold::channels);
 }
 
 TEST(MixtureChannels, ALineThatHearsNothingCountsForNothing) {

@@ -48,10 +48,19 @@ const MixturePipeReading* first_that(const Heard& heard, Presence presence) {
     return one == heard.end() ? nullptr : *one;
 }
 
+MixturePipeReading heard_unlike(const MixturePipeReading& pipe, double evidence) {
+    MixturePipeReading open;
+    open.ratio = pipe.ratio;
+    open.evidence = evidence;
+    open.untold = Untold::channels;
+    return open;
+}
+
 /// All of `heard` sound.
 MixturePipeReading join_pitches(const Heard& heard, Hertz unison) {
-    constexpr double kSurer = 6.0;        // ln
-    constexpr double kDisagree_sd = 3.0;  // of the difference
+    constexpr double kSurer = 6.0;            // ln
+    constexpr double kDisagree_sd = 3.0;      // of the difference
+    constexpr double kElsewhere_cents = 0.6;  // no unrest of one pipe
     const auto surer = [](const auto* a, const auto* b) { return evidence(*a) < evidence(*b); };
     const MixturePipeReading& surest = **std::max_element(heard.begin(), heard.end(), surer);
     double weights = 0.0, sum = 0.0;
@@ -59,25 +68,26 @@ MixturePipeReading join_pitches(const Heard& heard, Hertz unison) {
     for (const MixturePipeReading* pipe : heard) {
         const double apart = std::abs(pipe->cents->value() - surest.cents->value()),
                      sd = std::hypot(pipe->cents_sd->value(), surest.cents_sd->value());
-        if (apart > kDisagree_sd * sd && evidence(*pipe) < evidence(surest) - kSurer) continue;
+        if (apart > kDisagree_sd * sd) {
+            if (evidence(*pipe) < evidence(surest) - kSurer) continue;
+            if (apart > kElsewhere_cents) return heard_unlike(surest, evidence(*pipe));
+        }
         const double weight = 1.0 / (pipe->cents_sd->value() * pipe->cents_sd->value());
         weights += weight;
         sum += weight * pipe->cents->value();
         counted.push_back(pipe);
     }
     const double mean = sum / weights;
-    double chi_square = 0.0, power = 0.0;
+    // The pipe's own unrest is the same in all channels: no less doubt than the best of them has.
+    double chi_square = 0.0, power = 0.0, sd = 1e300;
     for (const MixturePipeReading* pipe : counted) {
         const double off = (pipe->cents->value() - mean) / pipe->cents_sd->value();
         chi_square += off * off;
         power += std::pow(10.0, 0.1 * pipe->level->value());
+        sd = std::min(sd, pipe->cents_sd->value());
     }
     const auto count = static_cast<double>(counted.size());
-    // The pipe's own unrest is the same in all channels: no less doubt than the best of them has.
-    double sd = 1e300;
-    for (const MixturePipeReading* pipe : counted)
-        sd = std::min(sd, pipe->cents_sd->value());
-    if (count > 1.0) sd *= std::sqrt(std::max(1.0, chi_square / (count - 1.0)));
+    if (counted.size() > 1) sd *= std::sqrt(std::max(1.0, chi_square / (count - 1.0)));
     MixturePipeReading joined = surest;
     joined.cents = Cents{mean};
     joined.cents_sd = Cents{sd};
@@ -102,11 +112,7 @@ MixturePipeReading join_pipe(const Heard& heard, Hertz unison) {
     const MixturePipeReading* open = first_that(say, Presence::cannot_tell);
     if (sound.empty() && silent && (!open || mean < kSilent)) return *silent;
     if (sound.empty() && open) return *open;
-    MixturePipeReading joined;
-    joined.ratio = heard.front()->ratio;
-    joined.evidence = mean;
-    joined.untold = Untold::channels;
-    return joined;
+    return heard_unlike(*heard.front(), mean);
 }
 
 }  // namespace
