@@ -31,6 +31,7 @@ class Truth {
     void look() {
         const auto a = chamber_.cycles(reference_.pipe.id);
         const auto b = chamber_.cycles(pipe_.id);
+        if (a) reference_turns_.push_back(*a);
         if (!a || !b) return turns_.clear();
         turns_.push_back(reference_.pipe_partial * *b - reference_.reference_partial * *a);
     }
@@ -39,6 +40,10 @@ class Truth {
     double cent_hz() const {
         return reference_.pipe_partial * chamber_.true_pitch(pipe_.id).value() * std::log(2.0) /
                1200.0;
+    }
+    double reference_hz() const {
+        return (reference_turns_.back() - reference_turns_.front()) /
+               (static_cast<double>(reference_turns_.size() - 1) * kLook_s);
     }
     /// Mean beat over the last `span_s`.
     double beat(double span_s) const {
@@ -52,7 +57,7 @@ class Truth {
     const simulator::Chamber& chamber_;
     organ::Reference reference_;
     organ::Pipe pipe_;
-    std::vector<double> turns_;
+    std::vector<double> turns_, reference_turns_;
 };
 
 const organ::Instrument& emberlow() {
@@ -177,6 +182,7 @@ LiveOutcome hear_live(const LivePair& c, const LiveLook& look) {
         if (begun) judge(job.state(), truth, out);
     }
     out.truth = truth.beat(truth.since_s());
+    out.reference_hz = truth.reference_hz();
     out.cent_hz = truth.cent_hz();
     return out;
 }

@@ -35,6 +35,7 @@ std::string words(const LivePair& c);
 /// How the screen did over one press of the keys, counted from when both sounded.
 struct LiveOutcome {
     double truth = 0.0;             ///< mean beat
+    double reference_hz = 0.0;      ///< of the reference, mean over all the time it sounded
     std::optional<double> first_s;  ///< the first figure
     std::optional<double> right_s;  ///< the first right figure within a cent of the pipe
     double phantom_s = 0.0;         ///< how long figures stood before both sounded

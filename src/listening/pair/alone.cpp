@@ -31,6 +31,11 @@ bool PairAlone::may_be_reference(Hertz heard, Hertz expected, Hertz doubt, Secon
     return stood > kStoodAlone && apart < std::max(kMayHaveMoved.value(), 4.0 * cents);
 }
 
+void PairAlone::forget_since(FrameIndex from) {
+    if (latest_ && latest_->from >= from) latest_.reset();
+    if (heard_ && heard_->from >= from) heard_.reset();
+}
+
 Hertz PairAlone::doubt() const {
     const double strays = kReferenceStrays.value() * wander_along_compass(heard_->pitch);
     return Hertz{std::hypot(heard_->sd.value(), strays / kCents * heard_->pitch.value())};

@@ -19,6 +19,8 @@ class PairAlone {
         heard_.reset();
         latest_.reset();
     }
+    /// Nothing of it was read from `from` on.
+    void forget_since(FrameIndex from);
     /// What was read last may have been both.
     void forget_latest() { latest_.reset(); }
     /// The newest may hold the speech of another tone that isn't noticed yet: the one before it

@@ -18,6 +18,13 @@ constexpr double kMoves = 0.0018;  // room for the pipe to be moved, relative: 3
 constexpr double kMovesLeast_hz = 0.6;
 constexpr int kSteps = 2;
 constexpr Seconds kShortest{0.2};
+/// A tone over the wind, or over what the last key's pipes left in the room, in which it set in, at
+/// least, in power: simulated ones by 20 dB and more, and a reed that joins a flue by up to 11.
+constexpr double kSetsIn = 30.0;
+constexpr Seconds kPieceOfSpan{0.1};
+/// What is left in a room falls by 6 dB, the half of a span against the other, in 0.15 s or so; a
+/// tone that stands in one that fills keeps within 2 or 3.
+constexpr double kFalls = 4.0;
 
 }  // namespace
 
@@ -163,6 +170,35 @@ void PairFollower::read(FrameIndex from) {
     fit_.ask_from(model_.means_from_s);
     moved_ = true;
     answer();
+}
+
+/// Power of the reference's lines, mean over a span; empty where one of them isn't kept.
+std::optional<double> PairFollower::reference_power(FrameIndex from, FrameIndex to) const {
+    double sum = 0.0;
+    for (std::size_t b = 0; b < stream_.size(); ++b) {
+        if (stream_.line(b).reference_partial == 0) continue;
+        const auto power = stream_.power(b, from, to);
+        if (!power) return std::nullopt;
+        sum += *power;
+    }
+    return sum;
+}
+
+PairFollower::Stood PairFollower::stood(FrameIndex from, FrameIndex to) const {
+    Stood stood;
+    const FrameIndex middle{(from.value + to.value) / 2};
+    const auto early = reference_power(from, middle), late = reference_power(middle, to);
+    stood.falls = early && late && *early > kFalls * *late;
+    const std::int64_t piece = std::llround(kPieceOfSpan.count() * rate_.value());
+    const auto latest = reference_power(to + -piece, to);
+    for (FrameIndex at = to + -2 * piece; latest && at >= from; at = at + -piece) {
+        const auto then = reference_power(at, at + piece);
+        if (!then) break;
+        if (kSetsIn * *then > *latest) continue;
+        stood.set_in = at + piece;
+        break;
+    }
+    return stood;
 }
 
 /// Leaves the better of two in one place; best first.

@@ -70,6 +70,14 @@ class PairFollower {
     /// When another tone set in beside the one that stood alone, as far as that tells. Allocates.
     std::optional<FrameIndex> onset(FrameIndex from, FrameIndex to,
                                     std::span<const HiddenSpan> hidden) const;
+    /// How the reference's lines, what one tone is followed by, kept their power from `from` to
+    /// `to`.
+    struct Stood {
+        /// Before it, in the span, there was hardly anything of it: it set in by then.
+        std::optional<FrameIndex> set_in;
+        bool falls = false;  ///< it dies away
+    };
+    Stood stood(FrameIndex from, FrameIndex to) const;
     /// The two are heard from before the pipe joined. Requires active().
     bool hears_joining() const { return hears_before(to_); }
     /// The reference alone, for the reading it is.
@@ -104,6 +112,7 @@ class PairFollower {
     static constexpr PairTerms kMostTogether{9.0, 4.0}, kMostFromBefore{18.0, 6.0};
     void set_model(FrameIndex from, FrameIndex to, const PairTerms& most);
     bool hears_before(FrameIndex to) const;
+    std::optional<double> reference_power(FrameIndex from, FrameIndex to) const;
     bool stand_apart(const PairPlace& place) const;
     void hear_from_before(FrameIndex to, std::span<const PairPlace> places);
     void hear_window(FrameIndex from, FrameIndex read_from, FrameIndex to,

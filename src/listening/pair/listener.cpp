@@ -159,6 +159,7 @@ void PairListener::State::hear_speech() {
     both = false;
     told = std::exchange(still_told, false);
     if (!look(std::max(from, back(kLongest)))) return;
+    if (set_in_since()) return;
     if (were_two && !both) ++hearing.tone;  // one of them fell silent
     if (reference_ended && !both) alone.forget();
     reference_ended = false;
@@ -167,6 +168,17 @@ void PairListener::State::hear_speech() {
     joining.restart(sound.end());
     changes.restart(sound.end());
     watch().learn();
+}
+
+/// What is heard as one tone set in within the span heard: what was before was wind, or what the
+/// last key's pipes left in the room, whose pitch isn't its own. The tone is begun with again.
+bool PairListener::State::set_in_since() {
+    if (follower.two()) return false;
+    const auto at = follower.stood(std::max(from, back(longest())), sound.end()).set_in;
+    if (!at) return false;
+    alone.forget_since(from);
+    begin_again(*at);
+    return true;
 }
 
 /// `doubt`: as PairPremise::times.

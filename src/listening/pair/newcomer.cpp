@@ -13,6 +13,9 @@ constexpr double kOwnRise = 4.0;
 constexpr double kSoundedFor = 0.6;
 /// Beside what is followed, as a share of it; the rustle of recorded pipes stays far below.
 constexpr double kBesideShare = 0.15;
+/// What is followed beside another key's pipe, or what that left in the room, is no tone of its own
+/// (simulated ones alone have 0.2 of their power beside them at most, such remains 7 to 60000).
+constexpr double kDrowns = 3.0;
 constexpr double kJoinsOverNoise = 2.0;
 /// Compared over the same span, which both filters have passed, so that beats are in both.
 constexpr Seconds kFrom{0.25}, kTo{0.08};
@@ -44,11 +47,21 @@ bool PairNewcomer::comes(const PairWatch& watch, const PairFollower& follower, F
 
 bool PairNewcomer::stands_beside(const PairWatch& watch, const PairFollower& follower,
                                  FrameIndex now) const {
+    return beside(watch, follower, now, kBesideShare);
+}
+
+bool PairNewcomer::drowns(const PairWatch& watch, const PairFollower& follower,
+                          FrameIndex now) const {
+    return beside(watch, follower, now, kDrowns);
+}
+
+bool PairNewcomer::beside(const PairWatch& watch, const PairFollower& follower, FrameIndex now,
+                          double share) const {
     const auto back = [&](Seconds by) { return now + -std::llround(by.count() * rate_.value()); };
     const auto all = watch.meeting_power(back(kFrom), back(kTo));
     const auto followed = follower.meeting_power(back(kFrom), back(kTo));
     return all && followed &&
-           *all > (1.0 + kBesideShare) * *followed + kJoinsOverNoise * watch.between_power();
+           *all > (1.0 + share) * *followed + kJoinsOverNoise * watch.between_power();
 }
 
 }  // namespace rankwright::listening

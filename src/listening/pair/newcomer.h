@@ -22,11 +22,16 @@ class PairNewcomer {
     void hide(FrameIndex now) { usual_until_ = hidden_ = now; }
     /// The pipe's own partials began since, or another tone stands beside the followed bands.
     bool comes(const PairWatch& watch, const PairFollower& follower, FrameIndex now);
+    /// Far more stands beside what is followed: another key's pipe, or what that left in the room.
+    bool drowns(const PairWatch& watch, const PairFollower& follower, FrameIndex now) const;
     /// Since when.
     FrameIndex since() const { return usual_until_; }
 
   private:
     bool stands_beside(const PairWatch& watch, const PairFollower& follower, FrameIndex now) const;
+    /// By `share` of what is followed.
+    bool beside(const PairWatch& watch, const PairFollower& follower, FrameIndex now,
+                double share) const;
 
     SampleRate rate_;
     bool own_heard_ = true;  // the pipe's own partials, when it was looked for

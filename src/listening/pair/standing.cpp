@@ -101,6 +101,7 @@ void PairListener::State::await_another() {
     if (is_reference() && !perhaps_still_both())
         before = joining.before(from, hidden.ended(), *spoken);
     if (!look(std::max(*spoken, back(longest())), filling ? kDoubtYoung : 1.0)) return restart();
+    if (set_in_since()) return;
     const bool again = joining.looked(sound.end(), filling);
     if (filling) watch().learn();
     if (again && !follower.two()) return;
@@ -156,6 +157,8 @@ void PairListener::State::tick() {
     if (!follower.two()) {
         // Two that beat slowly pass for one while they stand against each other.
         if (perhaps_still_both()) return;
+        if (set_in_since() || follower.stood(at, sound.end()).falls) return;
+        if (newcomer.drowns(watch(), follower, sound.end())) return;
         if (is_reference()) alone.learn(follower.alone(at, sound.end()));
         return;
     }

@@ -100,6 +100,7 @@ struct PairListener::State {
         return expected->reference < kBassPairBelow ? kLongestBass : kLongest;
     }
     void begin_again(FrameIndex at);
+    bool set_in_since();
     bool other_than_reference();
     void report();
     PairRequest request() const;
