@@ -55,7 +55,9 @@ class Way {
     // it is first found.
     std::optional<Piece> anchor() const {
         constexpr double kOwn_cents = 40.0;
-        if (tone_.read) return measure(0.5 * (s(tone_.stood) + s(tone_.to)), 0.0);
+        // Of a short reading the middle may be too near to where the sound was cut.
+        const double latest = static_cast<double>(samples_.size()) / rate_.value() - 0.5 * piece_s_;
+        if (tone_.read) return measure(std::min(0.5 * (s(tone_.stood) + s(tone_.to)), latest), 0.0);
         for (double at = s(tone_.from) + 0.5 * piece_s_; at < s(tone_.left); at += kApart.count())
             if (auto piece = measure(at, 0.0); piece && std::abs(piece->cents) < kOwn_cents)
                 return piece;
