@@ -2,7 +2,9 @@
 
 #include "core/median.h"
 
+#include <algorithm>
 #include <cassert>
+#include <cmath>
 #include <utility>
 
 namespace rankwright::listening {
@@ -41,12 +43,29 @@ Stretch longest_sound(const std::vector<double>& power, double least, std::size_
 
 }  // namespace
 
-HeldHops held_hops(const std::vector<double>& power, Seconds longest_dip) {
+bool begins_with_key(std::span<const float> samples, SampleRate rate) {
+    // Common practice, no source: no pipe speaks within so short a time.
+    constexpr Seconds kFirst{0.003}, kBefore{0.2}, kAfter{0.5};
+    constexpr double kSofter = 0.1;
+    const auto frame = [&](Seconds at) {
+        return std::min(samples.size(),
+                        static_cast<std::size_t>(std::lround(at.count() * rate.value())));
+    };
+    const auto power = [&](std::size_t from, std::size_t to) {
+        double sum = 0.0;
+        for (const float x : samples.subspan(from, to - from))
+            sum += static_cast<double>(x) * static_cast<double>(x);
+        return sum / static_cast<double>(std::max<std::size_t>(1, to - from));
+    };
+    return power(0, frame(kFirst)) < kSofter * power(frame(kBefore), frame(kAfter));
+}
+
+HeldHops held_hops(const std::vector<double>& power, Seconds longest_dip, bool begins_with_key) {
     assert(!power.empty());
     const double usual = usual_power(power);
     const auto [first, end] =
         longest_sound(power, kHopSounds * usual, static_cast<std::size_t>(longest_dip / kHeldHop));
-    HeldHops held{first, end, first > 0, end < power.size()};
+    HeldHops held{first, end, first > 0 || begins_with_key, end < power.size()};
     while (held.begins && held.first + 1 < held.end && power[held.first] < kHopStands * usual)
         ++held.first;
     while (held.ends && held.end > held.first + 1 && power[held.end - 1] < kHopStands * usual)

@@ -4,6 +4,7 @@
 #include "core/units.h"
 
 #include <cstddef>
+#include <span>
 #include <vector>
 
 namespace rankwright::listening {
@@ -29,8 +30,13 @@ struct HeldHops {
     }
 };
 
-/// `power`, of each hop; dips of at most `longest_dip` (pipes that beat) are bridged. Requires a
-/// hop.
-HeldHops held_hops(const std::vector<double>& power, Seconds longest_dip);
+/// Whether a sound sets in with the first samples (one channel), too near to them for a softer hop
+/// to come before: they are softer than what follows. A tone in whose midst the recording begins is
+/// so only where it is lower than some 60 Hz and happens to pass through nought there.
+bool begins_with_key(std::span<const float> samples, SampleRate rate);
+
+/// `power`, of each hop; dips of at most `longest_dip` (pipes that beat) are bridged;
+/// `begins_with_key`: of the samples. Requires a hop.
+HeldHops held_hops(const std::vector<double>& power, Seconds longest_dip, bool begins_with_key);
 
 }  // namespace rankwright::listening

@@ -33,7 +33,7 @@ SteadySpan held_span(std::span<const float> samples, SampleRate rate) {
     const SteadySpan all{0, samples.size()};
     const std::vector<double> power = hop_powers(samples, rate);
     if (power.empty()) return all;
-    const HeldHops held = held_hops(power, kLongestDip);
+    const HeldHops held = held_hops(power, kLongestDip, begins_with_key(samples, rate));
     const double all_s = static_cast<double>(samples.size()) / rate.value();
     const double from_s = held.from().count(), to_s = held.to(Seconds{all_s}).count();
     if (to_s < from_s + kLeastHeld_s) return all;

@@ -46,6 +46,16 @@ TEST(HeldSpan, IsAllWhereTheKeyIsHeldThroughout) {
     EXPECT_DOUBLE_EQ(to, 2.4);
 }
 
+// There is nothing softer before it by which its speech could be known.
+TEST(HeldSpan, LeavesOutTheSpeechOfAKeyWithWhichTheRecordingBegins) {
+    for (const double silence : {0.0, 0.02}) {
+        const auto [from, to] = held(key(2.4, silence, 9.0));
+        EXPECT_GE(from, 0.3);
+        EXPECT_LT(from, 0.5);
+        EXPECT_DOUBLE_EQ(to, 2.4);
+    }
+}
+
 TEST(HeldSpan, IsAllOfTwoPipesThatBeat) {
     Scene scene(kRate.value(), 2.4, 8);
     scene.add(Tone{.hz = 523.4, .level = 0.1, .from_s = -1.0});

@@ -45,6 +45,18 @@ TEST(PairSpan, LeavesOutSilenceSpeechAndDyingAway) {
     EXPECT_LE(to, 5.0);
 }
 
+TEST(PairSpan, LeavesOutTheSpeechOfTwoWithWhichTheRecordingBegins) {
+    Scene scene(kRate.value(), 4.0, 3);
+    scene.add(stopped(0.0, 9.0)).add(open(0.0, 9.0)).add_white(0.1, 45.0);
+    const auto [from, to] = heard(scene);
+    EXPECT_GE(from, 0.3);
+    EXPECT_LT(from, 0.7);
+    EXPECT_GT(to, 3.5);
+    Scene midst(kRate.value(), 4.0, 3);
+    midst.add(stopped(-1.0, 9.0)).add(open(-1.0, 9.0)).add_white(0.1, 45.0);
+    EXPECT_EQ(heard(midst).from, 0.0);
+}
+
 // The even partials are the open pipe's alone.
 TEST(PairSpan, BeginsWhereTheLaterOneStandsAndEndsWithTheFirst) {
     Scene later(kRate.value(), 7.0, 4);

@@ -49,14 +49,15 @@ double hop_power(std::span<const PairBand> bands, double from_s) {
 }
 
 /// Narrows `part` of a sound of `all` to where the lines of `bands` are held, unless less than
-/// `least` is left.
-void narrow_to_held(HeldPart& part, Seconds all, std::span<const PairBand> bands, Seconds least) {
+/// `least` is left. `begins`: the sound begins with the key.
+void narrow_to_held(HeldPart& part, Seconds all, std::span<const PairBand> bands, Seconds least,
+                    bool begins) {
     std::vector<double> power(static_cast<std::size_t>(all / kHeldHop));
     if (power.empty()) return;
     for (std::size_t hop = 0; hop < power.size(); ++hop)
         power[hop] =
             hop_power(bands, static_cast<double>(hop) * kHeldHop.count() - 0.5 * all.count());
-    const HeldHops held = held_hops(power, kLongestPairDip);
+    const HeldHops held = held_hops(power, kLongestPairDip, begins);
     const HeldPart now{std::max(part.from, held.from()), std::min(part.to, held.to(all))};
     if (now.to - now.from > least) part = now;
 }
@@ -67,10 +68,11 @@ SteadySpan pair_span(std::span<const float> samples, const PairRequest& request)
     const auto bands = span_bands(samples, request);
     const Seconds all{static_cast<double>(samples.size()) / request.rate.value()};
     HeldPart part{Seconds{0.0}, all};
-    if (!bands.empty()) narrow_to_held(part, all, bands, kLeastOfPair);
+    const bool begins = begins_with_key(samples, request.rate);
+    if (!bands.empty()) narrow_to_held(part, all, bands, kLeastOfPair, begins);
     // Pipes differ in their partials: some lines tell of the one alone.
     for (const PairBand& band : bands)
-        narrow_to_held(part, all, std::span(&band, 1), kLeastOfLine);
+        narrow_to_held(part, all, std::span(&band, 1), kLeastOfLine, begins);
     const auto frame = [&](Seconds at) {
         return static_cast<std::size_t>(std::lround(at.count() * request.rate.value()));
     };
