@@ -32,10 +32,8 @@ Result<listening::PitchReading> alone_in(const std::string& file, std::optional<
     const auto recording = capture::read_recording(file, {});
     if (!recording) return tl::unexpected(recording.error());
     const auto best = best_channel(*recording, [&](const std::vector<float>& samples) {
-        std::span<const float> heard(samples);
-        if (const auto steady = listening::find_steady(heard, recording->rate, near))
-            heard = heard.subspan(steady->first, steady->count);
-        return listening::measure_pipe(heard, recording->rate, near);
+        const auto standing = listening::measure_standing(samples, recording->rate, near);
+        return standing ? standing : listening::measure_pipe(samples, recording->rate, near);
     });
     if (!best)
         return fail(ErrorKind::nothing_heard,

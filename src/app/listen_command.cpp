@@ -76,20 +76,13 @@ void print_reading(const listening::PitchReading& reading, SampleRate rate) {
 std::optional<listening::PitchReading> measure_channel(const capture::Recording& recording,
                                                        const std::vector<float>& samples,
                                                        const ListenOptions& options) {
-    std::span<const float> heard(samples);
-    std::int64_t skipped = 0;
     // A span that was asked for is measured whole; otherwise speech and end are left out.
-    if (!options.from && !options.to) {
-        const auto steady = listening::find_steady(heard, recording.rate, near_of(options));
-        if (!steady) return std::nullopt;
-        heard = heard.subspan(steady->first, steady->count);
-        skipped = static_cast<std::int64_t>(steady->first);
-    }
-    auto reading = listening::measure_pipe(heard, recording.rate, near_of(options));
+    auto reading = options.from || options.to
+                       ? listening::measure_pipe(samples, recording.rate, near_of(options))
+                       : listening::measure_standing(samples, recording.rate, near_of(options));
     if (reading) {
-        const std::int64_t offset = recording.first.value + skipped;
-        reading->from = reading->from + offset;
-        reading->to = reading->to + offset;
+        reading->from = reading->from + recording.first.value;
+        reading->to = reading->to + recording.first.value;
     }
     return reading;
 }

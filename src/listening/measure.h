@@ -12,6 +12,8 @@ namespace rankwright::listening {
 struct SteadySpan {
     std::size_t first = 0;
     std::size_t count = 0;
+    /// So much, either way, what is left of its speech still moves the mean pitch; 0 where unknown.
+    Hertz unsettled{0.0};
 };
 
 /// The mean pitch of the pipe that sounds through all of `samples` (one channel), with its
@@ -26,6 +28,11 @@ std::optional<PitchReading> measure_pipe(std::span<const float> samples, SampleR
 
 /// Whether one of `lines` reaches that partial.
 bool is_beside(Hertz partial, std::span<const Hertz> lines);
+
+/// measure_pipe of where find_steady has the pipe standing, and at least as uncertain as that makes
+/// it. Frames count from the beginning of `samples`. Empty when either is.
+std::optional<PitchReading> measure_standing(std::span<const float> samples, SampleRate rate,
+                                             std::optional<Hertz> near = std::nullopt);
 
 /// Where one pipe stands, after its speech and before its end; of several notes in `samples` the
 /// one that stands longest (a louder one preferred a little), or the one near `near`. A short knock

@@ -3,6 +3,7 @@
 #include "listening/half_rate.h"
 #include "listening/measure.h"
 #include "listening/partial_bank.h"
+#include "listening/settling.h"
 
 #include <algorithm>
 #include <cmath>
@@ -159,6 +160,36 @@ std::vector<bool> standing(const std::vector<Frame>& frames, Seconds frame) {
     return stands;
 }
 
+struct Stretch {
+    std::size_t first = 0, count = 0;  // blocks
+};
+
+/// Amplitude of all partials.
+double amplitude(const PartialBank& bank, std::size_t block) {
+    double power = 0.0;
+    for (int k = 1; k <= bank.partials(); ++k)
+        power += static_cast<double>(std::norm(bank.series(k)[block]));
+    return std::sqrt(power);
+}
+
+/// Whether the tone grows out of little shortly before it stands, or as it begins to.
+bool begins_at(const Stretch& stretch, const PartialBank& bank) {
+    constexpr double kBefore_s = 0.3;
+    constexpr double kBeginning_s = 0.02;
+    constexpr double kGrown = 0.5;
+    std::vector<double> levels;
+    for (std::size_t b = stretch.first; b < stretch.first + stretch.count; ++b)
+        levels.push_back(amplitude(bank, b));
+    const double usual = median(levels);
+    const double block_s = static_cast<double>(bank.block_frames()) / bank.rate().value();
+    const auto blocks = [&](double s) { return static_cast<std::size_t>(std::ceil(s / block_s)); };
+    const std::size_t from = stretch.first - std::min(stretch.first, blocks(kBefore_s));
+    const std::size_t to = stretch.first + std::min(stretch.count, blocks(kBeginning_s));
+    for (std::size_t b = from; b < to; ++b)
+        if (amplitude(bank, b) < kGrown * usual) return true;
+    return false;
+}
+
 }  // namespace
 
 std::optional<SteadySpan> find_steady(std::span<const float> samples, SampleRate rate,
@@ -167,7 +198,7 @@ std::optional<SteadySpan> find_steady(std::span<const float> samples, SampleRate
         const HalvedSound half = half_rate(samples);
         const auto found = find_steady(half.samples, SampleRate{0.5 * rate.value()}, near);
         if (!found) return {};
-        return SteadySpan{half.frame_of(found->first), 2 * found->count};
+        return SteadySpan{half.frame_of(found->first), 2 * found->count, found->unsettled};
     }
     const std::optional<Note> note = main_note(samples, rate, near);
     if (!note) return {};
@@ -184,14 +215,19 @@ std::optional<SteadySpan> find_steady(std::span<const float> samples, SampleRate
     const std::size_t frame = blocks * block;
     const std::vector<bool> stands =
         standing(frames, duration(static_cast<std::int64_t>(frame), rate));
-    SteadySpan best;
+    Stretch best;
     for (std::size_t i = 0, count = 0; i < stands.size(); ++i) {
         count = stands[i] ? count + 1 : 0;
-        if (count * frame > best.count)
-            best = {note->first + (i + 1 - count) * frame, count * frame};
+        if (count * blocks > best.count) best = {(i + 1 - count) * blocks, count * blocks};
     }
-    if (static_cast<double>(best.count) < kShortestSeconds * rate.value()) return {};
-    return best;
+    if (static_cast<double>(best.count * block) < kShortestSeconds * rate.value()) return {};
+    // While the pitch still finds its place the tone doesn't stand, however loud it is.
+    const Settling settles = settling(bank, best.first, best.first + best.count,
+                                      begins_at(best, bank), Seconds{kShortestSeconds});
+    const auto speech =
+        static_cast<std::size_t>(std::llround(settles.after.count() * rate.value()));
+    return SteadySpan{note->first + best.first * block + speech, best.count * block - speech,
+                      settles.moves};
 }
 
 }  // namespace rankwright::listening

@@ -3,6 +3,10 @@
 #include "listening/measure.h"
 #include "support/scene.h"
 
+#include <cmath>
+#include <optional>
+#include <vector>
+
 #include <gtest/gtest.h>
 
 namespace rankwright::listening {
@@ -55,6 +59,70 @@ TEST(SteadySpan, GoesOnUnderAKnockAndAWord) {
     scene.add(Tone{.hz = 349.2, .from_s = -1.0}).add_white(0.1, 40.0);
     scene.add_knock(1.2, 0.5).add_voice(2.4, 0.4, 0.1);
     expect_span(scene.floats(), std::nullopt, {349.2, 0.0, 4.0});
+}
+
+/// A pipe whose key goes down at `from_s`: it creeps to its pitch by `creep` cents while its level
+/// and the room's grow.
+Tone speaking(double from_s, double creep) {
+    Tone tone{.hz = 311.4, .from_s = from_s, .to_s = 9.0, .attack_s = 0.12};
+    const auto wanders = test::wander(0.1, 4);
+    tone.cents = [=](double t) {
+        return wanders(t) - creep * std::exp(-std::max(0.0, t - from_s) / 0.06);
+    };
+    return tone;
+}
+
+std::optional<PitchReading> standing(const Tone& tone, double seconds, std::uint64_t seed) {
+    Scene scene(kRate, seconds, seed);
+    scene.add(tone).add_white(0.1, 45.0);
+    return measure_standing(scene.floats(), SampleRate{kRate});
+}
+
+// The pipe that has long spoken is heard over the same span.
+TEST(SteadySpan, LeavesOutTheSpeechOfAKeyWithNothingBeforeIt) {
+    for (const double from_s : {0.0, 0.02, 0.6}) {
+        for (const double seconds : {1.0, 2.4}) {
+            const auto heard = standing(speaking(from_s, 6.0), seconds + from_s, 8);
+            ASSERT_TRUE(heard) << from_s;
+            const double begins_s = static_cast<double>(heard->from.value) / kRate;
+            EXPECT_GT(begins_s, from_s + 0.12);
+            EXPECT_LT(begins_s, from_s + 0.6 * seconds);
+            Scene steady(kRate, seconds + from_s, 8);
+            Tone long_spoken = speaking(from_s, 0.0);
+            long_spoken.from_s = -2.0;
+            steady.add(long_spoken).add_white(0.1, 45.0);
+            const std::vector<float> sound = steady.floats();
+            const auto count = static_cast<std::size_t>(heard->to - heard->from);
+            const auto truth = measure_pipe(
+                std::span(sound).subspan(static_cast<std::size_t>(heard->from.value), count),
+                SampleRate{kRate});
+            ASSERT_TRUE(truth);
+            EXPECT_NEAR(interval(truth->pitch, heard->pitch).value(), 0.0, 0.01)
+                << from_s << ' ' << seconds;
+        }
+    }
+}
+
+TEST(SteadySpan, OfHalfASecondWithSpeechTheReadingSaysHowMuchItMayBeMoved) {
+    const auto heard = standing(speaking(0.0, 8.0), 0.5, 9);
+    ASSERT_TRUE(heard);
+    const double error = interval(Hertz{311.4}, heard->pitch).value();
+    EXPECT_LT(std::abs(error), 3.0 * heard->cents_sd().value());
+    EXPECT_GT(heard->cents_sd().value(), 0.02);
+    EXPECT_LT(heard->cents_sd().value(), 0.5);
+}
+
+TEST(SteadySpan, LosesNothingInTheMiddleOfATone) {
+    for (std::uint64_t seed = 1; seed <= 8; ++seed) {
+        Tone tone{.hz = 220.0 * static_cast<double>(seed), .from_s = -2.0, .to_s = 9.0};
+        tone.cents = test::wander(0.3, seed);
+        for (const double seconds : {0.5, 1.0, 2.4}) {
+            const auto heard = standing(tone, seconds, seed);
+            ASSERT_TRUE(heard);
+            EXPECT_LT(static_cast<double>(heard->from.value) / kRate, 0.005) << seed;
+            EXPECT_LT(heard->cents_sd().value(), 0.03);
+        }
+    }
 }
 
 TEST(SteadySpan, SpeechAloneIsNoPipe) {
