@@ -61,6 +61,13 @@ bool stands_clear(std::span<const float> samples, SampleRate rate, Hertz line, H
     return power > kClear * beside[beside.size() / 2];
 }
 
+/// Tremulants beat 4 to 8 times a second (common practice, no source).
+bool as_far_as_shaken(const HeardTone& tone, const EveryNth& nth) {
+    constexpr double kSlowest_hz = 3.0;
+    const Hertz meets = nth.times * tone.pitch;
+    return std::abs((transpose(meets, nth.apart) - meets).value()) > kSlowest_hz;
+}
+
 }  // namespace
 
 std::vector<EveryNth> every_nth(const HeardTone& tone, std::span<const float> samples,
@@ -105,7 +112,7 @@ bool stands_apart(const EveryNth& nth) {
     return std::abs(nth.apart.value()) > std::max(kLeast.value(), kClearly * nth.sd.value());
 }
 
-std::optional<int> second_pipe(std::span<const HeardTone* const> tones) {
+std::optional<int> second_pipe(std::span<const HeardTone* const> tones, bool shaken) {
     constexpr double kShare = 0.4;
     constexpr int kFewest = 6;
     // A second pipe shows at its partials' multiples too, among others, and so less.
@@ -116,7 +123,7 @@ std::optional<int> second_pipe(std::span<const HeardTone* const> tones) {
         double sum = 0.0;
         for (const HeardTone* tone : tones)
             for (const EveryNth& nth : tone->every_nth) {
-                if (nth.times != kTimes[t]) continue;
+                if (nth.times != kTimes[t] || (shaken && as_far_as_shaken(*tone, nth))) continue;
                 ++known;
                 sum += std::abs(nth.apart.value());
                 if (stands_apart(nth)) ++apart;

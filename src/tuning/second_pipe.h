@@ -22,7 +22,8 @@ std::vector<EveryNth> every_nth(const HeardTone& tone, std::span<const float> sa
 bool stands_apart(const EveryNth& nth);
 
 /// Of a rank's tones: which multiple of each a second pipe sounds, when one clearly does
-/// with two in five of them, and with six at least.
-std::optional<int> second_pipe(std::span<const HeardTone* const> tones);
+/// with two in five of them, and with six at least. Tones that are `shaken` have lines beside their
+/// partials as far from these as a tremulant is fast: of what stands so far nothing is known.
+std::optional<int> second_pipe(std::span<const HeardTone* const> tones, bool shaken = false);
 
 }  // namespace rankwright::tuning

@@ -31,7 +31,7 @@ std::optional<int> find_second_pipe(const PlacedTones& placed, const Ciphers& ci
         if (const HeardTone& tone = placed.tones[i];
             ciphers.leave(placed, i) && tone.read && !ciphers.sound(tone.left))
             alone.push_back(&tone);
-    return second_pipe(alone);
+    return second_pipe(alone, placed.tremulant);
 }
 
 }  // namespace
@@ -96,7 +96,6 @@ SurveyResult judge_survey(const SurveyPlan& plan, const std::vector<HeardTone>& 
     };
     std::vector<HeardTone> heard = tones;
     const auto shaken = find_tremulant(heard, rate);
-    if (shaken) faults.push_back(of_the_rank(FaultKind::tremulant, *shaken, {}));
 
     const PlacedTones placed = put_in_place(plan, std::move(heard), rate, shaken.has_value());
     const Placing& placing = placed.placing;
@@ -106,14 +105,15 @@ SurveyResult judge_survey(const SurveyPlan& plan, const std::vector<HeardTone>& 
     if (placing.or_keys_off) faults.push_back(of_the_rank(FaultKind::semitone_doubtful, {}, {}));
 
     Ciphers ciphers;
-    std::optional<int> second;
     if (!shaken) {
         ciphers = find_ciphers(placed);
         for (const auto& [key, first] : ciphers.all)
             faults.push_back(
                 {FaultKind::cipher, placed.pipes.at(key), first.from, {}, {}, {}, {}, false});
-        second = find_second_pipe(placed, ciphers);
     }
+    const std::optional<int> second = find_second_pipe(placed, ciphers);
+    // What two pipes beat passes for a tremulant.
+    if (shaken && !second) faults.push_back(of_the_rank(FaultKind::tremulant, *shaken, {}));
     if (second)
         faults.push_back(of_the_rank(FaultKind::second_pipe, {},
                                      interval(Hertz{1.0}, Hertz{static_cast<double>(*second)})));

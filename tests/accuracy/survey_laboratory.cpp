@@ -1,7 +1,8 @@
 // A simulated survey of each stop named, with pipes slow of speech at keys drawn by the seed, told
 // fault by fault; run by hand.
 //   survey_laboratory ORGAN.toml [--seed N] [--seeds COUNT] [--slow PIPES] [--dead PIPES]
-//   [--creeps S] [--cipher KEY [--stuck]] [--also STOP_ID] [--tells]
+//   [--creeps S] [--cipher KEY [--stuck]] [--also STOP_ID] [--tremulant]
+//   [--tells]
 //   STOP...
 // Played as a helper plays a rank through: 2 s a key, give or take a tenth, 0.25 s between. STOP is
 // "Division/Stop". A cipher sounds from the beginning, or, stuck, from when its key was played; key
@@ -37,7 +38,7 @@ struct Plan {
     int seeds = 1, slow = 5, dead = 0;
     double creeps_s = 1.6;
     int cipher = 0;
-    bool stuck = false, tells = false;
+    bool stuck = false, tells = false, tremulant = false;
     std::string also;  ///< id of another stop of the division that is drawn as well
 };
 
@@ -87,6 +88,7 @@ class Take {
         if (cipher_ && !plan_.stuck) chamber_.set_cipher(cipher_->id, true);
         chamber_.draw_stop(stop_.division->id, stop_.stop->id, true);
         if (!plan_.also.empty()) chamber_.draw_stop(stop_.division->id, plan_.also, true);
+        chamber_.set_tremulant(plan_.tremulant);
         wait(0.8);
         for (const organ::Pipe& pipe : organ::pipes(stop_)) {
             pressed_[pipe.key] = now_s();
@@ -308,6 +310,7 @@ int main(int argc, char** argv) {
     options.add_option("--cipher", plan.cipher);
     options.add_option("--also", plan.also);
     options.add_flag("--stuck", plan.stuck);
+    options.add_flag("--tremulant", plan.tremulant);
     options.add_flag("--tells", plan.tells);
     CLI11_PARSE(options, argc, argv);
     const auto instrument = storage::load_instrument(file);

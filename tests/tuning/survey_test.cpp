@@ -501,6 +501,25 @@ TEST(Survey, AnotherStopDrawnAsWellIsNoticed) {
     }
 }
 
+// What two pipes beat passes for a tremulant in some rooms, and a tremulant puts lines beside the
+// partials, as far as it is fast, that are no other pipe's. Plays in which two passed for one.
+TEST(Survey, AnotherStopDrawnAsWellIsToldFromATremulant) {
+    for (const auto& [seed, lowest_midi] :
+         {std::pair<std::uint64_t, int>{65, 48}, {66, 48}, {67, 60}})
+        for (const bool second : {true, false}) {
+            Take take(seed, "principal", Cents{8.0}, lowest_midi);
+            if (second)
+                take.chamber.draw_stop("great", "octave", true);
+            else
+                take.chamber.set_tremulant(true);
+            for (int key = 1; key <= 25; ++key)
+                take.press(key);
+            const SurveyResult result = take.survey("principal");
+            EXPECT_EQ(of_kind(result, FaultKind::second_pipe).size(), second ? 1U : 0U) << seed;
+            EXPECT_EQ(of_kind(result, FaultKind::tremulant).size(), second ? 0U : 1U) << seed;
+        }
+}
+
 // A stopped pipe hardly has even partials: what is read in their place must not be taken for a
 // second pipe's, and a real one must still be noticed there.
 TEST(Survey, AStoppedRankIsAloneUnlessAnotherStopIsDrawn) {
