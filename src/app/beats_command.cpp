@@ -161,6 +161,16 @@ std::string in_words(const listening::BeatReading& reading) {
     return text;
 }
 
+/// That the reference was heard elsewhere than where it was known to be.
+std::string where_it_stands(const listening::BeatReading& reading, const Beforehand& known) {
+    char text[160];
+    std::snprintf(text, sizeof text,
+                  "the reference stands at %.3f Hz, not at the %.3f %s: its own partials say so",
+                  reading.reference.value(), known.reference.pitch.value(),
+                  known.reference_alone ? "of its recording" : "given");
+    return text;
+}
+
 ExitCode hear_file(const BeatsOptions& options) {
     const auto known = known_beforehand(options);
     if (!known) {
@@ -187,6 +197,7 @@ ExitCode hear_file(const BeatsOptions& options) {
     if (options.json) {
         Json line = beats_json(reading, drawing);
         line["perhaps_one"] = reading && reading->perhaps_one;
+        line["reference_contradicted"] = reading && reading->reference_contradicted;
         line["from_s"] = from_s;
         line["to_s"] = to_s;
         line["clipped"] = clipped;
@@ -199,6 +210,8 @@ ExitCode hear_file(const BeatsOptions& options) {
                         ? "; one of them alone would sound so too: hear each by itself"
                         : "",
                     reading->reference.value(), reading->pipe.value(), from_s, to_s);
+    if (!options.json && reading && reading->reference_contradicted)
+        std::printf("%s\n", where_it_stands(*reading, *known).c_str());
     if (!options.json && drawing) std::printf("%s\n", drawing->advice.c_str());
     if (reading || (drawing && word_of(drawing->drawing))) return kDone;
     return report({ErrorKind::nothing_heard, why_none(one), Place{options.file}});

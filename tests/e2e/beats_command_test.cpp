@@ -95,6 +95,27 @@ TEST_F(BeatsCommand, HearsAWholeRecordingWhereBothStand) {
     }
 }
 
+// Of an octave the reference's odd partials are its own: they stand elsewhere than the number says.
+TEST_F(BeatsCommand, SaysThatTheReferenceStandsElsewhereThanItsNumber) {
+    auto both = tone(262.31);
+    const auto octave = tone(525.12);
+    for (std::size_t i = 0; i < both.size(); ++i)
+        both[i] += octave[i];
+    const std::string ask = "beats --interval 2:1 " + file("octave.wav", both) + " --reference-hz ";
+    const Outcome wrong = testing::rankwright(ask + "261.00");
+    ASSERT_EQ(wrong.code, 0) << wrong.error;
+    EXPECT_NE(wrong.out.find("the reference stands at 262.310 Hz, not at the 261.000 given"),
+              std::string::npos)
+        << wrong.out;
+    const auto json = testing::rankwright(ask + "261.00 --json").json();
+    EXPECT_TRUE(json["reference_contradicted"].get<bool>());
+    EXPECT_NEAR(json["reference_hz"].get<double>(), 262.31, 0.005);
+    EXPECT_NEAR(json["beat_hz"].get<double>(), 0.5, 0.01);
+    EXPECT_EQ(testing::rankwright(ask + "262.31").out.find("not at the"), std::string::npos);
+    const auto right = testing::rankwright(ask + "262.31 --json").json();
+    EXPECT_FALSE(right["reference_contradicted"].get<bool>());
+}
+
 TEST_F(BeatsCommand, RefusesAPipeAloneThatItCannotRead) {
     const std::string path = file("one.wav", tone(262.31));
     EXPECT_EQ(testing::rankwright("beats --reference-hz 262.31 --alone /no.wav " + path).code, 2);

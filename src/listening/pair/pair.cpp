@@ -121,7 +121,8 @@ namespace {
 std::optional<BeatReading> measure_part(std::span<const float> samples, PairRequest request) {
     PairPlan plan = plan_pair(samples, request);
     if (plan.lines.empty()) return std::nullopt;
-    if (const auto heard = contradicted_by_own(samples, request, plan)) {
+    const auto heard = contradicted_by_own(samples, request, plan);
+    if (heard) {
         request.reference = *heard;
         request.reference_sd = {};  // but for its wander: what those partials tell is in the fit
         plan = plan_pair(samples, request);
@@ -132,6 +133,7 @@ std::optional<BeatReading> measure_part(std::span<const float> samples, PairRequ
         lacks_own(samples, request, plan, places.front()))
         return std::nullopt;
     BeatReading reading = weigh(places, request, kOfMean);
+    reading.reference_contradicted = heard.has_value();
     const double span_s = static_cast<double>(samples.size()) / request.rate.value();
     reading.perhaps_one = std::abs(reading.beat.value()) * span_s < kTurnsCounted &&
                           gain_of_two(samples, request, plan, places.front()) < kNoUnrest;
@@ -210,6 +212,10 @@ BeatReading mean_of(std::span<const HeardPart> parts, const PairRequest& request
         mean.under = Hertz{std::max(slower, std::abs(mean.beat.value()))} + mean.beat_sd * 2.0;
     const auto perhaps_one = [](const BeatReading& reading) { return reading.perhaps_one; };
     mean.perhaps_one = mean.under && share_of(parts, perhaps_one) > kMostly * all;
+    const auto contradicted = [](const BeatReading& reading) {
+        return reading.reference_contradicted;
+    };
+    mean.reference_contradicted = share_of(parts, contradicted) > kMostly * all;
     return mean;
 }
 

@@ -33,6 +33,9 @@ struct BeatReading {
     Cents cents;                 ///< of the pipe from the pure interval; positive = sharp
     /// One pipe alone, with its unrest, would sound so too; `under` is set. Of a recording only.
     bool perhaps_one = false;
+    /// The reference's own partials contradict what was known of it, and `reference` is theirs. Of
+    /// a recording only.
+    bool reference_contradicted = false;
 };
 
 /// Reads `samples` (one channel) in which both sound throughout: means over all of it, as the slope
