@@ -7,6 +7,7 @@
 #include "capture/recording_source.h"
 #include "listening/mains.h"
 #include "listening/measure.h"
+#include "listening/other_tone.h"
 #include "listening/partial_power.h"
 #include "listening/pipe_listener.h"
 #include "organ/note.h"
@@ -87,6 +88,33 @@ std::optional<listening::PitchReading> measure_channel(const capture::Recording&
     return reading;
 }
 
+/// What else sounds where `reading` was heard, as the loudest channel has it. Where that is a
+/// fundamental which neither of two pipes has, the lower one is put in its stead.
+std::optional<Hertz> beside(listening::PitchReading& reading, const capture::Recording& recording) {
+    const std::vector<float> samples = loudest_channel(recording);
+    const auto frame = [&](FrameIndex at) {
+        const auto frames = static_cast<std::int64_t>(recording.frames());
+        return static_cast<std::size_t>(std::clamp<std::int64_t>(at - recording.first, 0, frames));
+    };
+    const std::size_t from = frame(reading.from);
+    const auto heard = std::span<const float>(samples).subspan(from, frame(reading.to) - from);
+    if (auto two = listening::two_read_as_one(heard, recording.rate, reading)) {
+        two->lower.from = two->lower.from + reading.from.value;
+        two->lower.to = two->lower.to + reading.from.value;
+        reading = two->lower;
+        return two->upper;
+    }
+    const auto other = listening::other_tone(heard, recording.rate, reading);
+    return other ? std::optional{other->pitch} : std::nullopt;
+}
+
+void warn_of_other(Hertz other) {
+    std::fprintf(stderr,
+                 "rankwright: another pipe sounds with it, at %.2f Hz (%s): stop it, or if that is "
+                 "the one in mind give its pitch with --near\n",
+                 other.value(), familiar_note(other).c_str());
+}
+
 ExitCode listen_to_file(const ListenOptions& options) {
     const auto recording = options.recording();
     if (!recording) return report(recording.error());
@@ -99,9 +127,11 @@ ExitCode listen_to_file(const ListenOptions& options) {
     const bool only_hum = perhaps_hum && !options.from && !options.to &&
                           (is_faint(*best) || never_begins_nor_ends(*best, *recording));
     if (only_hum) best.reset();
+    const auto other = best ? beside(*best, *recording) : std::nullopt;
     if (options.json) {
         Json line = reading_json(best, recording->rate);
         line["may_be_hum"] = perhaps_hum;
+        line["other_hz"] = or_null(other);
         std::cout << line.dump() << "\n";
     }
     if (!best)
@@ -117,6 +147,7 @@ ExitCode listen_to_file(const ListenOptions& options) {
     if (perhaps_hum)
         std::cerr << "rankwright: this may be mains hum, which stands just there; with a pipe in "
                      "mind give its pitch with --near\n";
+    if (other) warn_of_other(*other);
     if (!options.json) print_reading(*best, recording->rate);
     return kDone;
 }

@@ -173,6 +173,43 @@ TEST_F(Commands, ListenTakesCoarseStepsForNoOverload) {
     EXPECT_GT(rankwright("listen --json " + file("cut.wav", sound, 48000)).json()["clipped"], 0.01);
 }
 
+TEST_F(Commands, ListenSaysThatAnotherPipeSoundsWithIt) {
+    const auto lower = tone(261.6, 2.0, 44100);
+    struct Case {
+        double interval;
+        float gain;
+    };
+    // Tempered intervals. Of two as loud as each other neither may be named by a fundamental that
+    // both seem to share.
+    for (const auto& [interval, gain] :
+         {Case{1.2497, 0.08F}, Case{1.3348, 0.08F}, Case{1.4983, 0.08F}, Case{1.6818, 0.08F},
+          Case{1.3348, 0.15F}, Case{1.4983, 0.15F}, Case{1.2497, 1.0F}, Case{1.3348, 1.0F}}) {
+        const auto upper = tone(261.6 * interval, 2.0, 44100);
+        std::vector<float> both(lower);
+        for (std::size_t i = 0; i < both.size(); ++i)
+            both[i] = 0.5F * (both[i] + gain * upper[i]);
+        const std::string path = file("two.wav", both, 44100);
+        const Outcome outcome = rankwright("listen --json " + path);
+        ASSERT_EQ(outcome.code, 0) << outcome.error;
+        EXPECT_NEAR(outcome.json()["hz"].get<double>(), 261.6, 0.05) << interval << ' ' << gain;
+        const auto other = outcome.json()["other_hz"];
+        ASSERT_TRUE(other.is_number()) << interval << ' ' << gain;
+        EXPECT_NEAR(other.get<double>(), 261.6 * interval, 0.05);
+        EXPECT_NE(outcome.error.find("another pipe sounds with it"), std::string::npos);
+    }
+    // One alone, with a blower under it, and with hum.
+    for (const double hz : {65.4, 261.6, 1046.5}) {
+        auto alone = tone(hz, 2.0, 44100);
+        add_coloured(alone, 44100.0, 1e-3, 80.0, random);
+        const auto hum = tone(100.0, 2.0, 44100);
+        for (std::size_t i = 0; i < alone.size(); ++i)
+            alone[i] += 0.1F * hum[i];
+        const Outcome outcome = rankwright("listen --json " + file("one.wav", alone, 44100));
+        EXPECT_TRUE(outcome.json()["other_hz"].is_null()) << hz << outcome.out;
+        EXPECT_EQ(outcome.error.find("another pipe"), std::string::npos);
+    }
+}
+
 TEST_F(Commands, ListenFindsNothingInNoiseAndSaysSo) {
     std::vector<float> hiss(96000);
     std::normal_distribution<float> noise(0.0F, 0.1F);
