@@ -49,6 +49,14 @@ TEST(MixtureChannels, WhatOneHearsAndTheOtherDoesntIsntTold) {
     }
 }
 
+TEST(MixtureChannels, WhatOneIsSureOfSoundsThoughTheOtherCantTell) {
+    const MixturePipeReading pipe =
+        joined(sounds(-1.6, 0.05, 20.0), other(Presence::cannot_tell, -0.5));
+    EXPECT_EQ(pipe.presence, Presence::sounding);
+    EXPECT_NEAR(pipe.cents->value(), -1.6, 1e-12);
+    EXPECT_NEAR(pipe.cents_sd->value(), 0.05, 1e-12);
+}
+
 TEST(MixtureChannels, SilentIsWhatIsSoByBothTogether) {
     const auto silent = [](double evidence) { return other(Presence::silent, evidence); };
     const auto open = [](double evidence) { return other(Presence::cannot_tell, evidence); };

@@ -14,6 +14,9 @@ using Heard = std::vector<const MixturePipeReading*>;
 
 /// ln: more evidence than this is no doubt, however much more it is.
 constexpr double kNoDoubt = 12.0;
+/// Above it a pipe sounds whatever another channel says: what two channels took for pipes and
+/// wasn't had up to 14.6, of 216 simulated keys in rooms.
+constexpr double kBeyondDoubt = 15.0;
 
 double evidence(const MixturePipeReading& pipe) { return std::min(pipe.evidence, kNoDoubt); }
 
@@ -106,7 +109,9 @@ MixturePipeReading join_pipe(const Heard& heard, Hertz unison) {
         if (pipe->presence == Presence::sounding) sound.push_back(pipe);
     }
     if (say.empty()) return *heard.front();
-    if (sound.size() == say.size()) return join_pitches(sound, unison);
+    const bool beyond_doubt = std::any_of(
+        sound.begin(), sound.end(), [](const auto* pipe) { return pipe->evidence > kBeyondDoubt; });
+    if (sound.size() == say.size() || beyond_doubt) return join_pitches(sound, unison);
     mean /= static_cast<double>(say.size());
     const MixturePipeReading* silent = first_that(say, Presence::silent);
     const MixturePipeReading* open = first_that(say, Presence::cannot_tell);
