@@ -1,5 +1,6 @@
 #include "tuning/survey_recording.h"
 
+#include "core/median.h"
 #include "core/multiple.h"
 #include "listening/measure.h"
 #include "listening/partial_power.h"
@@ -225,6 +226,18 @@ std::optional<HeardTone> missed_between(FrameIndex from, FrameIndex to, const Su
     return std::nullopt;
 }
 
+/// As the wind in a silent pipe is beside the pipes that are played before and after it.
+bool is_far_softer(const std::vector<HeardTone>& tones, std::size_t one) {
+    constexpr std::size_t kAbout = 6, kFewest = 3;
+    constexpr double kFarSofter_db = 30.0;  // common practice, no source: a weak pipe is 10
+    std::vector<double> levels;
+    for (std::size_t i = one - std::min(one, kAbout); i < std::min(tones.size(), one + kAbout + 1);
+         ++i)
+        if (i != one && tones[i].read) levels.push_back(tones[i].level.value());
+    return levels.size() >= kFewest &&
+           tones[one].level.value() < median(std::move(levels)) - kFarSofter_db;
+}
+
 std::vector<HeardTone> hear_all(const SurveySound& sound, int most_ciphers) {
     constexpr Seconds kWorthKeeping{0.8};
     constexpr Seconds kSoon{8.0};
@@ -252,7 +265,7 @@ std::vector<HeardTone> hear_all(const SurveySound& sound, int most_ciphers) {
     }
     if (most_ciphers == 0) return tones;
     for (std::size_t i = 0; i < tones.size(); ++i) {
-        if (!tones[i].read) continue;
+        if (!tones[i].read || is_far_softer(tones, i)) continue;
         const CipherWatch watch(tones[i], sound);
         if (!watch.sounds_on()) continue;
         if (watch.times() > 1) {
