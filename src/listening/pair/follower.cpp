@@ -24,7 +24,7 @@ constexpr double kSetsIn = 30.0;
 constexpr Seconds kPieceOfSpan{0.1};
 /// What is left in a room falls by 6 dB, the half of a span against the other, in 0.15 s or so; a
 /// tone that stands in one that fills keeps within 2 or 3.
-constexpr double kFalls = 4.0;
+constexpr double kFallsAway = 4.0;
 
 }  // namespace
 
@@ -188,7 +188,7 @@ PairFollower::Stood PairFollower::stood(FrameIndex from, FrameIndex to) const {
     Stood stood;
     const FrameIndex middle{(from.value + to.value) / 2};
     const auto early = reference_power(from, middle), late = reference_power(middle, to);
-    stood.falls = early && late && *early > kFalls * *late;
+    stood.falls = early && late && *early > kFallsAway * *late;
     const std::int64_t piece = std::llround(kPieceOfSpan.count() * rate_.value());
     const auto latest = reference_power(to + -piece, to);
     for (FrameIndex at = to + -2 * piece; latest && at >= from; at = at + -piece) {
