@@ -15,7 +15,7 @@ namespace rankwright::listening {
 
 namespace {
 
-constexpr Seconds kLongest{4.0};
+constexpr Seconds kLongest{2.0};
 constexpr Decibels kSoftest{-25.0};
 /// What a pipe's own partials leave beside them isn't so steady.
 constexpr Cents kSure{5.0};
@@ -55,6 +55,34 @@ bool is_of_two(const Partials& partials, const std::array<int, 2>& numbers) {
     return elsewhere < kElsewhere * all && std::min(first[0], first[1]) > kFirstAtLeast * all;
 }
 
+std::span<const float> middle_of(std::span<const float> samples, SampleRate rate, Seconds longest) {
+    const auto most = static_cast<std::size_t>(longest.count() * rate.value());
+    if (samples.size() <= most) return samples;
+    return samples.subspan((samples.size() - most) / 2, most);
+}
+
+/// Whether what is left in the middle without the partials of `one` has the power of so loud a
+/// tone: mostly it hasn't, and need not be searched.
+bool holds_enough(std::span<const float> samples, SampleRate rate, const PitchReading& one) {
+    constexpr Seconds kLookedAt{0.7};
+    constexpr Decibels kSofter{-45.0};  // all partials that are together are no such tone
+    constexpr double kMargin = 0.7, kFullScaleSine = 2.0;  // a level is the amplitude's
+    const std::span<const float> middle = middle_of(samples, rate, kLookedAt);
+    const double loud = power(one.partials);
+    std::vector<Hertz> lines;
+    for (const PartialLevel& partial : one.partials)
+        if (std::pow(10.0, partial.level.value() / 10.0) >
+            loud * std::pow(10.0, kSofter.value() / 10.0))
+            lines.push_back(partial.number * one.pitch);
+    std::vector<float> left(middle.begin(), middle.end());
+    remove_lines(left, rate, lines);
+    double sum = 0.0;
+    for (const float x : left)
+        sum += static_cast<double>(x) * static_cast<double>(x);
+    return kFullScaleSine * sum / static_cast<double>(left.size()) >
+           kMargin * std::pow(10.0, kSoftest.value() / 10.0) * loud;
+}
+
 std::vector<Hertz> multiples(Hertz pitch, SampleRate rate) {
     std::vector<Hertz> lines;
     for (int k = 1;
@@ -67,9 +95,8 @@ std::vector<Hertz> multiples(Hertz pitch, SampleRate rate) {
 
 std::optional<OtherTone> other_tone(std::span<const float> samples, SampleRate rate,
                                     const PitchReading& one) {
-    const auto longest = static_cast<std::size_t>(kLongest.count() * rate.value());
-    if (samples.size() > longest)
-        samples = samples.subspan((samples.size() - longest) / 2, longest);
+    if (!holds_enough(samples, rate, one)) return {};
+    samples = middle_of(samples, rate, kLongest);
     std::vector<float> left(samples.begin(), samples.end());
     std::vector<Hertz> lines;
     for (const PartialLevel& partial : one.partials)

@@ -16,7 +16,7 @@ struct OtherTone {
 /// A second harmonic tone that stands through `samples` (one channel, where `one` was read), at
 /// most 25 dB softer: found in what is left when the partials of `one` are taken out. Empty where
 /// there is none; of a unison, and of a tone at a whole multiple or fraction of `one`, nothing is
-/// said; nor of mains hum. At most the middle four seconds are heard.
+/// said; nor of mains hum. At most the middle two seconds are heard.
 std::optional<OtherTone> other_tone(std::span<const float> samples, SampleRate rate,
                                     const PitchReading& one);
 
