@@ -1,5 +1,7 @@
 #include "app/mixture_ear.h"
 
+#include "listening/arithmetic.h"
+
 #include <condition_variable>
 #include <mutex>
 #include <thread>
@@ -17,13 +19,6 @@ struct Task {
 
 MixtureEar::Answer hear_out(const Task& task) {
     return {task.id, listening::measure_mixture(task.samples, task.request)};
-}
-
-double power(const std::vector<float>& samples) {
-    double sum = 0.0;
-    for (const float x : samples)
-        sum += static_cast<double>(x) * static_cast<double>(x);
-    return sum;
 }
 
 }  // namespace
@@ -104,7 +99,8 @@ bool MixtureEar::ask(int id, listening::MixtureRequest request) {
     if (latest_.channels > 1) {
         // In a standing wave one microphone may hear little.
         std::vector<float> other = last_span(1);
-        if (power(other) > power(task.samples)) task.samples = std::move(other);
+        if (listening::energy(other) > listening::energy(task.samples))
+            task.samples = std::move(other);
     }
     busy_ = true;
     if (aside_)

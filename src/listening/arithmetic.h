@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <span>
 
 namespace rankwright::listening {
 
@@ -17,6 +18,19 @@ constexpr double kCents = 1200.0 / std::numbers::ln2;
 constexpr double kCent = 1.0 / kCents;
 
 constexpr double square(double x) { return x * x; }
+
+/// Sum of the squares of samples.
+inline double energy(std::span<const float> samples) {
+    double sum = 0.0;
+    for (const float x : samples)
+        sum += static_cast<double>(x) * static_cast<double>(x);
+    return sum;
+}
+
+/// Mean of the squares of samples, of which there is at least one.
+inline double mean_square(std::span<const float> samples) {
+    return energy(samples) / static_cast<double>(samples.size());
+}
 
 struct CosSin {
     double cos, sin;

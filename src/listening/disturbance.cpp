@@ -1,5 +1,7 @@
 #include "listening/disturbance.h"
 
+#include "listening/arithmetic.h"
+
 #include <algorithm>
 #include <utility>
 
@@ -125,12 +127,8 @@ std::span<const float> undrowned_stretch(std::span<const float> samples, SampleR
     const auto frame =
         static_cast<std::size_t>(std::max(kFrame, period).count() * rate.value()) + 1;
     std::vector<double> power;
-    for (std::size_t first = 0; first + frame <= samples.size(); first += frame) {
-        double sum = 0.0;
-        for (const float x : samples.subspan(first, frame))
-            sum += static_cast<double>(x) * static_cast<double>(x);
-        power.push_back(sum);
-    }
+    for (std::size_t first = 0; first + frame <= samples.size(); first += frame)
+        power.push_back(energy(samples.subspan(first, frame)));
     const std::vector<std::uint8_t> heard = undrowned(power);
     std::size_t best = 0;
     std::size_t best_count = 0;

@@ -1,6 +1,7 @@
 #include "listening/held_hops.h"
 
 #include "core/median.h"
+#include "listening/arithmetic.h"
 
 #include <algorithm>
 #include <cassert>
@@ -52,10 +53,7 @@ bool begins_with_key(std::span<const float> samples, SampleRate rate) {
                         static_cast<std::size_t>(std::lround(at.count() * rate.value())));
     };
     const auto power = [&](std::size_t from, std::size_t to) {
-        double sum = 0.0;
-        for (const float x : samples.subspan(from, to - from))
-            sum += static_cast<double>(x) * static_cast<double>(x);
-        return sum / static_cast<double>(std::max<std::size_t>(1, to - from));
+        return to > from ? mean_square(samples.subspan(from, to - from)) : 0.0;
     };
     return power(0, frame(kFirst)) < kSofter * power(frame(kBefore), frame(kAfter));
 }

@@ -1,5 +1,6 @@
 #include "listening/held_span.h"
 
+#include "listening/arithmetic.h"
 #include "listening/held_hops.h"
 
 #include <algorithm>
@@ -18,12 +19,8 @@ std::vector<double> hop_powers(std::span<const float> samples, SampleRate rate) 
     const auto frames =
         static_cast<std::size_t>(std::max(1.0, std::round(kHeldHop.count() * rate.value())));
     std::vector<double> power;
-    for (std::size_t at = 0; at + frames <= samples.size(); at += frames) {
-        double sum = 0.0;
-        for (const float x : samples.subspan(at, frames))
-            sum += static_cast<double>(x) * static_cast<double>(x);
-        power.push_back(sum / static_cast<double>(frames));
-    }
+    for (std::size_t at = 0; at + frames <= samples.size(); at += frames)
+        power.push_back(mean_square(samples.subspan(at, frames)));
     return power;
 }
 

@@ -1,5 +1,7 @@
 #include "listening/input_meter.h"
 
+#include "listening/arithmetic.h"
+
 #include <algorithm>
 #include <cmath>
 
@@ -28,9 +30,9 @@ std::size_t flat_tops(std::span<const float> samples, float peak) {
 void InputMeter::take(std::span<const float> samples) {
     Step step;
     step.samples = samples.size();
+    step.energy = energy(samples);
     for (const float x : samples) {
         const float size = std::abs(x);
-        step.energy += static_cast<double>(x) * static_cast<double>(x);
         step.peak = std::max(step.peak, static_cast<double>(size));
         step.clipped += size >= kLimit ? 1 : 0;
     }

@@ -1,5 +1,6 @@
 #include "listening/other_tone.h"
 
+#include "listening/arithmetic.h"
 #include "listening/coarse_pitch.h"
 #include "listening/mains.h"
 #include "listening/measure.h"
@@ -76,10 +77,7 @@ bool holds_enough(std::span<const float> samples, SampleRate rate, const PitchRe
             lines.push_back(partial.number * one.pitch);
     std::vector<float> left(middle.begin(), middle.end());
     remove_lines(left, rate, lines);
-    double sum = 0.0;
-    for (const float x : left)
-        sum += static_cast<double>(x) * static_cast<double>(x);
-    return kFullScaleSine * sum / static_cast<double>(left.size()) >
+    return kFullScaleSine * mean_square(left) >
            kMargin * std::pow(10.0, kSoftest.value() / 10.0) * loud;
 }
 

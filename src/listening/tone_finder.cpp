@@ -1,5 +1,6 @@
 #include "listening/tone_finder.h"
 
+#include "listening/arithmetic.h"
 #include "listening/reading.h"
 
 #include <algorithm>
@@ -210,11 +211,7 @@ void ToneFinder::weigh_novelty(const Window& window, const SoundHistory& sound,
         reading.pitch,           onset, reading.strength, reading.level, reading.partials,
         reading.octave_doubtful, began};
     if (!found.began) {
-        const auto newest = sound.newest(channel_, window.coarse.frames());
-        double total = 0.0;
-        for (const float x : newest)
-            total += static_cast<double>(x) * static_cast<double>(x);
-        total /= static_cast<double>(newest.size());
+        const double total = mean_square(sound.newest(channel_, window.coarse.frames()));
         const double harmonic = 0.5 * reading.level;
         const bool clear = harmonic > kClearOfNoise * std::max(0.0, total - harmonic);
         const bool holds = 10.0 * std::log10(highest / std::max(lowest, 1e-30)) < kHolds_db;

@@ -21,13 +21,9 @@ constexpr double kBeyondDoubt = 15.0;
 double evidence(const MixturePipeReading& pipe) { return std::min(pipe.evidence, kNoDoubt); }
 
 /// How much of a key is decided, and how much of it sounds.
-std::pair<std::ptrdiff_t, std::ptrdiff_t> decided(const MixtureReading& reading) {
-    const auto count = [&](Presence presence) {
-        return std::count_if(reading.pipes.begin(), reading.pipes.end(),
-                             [&](const auto& pipe) { return pipe.presence == presence; });
-    };
-    const auto sounding = count(Presence::sounding);
-    return {sounding + count(Presence::silent), sounding};
+std::pair<std::size_t, std::size_t> decided(const MixtureReading& reading) {
+    const std::size_t sounding = count(reading, Presence::sounding);
+    return {sounding + count(reading, Presence::silent), sounding};
 }
 
 constexpr double kNothing_db = -1000.0;
@@ -82,20 +78,22 @@ MixturePipeReading join_pitches(const Heard& heard, Hertz unison) {
     }
     const double mean = sum / weights;
     // The pipe's own unrest is the same in all channels: no less doubt than the best of them has.
-    double chi_square = 0.0, power = 0.0, sd = 1e300;
+    double chi_square = 0.0, power = 0.0, sd = 1e300, evidences = 0.0;
     for (const MixturePipeReading* pipe : counted) {
         const double off = (pipe->cents->value() - mean) / pipe->cents_sd->value();
         chi_square += off * off;
         power += std::pow(10.0, 0.1 * pipe->level->value());
+        evidences += evidence(*pipe);
         sd = std::min(sd, pipe->cents_sd->value());
     }
-    const auto count = static_cast<double>(counted.size());
-    if (counted.size() > 1) sd *= std::sqrt(std::max(1.0, chi_square / (count - 1.0)));
+    const auto number = static_cast<double>(counted.size());
+    if (counted.size() > 1) sd *= std::sqrt(std::max(1.0, chi_square / (number - 1.0)));
     MixturePipeReading joined = surest;
     joined.cents = Cents{mean};
     joined.cents_sd = Cents{sd};
     joined.hz = transpose(unison * joined.ratio.value(), *joined.cents);
-    joined.level = Decibels{10.0 * std::log10(power / count)};
+    joined.level = Decibels{10.0 * std::log10(power / number)};
+    joined.evidence = evidences / number;
     return joined;
 }
 

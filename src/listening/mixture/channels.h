@@ -15,8 +15,10 @@ namespace rankwright::listening {
 /// what is so by the mean of their evidence. Pitches are weighed by their uncertainties, which grow
 /// by as much as the channels differ (Birge, Physical Review 40, 1932); where they stand apart that
 /// channel is believed that hears the pipe far more surely, if one does, and otherwise it is
-/// “cannot tell” again. Of two pipes of one pitch that channel is believed that decides most. A
-/// channel that hears the key 20 dB softer than another counts for nothing.
+/// “cannot tell” again. Of two pipes of one pitch that channel is believed that decides most.
+/// Nothing is counted from a channel that hears the key 20 dB softer than another, nor of a pipe
+/// from one whose band or bands of it don't hold that pipe (Untold::above, Untold::crowded). The
+/// evidence of a pipe that sounds is the mean of those counted, 12 of each at most.
 std::optional<MixtureReading> join_channels(
     const std::vector<std::optional<MixtureReading>>& channels, Hertz unison);
 

@@ -239,12 +239,6 @@ std::optional<MixtureReading> KeyHearing::read() {
 
 namespace {
 
-std::size_t sounding(const MixtureReading& reading) {
-    return static_cast<std::size_t>(
-        std::count_if(reading.pipes.begin(), reading.pipes.end(),
-                      [](const auto& pipe) { return pipe.presence == Presence::sounding; }));
-}
-
 bool found_far_off(const MixtureReading& reading) {
     return std::any_of(reading.pipes.begin(), reading.pipes.end(), [](const auto& pipe) {
         return pipe.cents && std::abs(pipe.cents->value()) > kReach_cents;
@@ -256,6 +250,7 @@ std::optional<MixtureReading> hear_key(const MixtureSound& sound, const MixtureR
     if (request.heard || !request.before.empty())
         return KeyHearing(sound, request, kWideReach_cents).read();
     auto reading = KeyHearing(sound, request, kReach_cents).read();
+    const auto sounding = [](const MixtureReading& key) { return count(key, Presence::sounding); };
     if (reading && sounding(*reading) == request.pipes.size()) return reading;
     auto wide = KeyHearing(sound, request, kWideReach_cents).read();
     const bool wanted = wide && (!reading || sounding(*wide) > sounding(*reading) ||
@@ -264,6 +259,12 @@ std::optional<MixtureReading> hear_key(const MixtureSound& sound, const MixtureR
 }
 
 }  // namespace
+
+std::size_t count(const MixtureReading& reading, Presence presence) {
+    return static_cast<std::size_t>(
+        std::count_if(reading.pipes.begin(), reading.pipes.end(),
+                      [&](const auto& pipe) { return pipe.presence == presence; }));
+}
 
 Seconds shortest_mixture_span(Hertz lowest) {
     constexpr double kShortest_s = 0.4, kFewestPeriods = 20.0;

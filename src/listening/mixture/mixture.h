@@ -89,6 +89,9 @@ struct MixtureReading {
     std::optional<MixturePipeReading> reference;
 };
 
+/// How many of the key's pipes are read so, the reference aside.
+std::size_t count(const MixtureReading& reading, Presence presence);
+
 /// Reads `samples` (one channel) through which one key sounds. Empty when there is nothing but
 /// silence or the span is too short (`shortest_mixture_span`).
 std::optional<MixtureReading> measure_mixture(std::span<const float> samples,
