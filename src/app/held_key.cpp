@@ -15,9 +15,8 @@ constexpr Seconds kHop{0.1};
 constexpr double kOnset = 10.0;
 constexpr double kEnd = 0.01;
 constexpr double kFollow = 0.1;
-// From one answer to the next question, and the ear's share of its core.
+// From one answer to the next question.
 constexpr Seconds kSoonest{1.0};
-constexpr double kShare = 0.15;
 
 using Pipe = listening::MixturePipeReading;
 
@@ -54,7 +53,7 @@ void HeldKey::follow_level(const capture::CaptureBlock& block) {
 }
 
 void HeldKey::start_anew() {
-    heard_ = held_ = asked_at_ = rest_until_ = Seconds{0.0};
+    heard_ = held_ = rest_until_ = Seconds{0.0};
     request_.before.clear();
 }
 
@@ -73,10 +72,9 @@ void HeldKey::hear(const capture::CaptureBlock& block) {
             if (reading_->pipes[j].presence != listening::Presence::cannot_tell)
                 request_.before[j] = reading_->pipes[j].cents;
         if (!sounds(reading_)) request_.before.clear();
-        rest_until_ = heard_ + std::max(kSoonest, (1.0 / kShare - 1.0) * (heard_ - asked_at_));
+        rest_until_ = heard_ + kSoonest;
     }
-    if (held_ >= kSpan + kSpeech && heard_ >= rest_until_ && ear_.ask(0, request_))
-        asked_at_ = heard_;
+    if (held_ >= kSpan + kSpeech && heard_ >= rest_until_) ear_.ask(0, request_);
 }
 
 std::optional<listening::MixtureReading> HeldKey::reading() {

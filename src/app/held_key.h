@@ -35,7 +35,6 @@ class HeldKey {
     double usual_ = 0.0;  ///< power of a frame since the key is held
     Seconds heard_{0.0};  ///< since the stream's last gap
     Seconds held_{0.0};   ///< no onset and no end within
-    Seconds asked_at_{0.0};
     Seconds rest_until_{0.0};
     std::optional<listening::MixtureReading> reading_;
 };

@@ -1,7 +1,9 @@
 #include "app/mixture_ear.h"
 
-#include "listening/arithmetic.h"
+#include "listening/mixture/channels.h"
 
+#include <algorithm>
+#include <chrono>
 #include <condition_variable>
 #include <mutex>
 #include <thread>
@@ -11,14 +13,29 @@ namespace rankwright::app {
 
 namespace {
 
+// A core's share that hearing may take, and what may be spent at once: two hearings of a key of six
+// by two microphones, which are needed before a pipe is named.
+constexpr double kShare = 0.15;
+constexpr Seconds kAtOnce{3.2};
+
 struct Task {
     int id = 0;
     listening::MixtureRequest request;
-    std::vector<float> samples;
+    std::vector<std::vector<float>> channels;
 };
 
-MixtureEar::Answer hear_out(const Task& task) {
-    return {task.id, listening::measure_mixture(task.samples, task.request)};
+struct Heard {
+    MixtureEar::Answer answer;
+    Seconds spent{0.0};
+};
+
+Heard hear_out(const Task& task) {
+    const auto began = std::chrono::steady_clock::now();
+    std::vector<std::optional<listening::MixtureReading>> readings;
+    for (const std::vector<float>& samples : task.channels)
+        readings.push_back(listening::measure_mixture(samples, task.request));
+    return {{task.id, listening::join_channels(readings, task.request.unison)},
+            std::chrono::steady_clock::now() - began};
 }
 
 }  // namespace
@@ -35,7 +52,7 @@ class MixtureEar::Aside {
         }
         wake_.notify_one();
     }
-    std::optional<Answer> answer() {
+    std::optional<Heard> answer() {
         const std::lock_guard lock(mutex_);
         return std::exchange(answer_, std::nullopt);
     }
@@ -47,7 +64,7 @@ class MixtureEar::Aside {
             if (!wake_.wait(lock, stop, [this] { return task_.has_value(); })) return;
             const Task task = *std::exchange(task_, std::nullopt);
             lock.unlock();
-            Answer answer = hear_out(task);
+            Heard answer = hear_out(task);
             lock.lock();
             answer_ = std::move(answer);
         }
@@ -56,12 +73,14 @@ class MixtureEar::Aside {
     std::mutex mutex_;
     std::condition_variable_any wake_;
     std::optional<Task> task_;
-    std::optional<Answer> answer_;
+    std::optional<Heard> answer_;
     std::jthread thread_;  // last: it uses all of the above
 };
 
 MixtureEar::MixtureEar(Seconds span, When when)
-    : span_(span), aside_(when == When::aside ? std::make_unique<Aside>() : nullptr) {}
+    : span_(span),
+      to_spend_(kAtOnce),
+      aside_(when == When::aside ? std::make_unique<Aside>() : nullptr) {}
 MixtureEar::~MixtureEar() = default;
 
 void MixtureEar::hear(const capture::CaptureBlock& block) {
@@ -81,6 +100,7 @@ void MixtureEar::hear(const capture::CaptureBlock& block) {
         at_ = (at_ + 1) % length;
     }
     heard_ += block.frames;
+    to_spend_ = std::min(kAtOnce, to_spend_ + kShare * duration(std::int64_t{block.frames}, block.rate));
     latest_ = block;
 }
 
@@ -94,24 +114,27 @@ std::vector<float> MixtureEar::last_span(std::size_t channel) const {
 
 bool MixtureEar::ask(int id, listening::MixtureRequest request) {
     if (busy_ || kept_[0].empty() || heard_ < kept_[0].size()) return false;
+    if (aside_ && !(to_spend_ > Seconds{0.0})) return false;
     request.rate = latest_.rate;
-    Task task{id, std::move(request), last_span(0)};
-    if (latest_.channels > 1) {
-        // In a standing wave one microphone may hear little.
-        std::vector<float> other = last_span(1);
-        if (listening::energy(other) > listening::energy(task.samples))
-            task.samples = std::move(other);
-    }
+    Task task{id, std::move(request), {}};
+    for (std::size_t channel = 0; channel < latest_.channels; ++channel)
+        task.channels.push_back(last_span(channel));
     busy_ = true;
     if (aside_)
         aside_->take(std::move(task));
     else
-        answer_ = hear_out(task);
+        answer_ = hear_out(task).answer;
     return true;
 }
 
 std::optional<MixtureEar::Answer> MixtureEar::answer() {
-    std::optional<Answer> answer = aside_ ? aside_->answer() : std::exchange(answer_, std::nullopt);
+    std::optional<Answer> answer = std::exchange(answer_, std::nullopt);
+    if (aside_) {
+        if (auto heard = aside_->answer()) {
+            to_spend_ -= heard->spent;
+            answer = std::move(heard->answer);
+        }
+    }
     if (answer) busy_ = false;
     return answer;
 }

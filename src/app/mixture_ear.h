@@ -12,8 +12,9 @@
 
 namespace rankwright::app {
 
-/// Keeps the last seconds of sound. All methods belong to the listening thread; none waits for the
-/// hearing unless it is done at once.
+/// Keeps the last seconds of sound. Of two channels both are heard and taken together. Aside it
+/// keeps to about a seventh of a core, but for the first seconds of a key. All methods belong to
+/// the listening thread; none waits for the hearing unless it is done at once.
 class MixtureEar {
   public:
     enum class When {
@@ -26,8 +27,9 @@ class MixtureEar {
     MixtureEar& operator=(const MixtureEar&) = delete;
 
     void hear(const capture::CaptureBlock& block);
-    /// Begins to hear the last `span`; false while the last question isn't answered yet, or when
-    /// not so much was heard since the stream's last gap. The request's rate is the stream's.
+    /// Begins to hear the last `span`; false while the last question isn't answered yet, when not
+    /// so much was heard since the stream's last gap, or while the ear rests to keep to its share.
+    /// The request's rate is the stream's.
     bool ask(int id, listening::MixtureRequest request);
     struct Answer {
         int id = 0;
@@ -40,6 +42,7 @@ class MixtureEar {
     std::vector<float> last_span(std::size_t channel) const;
 
     Seconds span_;
+    Seconds to_spend_;                        ///< of a core's time
     std::array<std::vector<float>, 2> kept_;  ///< by channel, a ring; its next place is `at_`
     std::size_t at_ = 0;
     std::size_t heard_ = 0;  ///< frames since the last gap
