@@ -13,10 +13,10 @@ namespace rankwright::app {
 
 namespace {
 
-// A core's share that hearing may take, and what may be spent at once: two hearings of a key of six
-// by two microphones, which are needed before a pipe is named.
+// A core's share that hearing may take, and what may be spent at once: four hearings of a key of
+// six by two microphones, after which it is told what is heard at all.
 constexpr double kShare = 0.15;
-constexpr Seconds kAtOnce{3.2};
+constexpr Seconds kAtOnce{6.4};
 
 struct Task {
     int id = 0;

@@ -132,13 +132,7 @@ PresenceEvidence look_at(const MixtureSound& sound, MixtureModel model, const Mi
     const std::vector<MixtureBand> bands = bands_around(sound, near, near.size() - 1);
     if (bands.empty()) return {};
     MixtureFit fit(bands, model);
-    MixtureState without = fit.start();
-    for (std::size_t i = 0; i < which.size(); ++i) {
-        without.present[i] = 1;
-        without.unknowns[i * fit.terms()] = state.unknowns[which[i]];
-        without.level[i] = state.level[which[i]];
-        without.loud[i] = state.loud[which[i]];
-    }
+    MixtureState without = fit.start_at(state, which);
     refine_in_place(fit, without, 5);
     PresenceEvidence evidence = presence_evidence(fit, without, which.size(), own,
                                                   usual_level(state, pipe), kPartialsHeard);

@@ -57,6 +57,18 @@ MixtureState MixtureFit::start() const {
     return state;
 }
 
+MixtureState MixtureFit::start_at(const MixtureState& found,
+                                  std::span<const std::size_t> which) const {
+    MixtureState state = start();
+    for (std::size_t i = 0; i < which.size(); ++i) {
+        state.present[i] = 1;
+        state.unknowns[i * terms()] = found.unknowns[which[i]];
+        state.level[i] = found.level[which[i]];
+        state.loud[i] = found.loud[which[i]];
+    }
+    return state;
+}
+
 void MixtureFit::evaluate(std::size_t b, const MixtureState& state) {
     if (!laid(b, state)) {
         lay_tones(b, state);

@@ -102,6 +102,9 @@ class MixtureFit {
     void use(std::vector<char> bands) { used_ = std::move(bands); }
     bool uses(std::size_t band) const { return used_[band] != 0; }
     MixtureState start() const;
+    /// With the first pipes of the model where `found`, which has one unknown a pipe, has its
+    /// pipes `which`.
+    MixtureState start_at(const MixtureState& found, std::span<const std::size_t> which) const;
     void refine(MixtureState& state, int steps);
     /// Only cost (and evidence without curvature).
     double cost(const MixtureState& state);

@@ -129,13 +129,7 @@ MixtureState KeyHearing::refine(const MixtureState& found) {
     const std::vector<MixtureBand> bands = fine_bands(sound_, near);
     if (bands.empty()) return found;
     MixtureFit fit(bands, model);
-    MixtureState state = fit.start();
-    for (std::size_t i = 0; i < which.size(); ++i) {
-        state.present[i] = 1;
-        state.unknowns[i * fit.terms()] = found.unknowns[which[i]];
-        state.level[i] = found.level[which[i]];
-        state.loud[i] = found.loud[which[i]];
-    }
+    MixtureState state = fit.start_at(found, which);
     fit.refine(state, 8);
     polish_mixture(fit, state, near, 4, false, also);
     report(fit, state, which);

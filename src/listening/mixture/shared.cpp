@@ -168,7 +168,7 @@ std::optional<SharedPartials> compare_shared(const MixtureSound& sound, const Mi
     beside.wander_terms = kSharedWanderTerms;
     beside.pipes.clear();
     std::vector<MixtureReach> near;
-    std::vector<double> levels, loud;
+    std::vector<std::size_t> which;
     std::size_t at = 0;
     for (std::size_t i = 0; i < reach.size(); ++i) {
         if (i == pipe || !state.present[i]) continue;
@@ -178,8 +178,7 @@ std::optional<SharedPartials> compare_shared(const MixtureSound& sound, const Mi
         r.highest_hz = std::min(0.45 * sound.rate.value(), 20000.0);
         if (i == lower) at = near.size();
         near.push_back(r);
-        levels.push_back(state.level[i]);
-        loud.push_back(state.loud[i]);
+        which.push_back(i);
         beside.pipes.push_back({r.nominal_hz, state.unknowns[i], kKnown_cents});
     }
     const std::vector<MixtureBand> bands = bands_around(sound, near, at);
@@ -190,12 +189,7 @@ std::optional<SharedPartials> compare_shared(const MixtureSound& sound, const Mi
         for (const MixtureTone& tone : bands[b].tones)
             if (tone.pipe == at && tone.partial % times == 0) own_bands[b] = 0;
     MixtureFit fit(bands, beside);
-    MixtureState there = fit.start();
-    for (std::size_t i = 0; i < near.size(); ++i) {
-        there.present[i] = 1;
-        there.unknowns[i * fit.terms()] = beside.pipes[i].centre;
-        there.level[i] = levels[i];
-    }
+    MixtureState there = fit.start_at(state, which);
     fit.use(own_bands);
     fit.refine(there, 6);
     fit.use(std::vector<char>(bands.size(), 1));
@@ -211,7 +205,7 @@ std::optional<SharedPartials> compare_shared(const MixtureSound& sound, const Mi
     std::size_t together = 0;
     for (std::size_t i = 0; i < near.size(); ++i) {
         if (const int met = partial_met(beside, at, times, i); met > 0)
-            line.of_others += (met > 1 ? kBelow : 1.0) * std::exp(loud[i]);
+            line.of_others += (met > 1 ? kBelow : 1.0) * std::exp(state.loud[which[i]]);
         const double apart = beside.pipes[i].centre - beside.pipes[at].centre;
         if (i != at && std::abs(apart) < kCoincide_cents) ++together;
     }
