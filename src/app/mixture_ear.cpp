@@ -100,7 +100,8 @@ void MixtureEar::hear(const capture::CaptureBlock& block) {
         at_ = (at_ + 1) % length;
     }
     heard_ += block.frames;
-    to_spend_ = std::min(kAtOnce, to_spend_ + kShare * duration(std::int64_t{block.frames}, block.rate));
+    to_spend_ =
+        std::min(kAtOnce, to_spend_ + kShare * duration(std::int64_t{block.frames}, block.rate));
     latest_ = block;
 }
 
