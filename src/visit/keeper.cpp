@@ -20,6 +20,8 @@ constexpr Seconds kKnown{1.6};
 constexpr Cents kFoundTo{1.0};
 // A figure less sure than this can't tell whether the pipe was moved.
 constexpr Cents kWellKnown{0.3};
+// What scatters by less than this, standard, does so by its own wander.
+constexpr Cents kScattersBy{0.15};
 // And heard alone it may differ by more from what it was by beats, with its reference's own doubt.
 constexpr Cents kOtherwiseHeard{1.0};
 
@@ -85,11 +87,15 @@ void Keeper::watch_movement(Stage stage, const std::optional<KeptReading>& figur
 }
 
 // The first look, since it may be moved at once; better ones, until a second and a half was heard.
-// Not for longer: a mean of some seconds slides from where it stood to where a tap has put it. Nor
+// Not for longer: a mean of some seconds slides from where it stood to where a tap has put it, and
+// that of one second does when the tap comes early: then it scatters more than the first look. Nor
 // does what was heard beside the reference, to a cent, hide a smaller move of what is heard alone.
 void Keeper::take_stand(const KeptReading& figure) {
-    const bool better =
-        !stand_ || !well_known(*stand_) || (stand_->heard < kKnown && figure.heard >= kSteady);
+    constexpr double kScatters = 2.0;
+    const bool slides = stand_ && figure.uncertainty > stand_->uncertainty * kScatters &&
+                        figure.uncertainty > kScattersBy;
+    const bool better = !stand_ || !well_known(*stand_) ||
+                        (stand_->heard < kKnown && figure.heard >= kSteady && !slides);
     const bool otherwise = stand_ && stand_->reference != figure.reference;
     if (!better && !otherwise) return;
     stand_ = figure;

@@ -214,15 +214,16 @@ bool Run::was_touched() const {
     return keeper_.touched() || hand_ > Seconds{0.0} || (was_told_ && outcomes_[current_].settled);
 }
 
+// It has stood off its target on the screen before the advice came: the hand may be waiting for it,
+// and a tap that follows at once can be too small to be heard as one.
 void Run::follow_advice(const tuning::PipeState& state) {
-    constexpr Seconds kSeesAndActs{0.5};  // common practice, no source
     if (state.stage == tuning::Stage::moving) return;
     const Cents tolerance = tuning::tolerance_at(target_of(pipe()));
     if (!state.advice || state.stage != tuning::Stage::reading ||
         std::abs(state.deviation->value()) <= tolerance.value())
         return told_since_.reset();
     if (!told_since_) told_since_ = now_.at;
-    was_told_ = was_told_ || now_.at - *told_since_ >= kSeesAndActs;
+    was_told_ = true;
     if (state.pitch && state.uncertainty)
         unanswered_.asked(*state.pitch, *state.uncertainty, now_.at);
 }

@@ -113,6 +113,23 @@ TEST(Keeper, ATouchWithinTheFirstSecondIsOne) {
     EXPECT_NEAR(keeper.taken_up()->deviation.value(), -1.1, 1e-9);
 }
 
+// As in a simulated visit (seed 129): the tap came within the second, and the mean had begun to
+// slide when the sound broke off.
+TEST(Keeper, AMeanThatATapHasBegunToPullIsNotWhereItStood) {
+    Keeper keeper;
+    keeper.turn_to(true);
+    keeper.hear(Stage::reading, figure(0.90, 0.60, 0.07));
+    keeper.hear(Stage::reading, figure(0.84, 0.81, 0.07));
+    keeper.hear(Stage::reading, figure(0.63, 1.03, 0.21));
+    keeper.hear(Stage::reading, figure(0.56, 1.15, 0.28));
+    keeper.hear(Stage::speaking, std::nullopt);
+    keeper.hear(Stage::reading, figure(0.37, 0.64, 0.03));
+    keeper.hear(Stage::settled, figure(0.27, 1.21, 0.04));
+    EXPECT_EQ(keeper.sure_touches(), 1);
+    ASSERT_TRUE(keeper.taken_up());
+    EXPECT_NEAR(keeper.taken_up()->deviation.value(), 0.90, 1e-9);
+}
+
 // As on a deep pipe by beats, whose first figure hardly knows anything.
 TEST(Keeper, WhatIsHardlyKnownIsNotAsFound) {
     Keeper keeper;

@@ -125,6 +125,22 @@ TEST_F(RunDone, SoIsWhatStoodJustOutOfTolerance) {
     EXPECT_EQ(left_as(run), ListState::hear_again);
 }
 
+// As in a simulated visit (seed 129): it was tapped a quarter of a second after the advice came,
+// since its figure had stood there for longer; and the tap was too small to be heard as one.
+TEST_F(RunDone, SoIsWhatWasMovedAsSoonAsTheScreenSaidSo) {
+    visit::Run run = begin("Octave 4");
+    run.go_to(50);
+    for (const double s : {0.2, 0.2}) {
+        pass(run, s);
+        tuning::PipeState state = stands(run, 0.9, tuning::Stage::reading, 0.2);
+        state.advice.emplace();
+        run.follow(state);
+    }
+    pass(run, 2.0);
+    run.follow(stands(run, 0.4, tuning::Stage::settled, 0.2));
+    EXPECT_EQ(left_as(run), ListState::hear_again);
+}
+
 // What one pipe fell by tells where the next of its size is to be left, which then needn't be moved
 // again; and it is to be brought no nearer than that is known.
 TEST_F(RunDone, APipeIsLeftHigherByWhatOthersOfItsSizeFellBy) {
