@@ -67,7 +67,10 @@ void PairListener::State::take(FrameIndex first, std::span<const float> interlea
 }
 
 void PairListener::State::restart() {
-    if (heard_both) fell_silent = {sound.end(), told || (cancelled() && still_told)};
+    if (heard_both) {
+        was_told = told || (cancelled() && was_told);
+        fell_silent = sound.end();
+    }
     stage = Stage::silent;
     follower.stop();
     both = told = moving = false;
@@ -118,7 +121,7 @@ void PairListener::State::wait_for_tones() {
     wind = watch().line_power();
     // Two alike cancel each other while they stand against each other: the same sound on.
     heard_both = cancelled();
-    still_told = heard_both && fell_silent->told;
+    was_told = was_told && heard_both;
     both = told = reference_ended = false;
     newcomer.forget();
     begin_again(begins);
@@ -157,7 +160,7 @@ void PairListener::State::hear_speech() {
     ticked = sound.end();
     const bool were_two = both;
     both = false;
-    told = std::exchange(still_told, false);
+    told = std::exchange(was_told, false);
     if (!look(std::max(from, back(kLongest)))) return;
     if (set_in_since()) return;
     if (were_two && !both) ++hearing.tone;  // one of them fell silent

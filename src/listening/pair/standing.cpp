@@ -72,7 +72,7 @@ bool PairListener::State::note_changes() {
             reference_ended = true;
             [[fallthrough]];
         case What::pipe_gone:
-            still_told = told;
+            was_told = told;
             begin_again(sound.end());
             break;
     }

@@ -89,7 +89,7 @@ struct PairListener::State {
     /// Two that fell silent sound again so soon that no key came between.
     bool cancelled() const {
         constexpr Seconds kNull{0.5};
-        return fell_silent && duration(begins - fell_silent->at, sound.rate()) <= kNull;
+        return fell_silent && duration(begins - *fell_silent, sound.rate()) <= kNull;
     }
     /// What sounds as one may be both: they were heard, and nothing says that the pipe has ended.
     bool perhaps_still_both() { return heard_both && !watch().pipe_missing(); }
@@ -138,13 +138,9 @@ struct PairListener::State {
     bool both = false;                   // two were heard on this key since it went down
     bool heard_both = false;  // and that hasn't been silent since, whatever else began again
     bool told = false;        // and that beyond doubt
-    struct Fell {
-        FrameIndex at;
-        bool told = false;
-    };
-    std::optional<Fell> fell_silent;  // two of which both were heard
-    bool still_told = false;          // they were told before one of them, or both, seemed to end
-    bool reference_ended = false;     // as it seems, until what goes on is found to be one or both
+    std::optional<FrameIndex> fell_silent;  // two of which both were heard
+    bool was_told = false;  // before one of them, or both, ended or seemed to: until looked anew
+    bool reference_ended = false;  // as it seems, until what goes on is found to be one or both
     bool moving = false, looked_again = false;
     FrameIndex searched;
     Seconds patience{kLooksAgain};  // until one that stands alone, or is weak, is searched again
