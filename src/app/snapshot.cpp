@@ -175,10 +175,13 @@ void fill_paired(Snapshot& out, const tuning::AgainstReference& job, const visit
     if (state.perhaps_both && state.beat && state.pipe.heard > kWaitsForThePipe)
         out.notices.push_back(
             {false, "Perhaps " + out.reference + " sounds alone: hear the pipe by itself (A)."});
-    if (state.copies_error)
-        out.notices.push_back({false, out.reference + " is itself " +
-                                          off_words(*state.reference_deviation) +
-                                          " here: what is tuned from it copies that."});
+    if (!state.copies_error) return;
+    const bool reached = !run.record().of(reference.pipe.id).out_of_reach;
+    out.notices.push_back(
+        {false, out.reference + " is itself " + off_words(*state.reference_deviation) +
+                    " here, and what is tuned from it copies that: " +
+                    (reached ? "tune it first, or go on if this rank is to follow it."
+                             : "go on only if this rank is to follow it.")});
 }
 
 void fill_suspicions(Snapshot& out, const listening::Suspicions& heard) {
@@ -263,6 +266,8 @@ void fill_notices(Snapshot& out, const SnapshotInputs& in) {
     if (const auto dead = in.run.dead_reference())
         add(false, "Its reference, " + dead->stop + " " + dead->note +
                        ", is noted as dead: the pipe is heard alone, to its own target.");
+    if (in.run.hears_alone() && !in.job.state().target_known)
+        add(false, "Where its reference stands isn't known well enough: hear it once more (A).");
     if (const auto left = in.run.left_open())
         add(false,
             left->note + " is left open: it had not settled." +

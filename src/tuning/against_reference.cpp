@@ -12,8 +12,8 @@ namespace rankwright::tuning {
 
 namespace {
 
-// How well the model knows a reference before it was heard: by the day's measured pitch, and
-// without.
+// How well the model knows a reference before it is heard: by where it was read earlier or the
+// day's measured pitch, and without.
 constexpr Cents kByTheDay{5.0};
 constexpr Cents kByTheFile{15.0};
 // A reference further off than this, and clearly, gives its error to what is tuned from it: twice
@@ -74,9 +74,11 @@ Expectation AgainstReference::alone() const {
 }
 
 listening::PairExpectation AgainstReference::awaited() const {
-    const Hertz reference = state_.reference.value_or(expectation_->reference_target);
-    const Cents doubt =
-        state_.reference_uncertainty.value_or(expectation_->day_known ? kByTheDay : kByTheFile);
+    const auto& seen = expectation_->reference_seen;
+    const Hertz reference =
+        state_.reference.value_or(seen.value_or(expectation_->reference_target));
+    const bool nearly = seen || expectation_->day_known;
+    const Cents doubt = state_.reference_uncertainty.value_or(nearly ? kByTheDay : kByTheFile);
     return {reference, transpose(reference, doubt) - reference,
             expectation_->reference.reference_partial, expectation_->reference.pipe_partial};
 }

@@ -28,6 +28,8 @@ struct PairedExpectation {
     double speed_of_sound = 343.2;    ///< metres a second at the pipe
     std::vector<KeyPitch> others;     ///< by what the stop's other keys are recognised
     ReferencePitch reference_before;  ///< as it was heard earlier, nobody having moved it since
+    /// Where it was read last, so that it is looked for there; it may have gone on with the air.
+    std::optional<Hertz> reference_seen;
 
     /// The pitch at which the pipe has its target beat with a reference at `reference`.
     Hertz wanted(Hertz reference_pitch) const;

@@ -132,7 +132,9 @@ void SinglePipe::judge(const listening::Hearing& hearing) {
 
     state_.pitch = transpose(kZero, *standing_.mean());
     state_.deviation = interval(expectation_->target, *state_.pitch);
-    state_.uncertainty = standing_.uncertainty();
+    state_.target_known = target_known();
+    const double doubt = state_.target_known ? 0.0 : expectation_->target_doubt.value();
+    state_.uncertainty = Cents{std::hypot(standing_.uncertainty()->value(), doubt)};
     state_.heard = std::max(standing_.span(), duration(reading.to - reading.from, hearing.rate));
     state_.drifting = drifts(standing_, state_.stage == Stage::settled);
     state_.counts = spoken_.by(tone_, at, moving, interval(kZero, reading.pitch), state_.heard);
@@ -145,12 +147,14 @@ void SinglePipe::judge(const listening::Hearing& hearing) {
            taps_, state_);
 }
 
+bool SinglePipe::target_known() const {
+    constexpr double kTargetKnownTo = 0.8;
+    return expectation_->target_doubt <= expectation_->tolerance * kTargetKnownTo;
+}
+
 bool SinglePipe::stands() const {
     const bool read_anew = state_.stage == Stage::settled || read_at_ - reads_since_ >= kReadAnew;
-    constexpr double kTargetKnownTo = 0.8;
-    const bool target_known =
-        expectation_->target_doubt <= expectation_->tolerance * kTargetKnownTo;
-    return read_anew && target_known && !state_.drifting &&
+    return read_anew && state_.target_known && !state_.drifting &&
            settles({*state_.deviation, *state_.uncertainty, expectation_->tolerance,
                     standing_.span(), state_.stage == Stage::settled});
 }

@@ -47,8 +47,11 @@ struct PipeState {
     /// being moved, the pitch now.
     std::optional<Hertz> pitch;
     std::optional<Cents> deviation;    ///< from the target, positive = sharp
-    std::optional<Cents> uncertainty;  ///< standard, of that pitch
-    Seconds heard{0.0};                ///< how much sound the figure rests on
+    std::optional<Cents> uncertainty;  ///< standard, of that pitch; or see `target_known`
+    /// False where the target, heard from another pipe, is hardly better known than the tolerance:
+    /// nothing settles by it, and `uncertainty` is of the deviation.
+    bool target_known = true;
+    Seconds heard{0.0};  ///< how much sound the figure rests on
     /// Until the pipe has stood since its tone began, and, by beats, surely sounds, its figure is
     /// shown, but nobody is to move it by that, and nothing is kept of it.
     bool counts = true;
@@ -81,6 +84,7 @@ class SinglePipe {
     bool name_wrong_key(const listening::Hearing& hearing, Hertz heard);
     bool lost_readings(const listening::Hearing& hearing) const;
     bool stands() const;
+    bool target_known() const;
 
     std::optional<Expectation> expectation_;
     PipeState state_;

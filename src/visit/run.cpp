@@ -355,6 +355,7 @@ std::optional<tuning::PairedExpectation> Run::paired_expectation() const {
     expected.reference_target = organ::target(instrument_, reference->pipe, day_);
     expected.day_known = day_.pitch.has_value();
     expected.reference_before = heard_before(reference->pipe);
+    expected.reference_seen = seen_before(reference->pipe.id);
     // By what is heard: at the partials that meet, half a cent is so many more beats.
     const Hertz pitch = target_of(pipe());
     expected.tolerance = tuning::tolerance_at(pitch * reference->pipe_partial) + doubt_while_warm();

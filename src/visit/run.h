@@ -279,6 +279,12 @@ class Run {
     std::optional<organ::Reference> named_reference_of(const organ::Pipe& pipe) const;
     std::optional<organ::Reference> reference_of(const organ::Pipe& pipe) const;
     tuning::ReferencePitch heard_before(const organ::Pipe& reference) const;
+    std::optional<Hertz> seen_before(const PipeId& reference) const;
+    struct Copied {
+        Cents by{0.0};
+        Cents doubt{0.0};  ///< standard
+    };
+    Copied copied_by(const organ::Pipe& pipe) const;
     bool is_dead(const PipeId& pipe) const;
     Celsius air_at_pipe() const;
     void learn_pitch(const tuning::PairedState& state);
@@ -308,7 +314,7 @@ class Run {
         Seconds hand{0.0};  ///< was at it, when it was last worked at; until that was learned
     };
     std::optional<Seconds> told_since_;  ///< the screen says to move the pipe in hand
-    bool was_told_ = false;              ///< and did so for as long as one needs to see it and act
+    bool was_told_ = false;              ///< or said so since it was taken up
     Unanswered unanswered_;              ///< and what is heard stays where it is
     Unheard unheard_;
     Seconds hand_{0.0};                     ///< was at the pipe in hand …

@@ -4,6 +4,7 @@
 #include "visit/run.h"
 
 #include <algorithm>
+#include <chrono>
 #include <cmath>
 
 namespace rankwright::visit {
@@ -119,6 +120,19 @@ std::optional<organ::StopRef> Run::stop_waited_for() const {
     return std::nullopt;
 }
 
+// Tuned from another, it stands where that has it: as that was heard then, or else as it was known.
+Run::Copied Run::copied_by(const organ::Pipe& pipe) const {
+    const auto from = named_reference_of(pipe);
+    const auto& left = record_.of(pipe.id).after;
+    if (!from || !left) return {};
+    if (left->reference_deviation)
+        return {*left->reference_deviation, left->reference_uncertainty.value_or(Cents{0.0})};
+    const tuning::ReferencePitch known = heard_before(from->pipe);
+    if (!known.pitch()) return {};
+    return {interval(organ::target(instrument_, from->pipe, day_), *known.pitch()),
+            *known.uncertainty()};
+}
+
 // As it was left, and as it was heard from then on beside what was tuned from it.
 tuning::ReferencePitch Run::heard_before(const organ::Pipe& reference) const {
     constexpr Cents kSure{1.0};
@@ -127,9 +141,11 @@ tuning::ReferencePitch Run::heard_before(const organ::Pipe& reference) const {
     const PipeRecord& own = record_.of(reference.id);
     if (own.list == ListState::hear_again) return heard;  // it still cools
     const auto number = [](std::uint64_t serial) { return -1 - static_cast<int>(serial); };
-    if (own.after && own.after->settled)
-        heard.hear(number(own.after_serial), transpose(target, own.after->deviation),
-                   own.after->uncertainty);
+    if (own.after && own.after->settled) {
+        const Copied copied = copied_by(reference);
+        heard.hear(number(own.after_serial), transpose(target, own.after->deviation + copied.by),
+                   Cents{std::hypot(own.after->uncertainty.value(), copied.doubt.value())});
+    }
     for (const auto& [one, from] : tuned_from_) {
         const PipeRecord& known = record_.of(one);
         if (from != reference.id || one == pipe().id || !known.after ||
@@ -140,6 +156,18 @@ tuning::ReferencePitch Run::heard_before(const organ::Pipe& reference) const {
                    *known.after->reference_uncertainty);
     }
     return heard;
+}
+
+// One that nobody has tuned, out of reach perhaps, may be further off its target than anybody would
+// look for it. The pitch and not the deviation: A may have been told anew since.
+std::optional<Hertz> Run::seen_before(const PipeId& reference) const {
+    constexpr std::chrono::hours kHolds{2};  // the air changes it by a few cents (from memory)
+    const PipeRecord& known = record_.of(reference);
+    const auto& seen = known.after ? known.after : known.survey;
+    if (!seen) return std::nullopt;
+    const std::uint64_t serial = known.after ? known.after_serial : known.survey_serial;
+    if (now_.wall - record_.entries()[serial - 1].at > kHolds) return std::nullopt;
+    return seen->pitch;
 }
 
 // As the pipe in hand stood when the other was kept: as it had been left by then, or else as found.

@@ -165,6 +165,39 @@ TEST_F(PairedSnapshot, ShowsBeatReferenceAndTheWarningOfItsError) {
     EXPECT_NEAR(shown.reference_deviation->value(), -4.0, 0.01);
     ASSERT_FALSE(shown.notices.empty());
     EXPECT_NE(shown.notices.front().words.find("copies"), std::string::npos);
+    EXPECT_NE(shown.notices.front().words.find("tune it first"), std::string::npos);
+
+    visit::Record record;
+    record.add({}, visit::OutOfReach{job.expectation()->reference.pipe.id, true});
+    visit::Run beyond(instrument, organ::find_stop(instrument, "Principal 8").value(), day,
+                      {visit::Job::from_reference}, record);
+    const overlay::Snapshot there = shown_of(beyond, job, pair);
+    ASSERT_FALSE(there.notices.empty());
+    EXPECT_NE(there.notices.front().words.find("copies"), std::string::npos);
+    EXPECT_EQ(there.notices.front().words.find("tune it first"), std::string::npos);
+}
+
+// What was known of its reference doesn't do to tune by: what to do next is said.
+TEST_F(PairedSnapshot, AloneWithAReferenceThatIsHardlyKnownItIsToBeHeardOnceMore) {
+    visit::Run run = middle_c();
+    run.hear_alone();
+    ASSERT_TRUE(run.hears_alone());
+    tuning::Expectation expected = run.expectation();
+    expected.target_doubt = Cents{8.0};
+    tuning::SinglePipe job;
+    job.expect(expected);
+    listening::Hearing hearing;
+    hearing.sounding = listening::Sounding::steady;
+    hearing.now = {96000};
+    hearing.reading.emplace();
+    hearing.reading->pitch = transpose(expected.target, Cents{9.0});
+    hearing.reading->sd = Hertz{0.01};
+    hearing.reading->to = hearing.now;
+    job.hear(hearing);
+    const overlay::Snapshot shown = make_snapshot({run, job, nullptr, {}, false});
+    ASSERT_FALSE(shown.notices.empty());
+    EXPECT_NE(shown.notices.front().words.find("hear it once more"), std::string::npos);
+    EXPECT_GT(shown.uncertainty->value(), 7.0);
 }
 
 // Names of octaves as in organ/note.h. By the list, keys of two octaves come one after the other.

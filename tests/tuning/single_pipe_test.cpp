@@ -69,6 +69,23 @@ TEST(SinglePipe, SaysNoFigureWhileAPipeSpeaks) {
     EXPECT_EQ(job.state().stage, Stage::reading);
 }
 
+// As in a simulated visit (seed 129): its reference, known to some cents only, had been mistaken,
+// and the pipe was moved there.
+TEST(SinglePipe, NobodyIsToldToMoveAPipeToATargetThatIsHardlyKnown) {
+    for (const double doubt : {0.1, 8.0}) {
+        Expectation expected = middle_c();
+        expected.target_doubt = Cents{doubt};
+        SinglePipe job;
+        job.expect(expected);
+        for (double at = 0.3; at < 3.0; at += 0.05)
+            job.hear(standing(at, Cents{9.0}));
+        const bool known = doubt < 1.0;
+        EXPECT_EQ(job.state().target_known, known);
+        EXPECT_EQ(job.state().advice.has_value(), known);
+        EXPECT_EQ(job.state().uncertainty > Cents{1.0}, !known) << "of what is shown";
+    }
+}
+
 // A slow pipe creeps in for a second or two: who is told to move it then moves what was right.
 // Common practice, no source.
 TEST(SinglePipe, GivesNoWayToMoveWhileAPipeCreepsIn) {

@@ -208,6 +208,56 @@ TEST_F(RunReferences, AReferenceThatWaitsForItsOwnIsNotGoneBackTo) {
     EXPECT_EQ(run.pipe().id.stop, "octave-4");
 }
 
+// Tuned from a pipe that is itself off, it stands where that has it, and so will what is tuned from
+// it: alone it is put where both beat as they should.
+TEST_F(RunReferences, OfThreeRanksTheLastIsTunedAloneToWhereTheMiddleOneReallyStands) {
+    instrument.divisions.front().stops.push_back(
+        plain_rank("gemshorn-4", "Gemshorn 4′", "4", "principal-8"));
+    for (const bool middle_alone : {false, true}) {
+        visit::Run run = begin();
+        ASSERT_TRUE(run.go_to_any(pipe("octave-4", 37)));
+        for (int look = 0; look < 2; ++look) {
+            at(run, now + 2.0);
+            run.follow(stands(run, Cents{-0.45}, tuning::Stage::settled));
+        }
+        ASSERT_TRUE(run.go_to_any(pipe("principal-8", 37)));
+        if (middle_alone) {
+            run.hear_alone();
+            for (int look = 0; look < 2; ++look) {
+                at(run, now + 2.0);
+                run.follow(stands(run, Cents{0.1}, tuning::Stage::settled));
+            }
+        } else {
+            tune_by_beats(run, Cents{-0.45});
+        }
+        ASSERT_TRUE(run.go_to_any(pipe("gemshorn-4", 37)));
+        const auto expected = run.paired_expectation();
+        ASSERT_TRUE(expected);
+        ASSERT_TRUE(expected->reference_before.pitch());
+        const Cents stands_at =
+            interval(expected->reference_target, *expected->reference_before.pitch());
+        EXPECT_NEAR(stands_at.value(), -0.35, 0.02) << (middle_alone ? "alone" : "by beats");
+    }
+}
+
+// One out of reach, as the survey read it (common practice, no source).
+TEST_F(RunReferences, AReferenceIsLookedForWhereItWasReadLast) {
+    KeptReading surveyed;
+    surveyed.pipe = pipe("octave-4", 37);
+    surveyed.moment = Moment::survey;
+    surveyed.pitch = Hertz{2000.0};
+    record.add({}, surveyed);
+    visit::Run run = begin();
+    at(run, 60.0);
+    ASSERT_TRUE(run.go_to_any(pipe("principal-8", 37)));
+    EXPECT_EQ(run.paired_expectation()->reference_seen, Hertz{2000.0});
+    ASSERT_TRUE(run.go_to_any(pipe("principal-8", 38)));
+    EXPECT_FALSE(run.paired_expectation()->reference_seen);
+    at(run, 3.0 * 3600.0);
+    ASSERT_TRUE(run.go_to_any(pipe("principal-8", 37)));
+    EXPECT_FALSE(run.paired_expectation()->reference_seen) << "the air has changed since";
+}
+
 // What can't be heard again mustn't be waited for.
 TEST_F(RunReferences, AReferenceThatCannotBeHeardAgainIsNotWaitedFor) {
     record.add({}, ListChange{pipe("octave-4", 37), ListState::hear_again});
