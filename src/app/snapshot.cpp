@@ -177,11 +177,11 @@ void fill_paired(Snapshot& out, const tuning::AgainstReference& job, const visit
             {false, "Perhaps " + out.reference + " sounds alone: hear the pipe by itself (A)."});
     if (!state.copies_error) return;
     const bool reached = !run.record().of(reference.pipe.id).out_of_reach;
-    out.notices.push_back(
-        {false, out.reference + " is itself " + off_words(*state.reference_deviation) +
-                    " here, and what is tuned from it copies that: " +
-                    (reached ? "tune it first, or go on if this rank is to follow it."
-                             : "go on only if this rank is to follow it.")});
+    // No longer than two lines of the screen hold.
+    out.notices.push_back({false, out.reference + " is " + off_words(*state.reference_deviation) +
+                                      ": what is tuned from it copies that. " +
+                                      (reached ? "Tune it first, or go on if the rank follows it."
+                                               : "Go on only if the rank is to follow it.")});
 }
 
 void fill_suspicions(Snapshot& out, const listening::Suspicions& heard) {

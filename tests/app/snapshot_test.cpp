@@ -165,7 +165,7 @@ TEST_F(PairedSnapshot, ShowsBeatReferenceAndTheWarningOfItsError) {
     EXPECT_NEAR(shown.reference_deviation->value(), -4.0, 0.01);
     ASSERT_FALSE(shown.notices.empty());
     EXPECT_NE(shown.notices.front().words.find("copies"), std::string::npos);
-    EXPECT_NE(shown.notices.front().words.find("tune it first"), std::string::npos);
+    EXPECT_NE(shown.notices.front().words.find("Tune it first"), std::string::npos);
 
     visit::Record record;
     record.add({}, visit::OutOfReach{job.expectation()->reference.pipe.id, true});
@@ -174,7 +174,7 @@ TEST_F(PairedSnapshot, ShowsBeatReferenceAndTheWarningOfItsError) {
     const overlay::Snapshot there = shown_of(beyond, job, pair);
     ASSERT_FALSE(there.notices.empty());
     EXPECT_NE(there.notices.front().words.find("copies"), std::string::npos);
-    EXPECT_EQ(there.notices.front().words.find("tune it first"), std::string::npos);
+    EXPECT_EQ(there.notices.front().words.find("Tune it first"), std::string::npos);
 }
 
 // What was known of its reference doesn't do to tune by: what to do next is said.

@@ -363,8 +363,8 @@ inline std::vector<Example> all() {
     Snapshot copied = beating(-3.1, 0.05, 2.0);
     copied.reference_deviation = Cents{-4.2};
     copied.notices = {{false,
-                       "Octave 4′ is itself 4.2 cents flat here, and what is tuned from it "
-                       "copies that: tune it first, or go on if this rank is to follow it."}};
+                       "Octave 4′ is 4.2 cents flat: what is tuned from it copies that. "
+                       "Tune it first, or go on if the rank follows it."}};
     add("beating-copied", copied);
     Snapshot unanswered = advised(beating(4.2, 0.05, 6.0), PipeKind::open, Material::metal,
                                   TuningDevice::sleeve, way(Way::up, "sleeve up"));
