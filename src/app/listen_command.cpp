@@ -5,9 +5,8 @@
 #include "app/number_checks.h"
 #include "app/recorded_input.h"
 #include "capture/recording_source.h"
+#include "listening/among_others.h"
 #include "listening/mains.h"
-#include "listening/measure.h"
-#include "listening/other_tone.h"
 #include "listening/partial_power.h"
 #include "listening/pipe_listener.h"
 #include "organ/note.h"
@@ -74,38 +73,22 @@ void print_reading(const listening::PitchReading& reading, SampleRate rate) {
     std::printf("\n");
 }
 
-std::optional<listening::PitchReading> measure_channel(const capture::Recording& recording,
-                                                       const std::vector<float>& samples,
-                                                       const ListenOptions& options) {
+/// The pipe on the channel that hears it best, and what else sounds there; frames of the file.
+std::optional<listening::PipeHeard> hear(const capture::Recording& recording,
+                                         const ListenOptions& options) {
     // A span that was asked for is measured whole; otherwise speech and end are left out.
-    auto reading = options.from || options.to
-                       ? listening::measure_pipe(samples, recording.rate, near_of(options))
-                       : listening::measure_standing(samples, recording.rate, near_of(options));
-    if (reading) {
-        reading->from = reading->from + recording.first.value;
-        reading->to = reading->to + recording.first.value;
-    }
-    return reading;
-}
-
-/// What else sounds where `reading` was heard, as the loudest channel has it. Where that is a
-/// fundamental which neither of two pipes has, the lower one is put in its stead.
-std::optional<Hertz> beside(listening::PitchReading& reading, const capture::Recording& recording) {
-    const std::vector<float> samples = loudest_channel(recording);
-    const auto frame = [&](FrameIndex at) {
-        const auto frames = static_cast<std::int64_t>(recording.frames());
-        return static_cast<std::size_t>(std::clamp<std::int64_t>(at - recording.first, 0, frames));
-    };
-    const std::size_t from = frame(reading.from);
-    const auto heard = std::span<const float>(samples).subspan(from, frame(reading.to) - from);
-    if (auto two = listening::two_read_as_one(heard, recording.rate, reading)) {
-        two->lower.from = two->lower.from + reading.from.value;
-        two->lower.to = two->lower.to + reading.from.value;
-        reading = two->lower;
-        return two->upper;
-    }
-    const auto other = listening::other_tone(heard, recording.rate, reading);
-    return other ? std::optional{other->pitch} : std::nullopt;
+    const listening::SoughtPipe sought{near_of(options), options.from || options.to};
+    const auto all = each_channel(recording, [&](const std::vector<float>& samples) {
+        return listening::hear_pipe(samples, recording.rate, sought);
+    });
+    const std::size_t best = best_of(all);
+    if (!all[best]) return {};
+    auto heard = listening::with_what_sounds_beside(
+        about_the_mean(recording.channel(static_cast<int>(best) + 1)), recording.rate, sought,
+        *all[best]);
+    heard.reading.from = heard.reading.from + recording.first.value;
+    heard.reading.to = heard.reading.to + recording.first.value;
+    return heard;
 }
 
 void warn_of_other(Hertz other) {
@@ -119,15 +102,15 @@ ExitCode listen_to_file(const ListenOptions& options) {
     const auto recording = options.recording();
     if (!recording) return report(recording.error());
 
-    auto best = best_channel(*recording, [&](const std::vector<float>& samples) {
-        return measure_channel(*recording, samples, options);
-    });
+    const auto heard = hear(*recording, options);
+    std::optional<listening::PitchReading> best;
+    if (heard) best = heard->reading;
     // Nothing in the tone itself parts hum from a pipe that stands just there.
     const bool perhaps_hum = best && !options.near && listening::on_mains(best->pitch);
     const bool only_hum = perhaps_hum && !options.from && !options.to &&
                           (is_faint(*best) || never_begins_nor_ends(*best, *recording));
     if (only_hum) best.reset();
-    const auto other = best ? beside(*best, *recording) : std::nullopt;
+    const auto other = best ? heard->other : std::nullopt;
     if (options.json) {
         Json line = reading_json(best, recording->rate);
         line["may_be_hum"] = perhaps_hum;

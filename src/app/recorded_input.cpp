@@ -19,6 +19,10 @@ bool better(const listening::PitchReading& one, const listening::PitchReading& o
     return one.sd < other.sd;
 }
 
+bool better(const listening::PipeHeard& one, const listening::PipeHeard& other) {
+    return better(one.reading, other.reading);
+}
+
 bool better(const listening::BeatReading& one, const listening::BeatReading& other) {
     return one.beat_sd < other.beat_sd;
 }

@@ -3,6 +3,7 @@
 
 #include "capture/recording_source.h"
 #include "core/result.h"
+#include "listening/among_others.h"
 #include "listening/pair/pair.h"
 #include "listening/reading.h"
 
@@ -38,6 +39,7 @@ void warn_of_overload(double clipped, const char* invented);
 /// Which of two channels' readings to believe: the surer one; when they heard different notes (hum
 /// on a dead line), the louder.
 bool better(const listening::PitchReading& one, const listening::PitchReading& other);
+bool better(const listening::PipeHeard& one, const listening::PipeHeard& other);
 bool better(const listening::BeatReading& one, const listening::BeatReading& other);
 
 /// Measures every channel (`measure(samples)` gives an optional reading), in their order. They are
@@ -55,14 +57,21 @@ auto each_channel(const capture::Recording& recording, const Measure& measure)
     return readings;
 }
 
+/// Which of several channels' readings is the best; the first where none has any.
+template <typename Reading>
+std::size_t best_of(const std::vector<std::optional<Reading>>& readings) {
+    std::size_t best = 0;
+    for (std::size_t i = 1; i < readings.size(); ++i)
+        if (readings[i] && (!readings[best] || better(*readings[i], *readings[best]))) best = i;
+    return best;
+}
+
 /// The best of them.
 template <typename Measure>
 auto best_channel(const capture::Recording& recording, const Measure& measure)
     -> decltype(measure(recording.channel(1))) {
-    decltype(measure(recording.channel(1))) best;
-    for (auto& reading : each_channel(recording, measure))
-        if (reading && (!best || better(*reading, *best))) best = std::move(reading);
-    return best;
+    auto readings = each_channel(recording, measure);
+    return std::move(readings[best_of(readings)]);
 }
 
 }  // namespace rankwright::app

@@ -397,21 +397,31 @@ bool is_overblown(Hertz body, double fundamental, double beside) {
     return body > kFundamentalHeard && fundamental < kFaint && beside < kMost;
 }
 
+std::vector<SpectralLine> ignored_lines(std::span<const Hertz> places) {
+    constexpr double kLouderThanAny = 100.0;
+    std::vector<SpectralLine> lines;
+    lines.reserve(places.size());
+    for (const Hertz place : places)
+        lines.push_back({place.value(), kLouderThanAny, 0.0});
+    return lines;
+}
+
 std::optional<Hertz> find_pitch(std::span<const float> samples, SampleRate rate,
-                                std::optional<Hertz> near) {
+                                std::optional<Hertz> near, std::span<const Hertz> beside) {
     constexpr Seconds kWindow{0.5};
     constexpr std::size_t kVotes = 3;
     const Seconds heard = duration(static_cast<std::int64_t>(samples.size()), rate);
     CoarsePitch coarse({.rate = rate, .window = std::min(kWindow, heard)});
     if (coarse.frames() > samples.size()) return std::nullopt;
 
+    const std::vector<SpectralLine> ignored = ignored_lines(beside);
     std::array<CoarsePitchReading, kVotes> votes{};
     std::size_t count = 0;
     const std::size_t spare = samples.size() - coarse.frames();
     const std::size_t tries = spare < coarse.frames() / 4 ? 1 : kVotes;
     for (std::size_t i = 0; i < tries; ++i) {
         const std::size_t from = spare * (2 * i + 1) / (2 * tries);
-        coarse.look(samples.subspan(from, coarse.frames()));
+        coarse.look(samples.subspan(from, coarse.frames()), ignored);
         if (const auto found = coarse.find(near)) votes[count++] = *found;
     }
     // The pitch with the most strength behind it.

@@ -73,8 +73,13 @@ inline constexpr Hertz kFundamentalHeard{110.0};
 /// hardly there, and so is what isn't a partial of the multiple (`beside`).
 bool is_overblown(Hertz body, double fundamental, double beside);
 
-/// The pitch of the pipe that sounds through most of `samples`; a few windows vote. Allocates.
+/// To be ignored in a look: lines at `places`, however loud. Allocates.
+std::vector<SpectralLine> ignored_lines(std::span<const Hertz> places);
+
+/// The pitch of the pipe that sounds through most of `samples`, by lines that don't stand at one of
+/// `beside`; a few windows vote. Allocates.
 std::optional<Hertz> find_pitch(std::span<const float> samples, SampleRate rate,
-                                std::optional<Hertz> near = std::nullopt);
+                                std::optional<Hertz> near = std::nullopt,
+                                std::span<const Hertz> beside = {});
 
 }  // namespace rankwright::listening

@@ -125,7 +125,7 @@ std::optional<PitchReading> measure_pipe(std::span<const float> samples, SampleR
     }
     const Seconds longest_period{1.0 / near.value_or(kLowestPitch).value()};
     std::optional<Hertz> coarse =
-        find_pitch(undrowned_stretch(samples, rate, longest_period), rate, near);
+        find_pitch(undrowned_stretch(samples, rate, longest_period), rate, near, beside);
     // A span too short for a spectrum to part the partials still has its pitch near `near`.
     const bool found = coarse.has_value();
     if (!found) coarse = near;

@@ -18,8 +18,9 @@ struct SteadySpan {
 
 /// The mean pitch of the pipe that sounds through all of `samples` (one channel), with its
 /// uncertainty. `near`: within a semitone of it where the pitch is known; otherwise found between
-/// 15.4 Hz and 8.4 kHz. `beside`: what other tones sound, or what was taken out of the sound; the
-/// pipe's partials that these reach (line_reach) are listed, but its pitch doesn't rest on them.
+/// 15.4 Hz and 8.4 kHz. `beside`: what other tones sound, or what was taken out of the sound; it
+/// isn't found by lines that stand there, and its partials that these reach (line_reach) are
+/// listed, but its pitch doesn't rest on them.
 /// Empty when no steady pipe is heard, or none of its partials is clear of those. Frames count
 /// from 0.
 std::optional<PitchReading> measure_pipe(std::span<const float> samples, SampleRate rate,
@@ -36,8 +37,10 @@ std::optional<PitchReading> measure_standing(std::span<const float> samples, Sam
 
 /// Where one pipe stands, after its speech and before its end; of several notes in `samples` the
 /// one that stands longest (a louder one preferred a little), or the one near `near`. A short knock
-/// or word may lie inside. Empty when there is none of at least a quarter second.
+/// or word may lie inside. `beside` as measure_pipe has it. Empty when there is none of at least a
+/// quarter second.
 std::optional<SteadySpan> find_steady(std::span<const float> samples, SampleRate rate,
-                                      std::optional<Hertz> near = std::nullopt);
+                                      std::optional<Hertz> near = std::nullopt,
+                                      std::span<const Hertz> beside = {});
 
 }  // namespace rankwright::listening

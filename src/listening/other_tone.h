@@ -5,11 +5,12 @@
 
 #include <optional>
 #include <span>
+#include <vector>
 
 namespace rankwright::listening {
 
 struct OtherTone {
-    Hertz pitch;
+    PitchReading reading;
     Decibels level;  ///< by all partials that it doesn't share, against all of the one read
 };
 
@@ -20,15 +21,29 @@ struct OtherTone {
 std::optional<OtherTone> other_tone(std::span<const float> samples, SampleRate rate,
                                     const PitchReading& one);
 
-struct TwoTones {
-    PitchReading lower;
-    Hertz upper;
+struct TwoAsOne {
+    std::optional<PitchReading> louder;  ///< empty where it can't be read by itself
 };
 
-/// Two pipes a third to a sixth apart that were read as one, `read`, at a fundamental that neither
-/// has: it has partials at the whole multiples of two of its numbers and nowhere else. `samples`
+/// Two pipes up to a sixth apart that were read as one, `read`, at a fundamental that neither has:
+/// it has partials at the whole multiples of two of its numbers and hardly any elsewhere. `samples`
 /// as above; frames of the reading count from their beginning. Empty for a pipe's own partials.
-std::optional<TwoTones> two_read_as_one(std::span<const float> samples, SampleRate rate,
+std::optional<TwoAsOne> two_read_as_one(std::span<const float> samples, SampleRate rate,
                                         const PitchReading& read);
+
+/// Whether each partial of the one is the other's too.
+bool is_multiple(Hertz one, Hertz other);
+
+/// Where the partials of a reading stand, those too that aren't listed below its highest.
+std::vector<Hertz> lines_of(const PitchReading& reading);
+
+/// What all those partials of `reading` are multiples of, but for a faint rest, that none of
+/// `lines` reaches: 2 where it was read an octave low, because partials of another tone filled the
+/// gaps.
+int common_number(const PitchReading& reading, std::span<const Hertz> lines);
+
+/// measure_pipe near `near` in `samples` without what stands at `lines`.
+std::optional<PitchReading> measure_without(std::span<const float> samples, SampleRate rate,
+                                            Hertz near, std::span<const Hertz> lines);
 
 }  // namespace rankwright::listening

@@ -72,19 +72,21 @@ struct Note {
 /// The note that stands longest, louder ones preferred a little: looks at windows all through the
 /// samples and joins those that agree, over gaps of a word's length.
 std::optional<Note> main_note(std::span<const float> samples, SampleRate rate,
-                              std::optional<Hertz> near) {
+                              std::optional<Hertz> near, std::span<const Hertz> beside) {
     constexpr Seconds kWindow{0.5};
     constexpr double kSameCents = 50.0;
     constexpr double kShareOfTone = 0.1;
     constexpr double kUnasked = 0.1;
     constexpr double kAllOfIt = 0.9997;
+    constexpr double kNearlyAll = 0.97;
     const Seconds heard = duration(static_cast<std::int64_t>(samples.size()), rate);
     CoarsePitch coarse({.rate = rate, .window = std::min(kWindow, heard)});
     const std::size_t window = coarse.frames();
     if (window > samples.size()) return {};
+    const std::vector<SpectralLine> ignored = ignored_lines(beside);
     std::vector<Note> notes;
     for (std::size_t first = 0; first + window <= samples.size(); first += window / 2) {
-        coarse.look(samples.subspan(first, window));
+        coarse.look(samples.subspan(first, window), ignored);
         const auto found = coarse.find(near);
         if (!found || found->share < kShareOfTone) continue;
         double support = found->strength * found->share * std::pow(found->level, 0.25);
@@ -92,7 +94,12 @@ std::optional<Note> main_note(std::span<const float> samples, SampleRate rate,
         if (near) {
             const auto freely = coarse.find();
             if (freely && std::abs(interval(freely->pitch, found->pitch).value()) > kSameCents) {
-                if (freely->level > kAllOfIt * found->level) continue;
+                // Nor is it a partial of a lower note, unless that is hardly more than it is: then
+                // another tone filled the gaps.
+                const bool lower = freely->pitch < found->pitch;
+                if (freely->level > kAllOfIt * found->level &&
+                    !(lower && found->level > kNearlyAll * freely->level))
+                    continue;
                 support *= kUnasked;
             }
         }
@@ -193,14 +200,14 @@ bool begins_at(const Stretch& stretch, const PartialBank& bank) {
 }  // namespace
 
 std::optional<SteadySpan> find_steady(std::span<const float> samples, SampleRate rate,
-                                      std::optional<Hertz> near) {
+                                      std::optional<Hertz> near, std::span<const Hertz> beside) {
     if (rate >= kHalvedFrom) {
         const HalvedSound half = half_rate(samples);
-        const auto found = find_steady(half.samples, SampleRate{0.5 * rate.value()}, near);
+        const auto found = find_steady(half.samples, SampleRate{0.5 * rate.value()}, near, beside);
         if (!found) return {};
         return SteadySpan{half.frame_of(found->first), 2 * found->count, found->unsettled};
     }
-    const std::optional<Note> note = main_note(samples, rate, near);
+    const std::optional<Note> note = main_note(samples, rate, near, beside);
     if (!note) return {};
     const std::span<const float> heard = samples.subspan(note->first, note->last - note->first);
     const std::size_t block = whole_period_block(rate, note->pitch, PartialBank::kBlock);

@@ -210,6 +210,74 @@ TEST_F(Commands, ListenSaysThatAnotherPipeSoundsWithIt) {
     }
 }
 
+struct TwoPipes : Commands {
+    static constexpr double kLower = 233.1;
+
+    /// All partials, or the odd ones alone.
+    std::vector<float> pipe(double hz, bool stopped) {
+        Tone tone = sawtooth_like(hz, 48000.0, 2.4, 12, 0.2, random);
+        for (std::size_t k = 1; stopped && k < tone.amplitudes.size(); k += 2)
+            tone.amplitudes[k] = 0.0;
+        return render(tone);
+    }
+
+    /// Calls `judge(path, upper pitch, its amplitude over the lower one's)` for two tones a third
+    /// to a sixth apart, nearly pure (intervals of the harmonic series), at each of several levels.
+    template <typename Judge>
+    void each(const Judge& judge) {
+        std::normal_distribution<float> noise(0.0F, 0.0005F);
+        bool stopped = false;
+        for (const double pure : {6.0 / 5, 5.0 / 4, 4.0 / 3, 3.0 / 2, 8.0 / 5, 5.0 / 3})
+            for (const float gain : {0.125F, 0.5F, 1.0F, 2.0F, 8.0F}) {
+                stopped = !stopped;
+                const double hz = kLower * pure * 1.0004;
+                const auto lower = pipe(kLower, false), upper = pipe(hz, stopped);
+                std::vector<float> both(lower.size());
+                for (std::size_t i = 0; i < both.size(); ++i)
+                    both[i] =
+                        0.3F / std::max(1.0F, gain) * (lower[i] + gain * upper[i]) + noise(random);
+                SCOPED_TRACE(::testing::Message() << pure << " x " << gain << ' ' << stopped);
+                judge(file("two.wav", both, 48000), hz, gain);
+            }
+    }
+
+    static bool about(double hz, double of) { return std::abs(1200.0 * std::log2(hz / of)) < 0.3; }
+};
+
+TEST_F(TwoPipes, NoPitchIsNamedThatNeitherHas) {
+    int unread = 0;
+    each([&](const std::string& path, double upper, float gain) {
+        const Outcome outcome = rankwright("listen --json " + path);
+        if (outcome.code != 0) {
+            EXPECT_NE(outcome.error.find("give its pitch with --near"), std::string::npos);
+            ++unread;
+            return;
+        }
+        const double read = outcome.json()["hz"].get<double>();
+        EXPECT_TRUE((gain >= 1.0F && about(read, upper)) || (gain <= 1.0F && about(read, kLower)))
+            << read;
+    });
+    EXPECT_LE(unread, 2) << "of 30";
+}
+
+TEST_F(TwoPipes, EitherIsReadNearItsPitch) {
+    each([&](const std::string& path, double upper, float) {
+        for (const double hz : {kLower, upper}) {
+            const Outcome outcome =
+                rankwright("listen --json --near " + std::to_string(hz * 1.01) + ' ' + path);
+            ASSERT_EQ(outcome.code, 0) << outcome.error;
+            EXPECT_TRUE(about(outcome.json()["hz"].get<double>(), hz)) << outcome.out;
+        }
+    });
+    // One alone has nothing near the others' pitches.
+    const std::string alone = file("alone.wav", pipe(kLower, false), 48000);
+    for (const double interval : {1.2, 1.25, 4.0 / 3, 1.5, 1.6, 5.0 / 3, 0.75}) {
+        const Outcome outcome =
+            rankwright("listen --near " + std::to_string(kLower * interval) + ' ' + alone);
+        EXPECT_EQ(outcome.code, 1) << interval << outcome.out;
+    }
+}
+
 TEST_F(Commands, ListenFindsNothingInNoiseAndSaysSo) {
     std::vector<float> hiss(96000);
     std::normal_distribution<float> noise(0.0F, 0.1F);

@@ -1,0 +1,138 @@
+#include "listening/among_others.h"
+
+#include "listening/coarse_pitch.h"
+#include "listening/measure.h"
+#include "listening/other_tone.h"
+#include "listening/tone_removal.h"
+
+#include <algorithm>
+#include <cmath>
+#include <vector>
+
+namespace rankwright::listening {
+
+namespace {
+
+PitchReading later(PitchReading reading, FrameIndex by) {
+    reading.from = reading.from + by.value;
+    reading.to = reading.to + by.value;
+    return reading;
+}
+
+/// The same, as uncertain as `unsettled` makes it besides.
+PitchReading settled(PitchReading reading, Hertz unsettled) {
+    reading.sd = Hertz{std::hypot(reading.sd.value(), unsettled.value())};
+    return reading;
+}
+
+std::optional<PipeHeard> measure(std::span<const float> samples, SampleRate rate,
+                                 const SoughtPipe& sought, std::span<const Hertz> beside = {}) {
+    SteadySpan span{0, samples.size()};
+    if (!sought.all_through) {
+        const auto steady = find_steady(samples, rate, sought.near, beside);
+        if (!steady) return {};
+        span = *steady;
+    }
+    const auto reading =
+        measure_pipe(samples.subspan(span.first, span.count), rate, sought.near, beside);
+    if (!reading) return {};
+    const FrameIndex skipped{static_cast<std::int64_t>(span.first)};
+    return PipeHeard{settled(later(*reading, skipped), span.unsettled), {}, span.unsettled};
+}
+
+std::span<const float> span_of(std::span<const float> samples, const PitchReading& reading) {
+    const auto from = static_cast<std::size_t>(reading.from.value);
+    const auto to = std::min(samples.size(), static_cast<std::size_t>(reading.to.value));
+    return samples.subspan(from, to - from);
+}
+
+/// `read`, or the louder of the two that were read as it; empty where that can't be read.
+std::optional<PipeHeard> louder_of(std::span<const float> samples, SampleRate rate,
+                                   const PipeHeard& read) {
+    const PitchReading& one = read.reading;
+    const auto two = two_read_as_one(span_of(samples, one), rate, one);
+    if (!two) return read;
+    if (!two->louder) return {};
+    const Hertz unsettled{read.unsettled.value() * (two->louder->pitch / one.pitch)};
+    return PipeHeard{settled(later(*two->louder, one.from), unsettled), {}, unsettled};
+}
+
+bool is_near(const PitchReading& reading, Hertz pitch) {
+    constexpr Cents kNear{130.0};  // a semitone, and what may be wrong with the pitch given
+    return apart(reading.pitch, pitch) < kNear;
+}
+
+/// The pipe near `near`, in what is left when louder ones are taken out.
+std::optional<PipeHeard> under_louder(std::span<const float> samples, SampleRate rate, Hertz near,
+                                      bool all_through) {
+    constexpr int kMostLouder = 2;
+    constexpr Cents kSure{5.0};
+    std::vector<float> left(samples.begin(), samples.end());
+    std::vector<Hertz> lines;
+    std::optional<Hertz> loudest;
+    for (int i = 0; i < kMostLouder; ++i) {
+        auto read = measure(left, rate, {std::nullopt, all_through}, lines);
+        // The two may fill an octave below the louder too well, where no pipe stands.
+        if (const auto low = read ? std::nullopt : find_pitch(left, rate, {}, lines))
+            read = measure(left, rate, {2.0 * *low, all_through}, lines);
+        const auto louder = read ? louder_of(left, rate, *read) : std::nullopt;
+        if (!louder) return {};
+        if (is_near(louder->reading, near))
+            return PipeHeard{louder->reading, loudest, louder->unsettled};
+        if (is_multiple(louder->reading.pitch, near)) return {};
+        if (!loudest) loudest = louder->reading.pitch;
+        const std::vector<Hertz> its_lines = lines_of(louder->reading);
+        remove_lines(left, rate, its_lines);
+        lines.insert(lines.end(), its_lines.begin(), its_lines.end());
+        const auto found = measure(left, rate, {near, all_through}, lines);
+        if (found && found->reading.cents_sd() < kSure)
+            return PipeHeard{found->reading, loudest, found->unsettled};
+    }
+    return {};
+}
+
+}  // namespace
+
+std::optional<PipeHeard> hear_pipe(std::span<const float> samples, SampleRate rate,
+                                   const SoughtPipe& sought) {
+    const auto read = measure(samples, rate, sought);
+    if (!read && sought.near) return under_louder(samples, rate, *sought.near, sought.all_through);
+    if (!read) return {};
+    auto heard = louder_of(samples, rate, *read);
+    if (heard && sought.near && !is_near(heard->reading, *sought.near)) heard.reset();
+    return heard;
+}
+
+PipeHeard with_what_sounds_beside(std::span<const float> samples, SampleRate rate,
+                                  const SoughtPipe& sought, PipeHeard heard) {
+    // Its level lacks what the two share.
+    constexpr Decibels kLouder{1.0}, kAsLoud{-1.5};
+    if (heard.other) return heard;
+    const PitchReading before = heard.reading;
+    const std::span<const float> there = span_of(samples, before);
+    const auto other = other_tone(there, rate, before);
+    if (!other) return heard;
+    heard.other = other->reading.pitch;
+    const auto as_heard = [&](const PitchReading& reading) {
+        return settled(later(reading, before.from), heard.unsettled);
+    };
+    const bool lower = other->reading.pitch < before.pitch;
+    if (!sought.near && other->level > (lower ? kAsLoud : kLouder))
+        if (const auto louder = measure_without(there, rate, *heard.other, lines_of(before)))
+            return {as_heard(*louder), before.pitch, heard.unsettled};
+    const std::vector<Hertz> others = lines_of(other->reading);
+    const int number = sought.near ? 1 : common_number(before, others);
+    const auto again = measure_without(there, rate, number * before.pitch, others);
+    if (!again) return heard;
+    const PitchReading better = as_heard(*again);
+    if (number > 1) {
+        heard.reading = better;
+        return heard;
+    }
+    // What it shares with the other is louder than it says now, and the other no less noise.
+    heard.reading.pitch = better.pitch;
+    heard.reading.sd = better.sd;
+    return heard;
+}
+
+}  // namespace rankwright::listening
