@@ -66,7 +66,7 @@ bool is_near(const PitchReading& reading, Hertz pitch) {
 std::optional<PipeHeard> under_louder(std::span<const float> samples, SampleRate rate, Hertz near,
                                       bool all_through) {
     constexpr int kMostLouder = 2;
-    constexpr Cents kSure{5.0};
+    constexpr Cents kWellRead{5.0};
     std::vector<float> left(samples.begin(), samples.end());
     std::vector<Hertz> lines;
     std::optional<Hertz> loudest;
@@ -85,7 +85,7 @@ std::optional<PipeHeard> under_louder(std::span<const float> samples, SampleRate
         remove_lines(left, rate, its_lines);
         lines.insert(lines.end(), its_lines.begin(), its_lines.end());
         const auto found = measure(left, rate, {near, all_through}, lines);
-        if (found && found->reading.cents_sd() < kSure)
+        if (found && found->reading.cents_sd() < kWellRead)
             return PipeHeard{found->reading, loudest, found->unsettled};
     }
     return {};
