@@ -12,6 +12,7 @@ namespace {
 constexpr int kLookEvery = 8;        // steps, while a pipe stands
 constexpr Seconds kLongestGap{1.0};  // after a longer one a tone isn't the same tone
 constexpr Seconds kRings{1.0};
+constexpr Seconds kComesBack{10.0};
 constexpr Cents kLooseReading{4.0};  // in deep noise, after a while
 constexpr Seconds kLooseAfter{0.6};
 
@@ -77,7 +78,8 @@ void PipeListener::State::analyse() {
                             .known = known,
                             .idle = idle,
                             .stands = !unsure,
-                            .ringing = what_rings()});
+                            .ringing = what_rings(),
+                            .sounded = last_lines});
     judge_active();
     judge_trial();
     report();
@@ -86,12 +88,12 @@ void PipeListener::State::analyse() {
 // The partials of the tone that sounds, or of the last one while the room may still ring of it.
 std::span<const SpectralLine> PipeListener::State::what_rings() {
     if (active.active()) {
-        active.list_lines(ringing);
-        rings_until = sound.end() + frames_of(kRings);
-    } else if (sound.end() > rings_until) {
-        ringing.clear();
+        active.list_lines(last_lines);
+        last_sounded = sound.end();
     }
-    return ringing;
+    const auto since = sound.end() - last_sounded;
+    if (since > frames_of(kComesBack)) last_lines.clear();
+    return since > frames_of(kRings) ? std::span<const SpectralLine>{} : last_lines;
 }
 
 void PipeListener::State::report() {

@@ -28,7 +28,7 @@ struct PipeListener::State {
           trial(sound.rate(), parameters.channels),
           steps(parameters.rate, parameters.channels, sound.thinning()) {
         frames.reserve(static_cast<std::size_t>(kFramesKept.count() * kSteps_hz / kFrameEvery));
-        ringing.reserve(kMostPartials);
+        last_lines.reserve(kMostPartials);
         hearing.rate = rate;
     }
 
@@ -75,8 +75,8 @@ struct PipeListener::State {
     FrameIndex trial_began;
     Hertz first_pitch;  // of the present tone: what ribbons turn against when nothing is awaited
     bool doubtful = false;
-    std::vector<SpectralLine> ringing;
-    FrameIndex rings_until;
+    std::vector<SpectralLine> last_lines;  // of the tone that sounds, or sounded a moment ago
+    FrameIndex last_sounded;
     struct Wind {
         double level_db = -120.0;
         FrameIndex until;

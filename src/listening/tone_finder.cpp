@@ -74,7 +74,7 @@ void ToneFinder::look(const SoundHistory& sound, const Task& task) {
         Window& window = windows_[i];
         if (task.step % window.every != 0 || (task.stands && i % 2 == 0)) continue;
         look_through(window, sound, task);
-        if (i + 1 == windows_.size() && task.idle) learn_background(window.coarse);
+        if (i + 1 == windows_.size() && task.idle) learn_background(window.coarse, task.sounded);
     }
 }
 
@@ -225,8 +225,15 @@ void ToneFinder::weigh_novelty(const Window& window, const SoundHistory& sound,
 }
 
 // Lines that stand through several looks of the longest window while no tone sounds.
-void ToneFinder::learn_background(const CoarsePitch& coarse) {
+void ToneFinder::learn_background(const CoarsePitch& coarse,
+                                  std::span<const SpectralLine> sounded) {
+    constexpr double kMovedByATap = 0.003;  // five cents
     const double near = 0.6 / windows_.back().length.count();
+    const auto of_last_tone = [&](const SpectralLine& line) {
+        return std::any_of(sounded.begin(), sounded.end(), [&](const SpectralLine& own) {
+            return std::abs(own.hz - line.hz) < std::max(near, kMovedByATap * own.hz);
+        });
+    };
     for (Standing& known : standing_)
         ++known.missed;
     for (const SpectralLine& line : coarse.lines()) {
@@ -234,7 +241,8 @@ void ToneFinder::learn_background(const CoarsePitch& coarse) {
             return std::abs(s.line.hz - line.hz) < near;
         });
         if (known == standing_.end()) {
-            if (standing_.size() < kMostStanding) standing_.push_back({line, 1, 0});
+            if (standing_.size() < kMostStanding && !of_last_tone(line))
+                standing_.push_back({line, 1, 0});
             continue;
         }
         known->missed = 0;

@@ -47,6 +47,9 @@ class ToneFinder {
         bool idle = true;              ///< nothing sounds: steady lines are learned as background
         bool stands = false;           ///< the known tone stands: every other window is enough
         std::span<const SpectralLine> ringing;  ///< of the tone that sounds or rings on: not new
+        /// Of the last tone: a pipe that is tapped, or that the room nearly silences, comes back
+        /// without a beginning, and isn't to be learned as background.
+        std::span<const SpectralLine> sounded;
     };
     /// Looks at the newest sound. Never allocates.
     void look(const SoundHistory& sound, const Task& task);
@@ -86,7 +89,7 @@ class ToneFinder {
     using Powers = std::array<double, kCompared>;
     Powers powers_of(const SoundHistory& sound, Hertz pitch, FrameIndex from, FrameIndex to) const;
     void choose_partials(const Window& window, double hz);
-    void learn_background(const CoarsePitch& coarse);
+    void learn_background(const CoarsePitch& coarse, std::span<const SpectralLine> sounded);
 
     SampleRate rate_;
     int channels_;
