@@ -243,7 +243,7 @@ void WholeVisit::find_in_survey(const overlay::Snapshot& screen) {
             one->found = true, one->said = finding;
         if (Planted* one = planted("wrong stop", {screen.pipe.division, screen.pipe.stop, 0, 0});
             one != nullptr && contains(screen.survey->not_kept, "another stop was drawn"))
-            one->found = true, one->said = finding;
+            one->found = true, one->said = screen.survey->not_kept;
         if (std::find(said_.begin(), said_.end(), stop + ": " + finding) == said_.end())
             said_.push_back(stop + ": " + finding);
     }
