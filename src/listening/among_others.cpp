@@ -62,6 +62,12 @@ bool is_near(const PitchReading& reading, Hertz pitch) {
     return apart(reading.pitch, pitch) < kNear;
 }
 
+/// Whether it is another tone's every third partial, or fourth, that was read as a pipe near the
+/// pitch asked for. (Every second may be a pipe's whose fundamental lies in a node of the room.)
+bool is_of_another(const PitchReading& reading, std::span<const Hertz> lines = {}) {
+    return common_number(reading, lines) > 2;
+}
+
 /// The pipe near `near`, in what is left when louder ones are taken out.
 std::optional<PipeHeard> under_louder(std::span<const float> samples, SampleRate rate, Hertz near,
                                       bool all_through) {
@@ -69,7 +75,11 @@ std::optional<PipeHeard> under_louder(std::span<const float> samples, SampleRate
     constexpr Cents kWellRead{5.0};
     std::vector<float> left(samples.begin(), samples.end());
     std::vector<Hertz> lines;
-    std::optional<Hertz> loudest;
+    std::optional<PitchReading> loudest;
+    const auto beside = [&](const PipeHeard& heard) {
+        return PipeHeard{heard.reading, loudest ? std::optional{loudest->pitch} : std::nullopt,
+                         heard.unsettled};
+    };
     for (int i = 0; i < kMostLouder; ++i) {
         auto read = measure(left, rate, {std::nullopt, all_through}, lines);
         // The two may fill an octave below the louder too well, where no pipe stands.
@@ -77,16 +87,17 @@ std::optional<PipeHeard> under_louder(std::span<const float> samples, SampleRate
             read = measure(left, rate, {2.0 * *low, all_through}, lines);
         const auto louder = read ? louder_of(left, rate, *read) : std::nullopt;
         if (!louder) return {};
-        if (is_near(louder->reading, near))
-            return PipeHeard{louder->reading, loudest, louder->unsettled};
+        if (is_near(louder->reading, near)) return beside(*louder);
         if (is_multiple(louder->reading.pitch, near)) return {};
-        if (!loudest) loudest = louder->reading.pitch;
+        if (!loudest) loudest = louder->reading;
         const std::vector<Hertz> its_lines = lines_of(louder->reading);
         remove_lines(left, rate, its_lines);
         lines.insert(lines.end(), its_lines.begin(), its_lines.end());
         const auto found = measure(left, rate, {near, all_through}, lines);
-        if (found && found->reading.cents_sd() < kWellRead)
-            return PipeHeard{found->reading, loudest, found->unsettled};
+        if (found && found->reading.cents_sd() < kWellRead &&
+            !is_of_another(found->reading, lines) &&
+            own_level(found->reading, lines, *loudest) > kSoftestBeside)
+            return beside(*found);
     }
     return {};
 }
@@ -95,7 +106,8 @@ std::optional<PipeHeard> under_louder(std::span<const float> samples, SampleRate
 
 std::optional<PipeHeard> hear_pipe(std::span<const float> samples, SampleRate rate,
                                    const SoughtPipe& sought) {
-    const auto read = measure(samples, rate, sought);
+    auto read = measure(samples, rate, sought);
+    if (read && sought.near && is_of_another(read->reading)) read.reset();
     if (!read && sought.near) return under_louder(samples, rate, *sought.near, sought.all_through);
     if (!read) return {};
     auto heard = louder_of(samples, rate, *read);

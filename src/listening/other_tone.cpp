@@ -15,7 +15,6 @@ namespace rankwright::listening {
 namespace {
 
 constexpr Seconds kLongest{2.0};
-constexpr Decibels kSoftest{-25.0};
 /// What a pipe's own partials leave beside them isn't so steady.
 constexpr Cents kSure{5.0};
 constexpr Cents kSame{40.0};
@@ -129,7 +128,7 @@ bool may_have_another(std::span<const float> samples, SampleRate rate, const Pit
     double left = 0.0;
     for (const SpectralLine& line : coarse.lines())
         if (!is_beside(Hertz{line.hz}, own)) left += line.amplitude * line.amplitude;
-    return left > kMargin * std::pow(10.0, kSoftest.value() / 10.0) * power(one.partials);
+    return left > kMargin * std::pow(10.0, kSoftestBeside.value() / 10.0) * power(one.partials);
 }
 
 std::vector<Hertz> multiples(Hertz pitch, SampleRate rate) {
@@ -176,6 +175,12 @@ std::vector<Hertz> lines_of(const PitchReading& reading) {
     return lines;
 }
 
+Decibels own_level(const PitchReading& reading, std::span<const Hertz> lines,
+                   const PitchReading& louder) {
+    return Decibels{10.0 *
+                    std::log10(power(own_partials(reading, lines)) / power(louder.partials))};
+}
+
 int common_number(const PitchReading& reading, std::span<const Hertz> lines) {
     return common_number(own_partials(reading, lines));
 }
@@ -207,9 +212,8 @@ std::optional<OtherTone> other_tone(std::span<const float> samples, SampleRate r
     if (!about || is_multiple(one.pitch, *about)) return {};
     const auto other = measure_left(left, rate, *about, lines);
     if (!other || on_mains(other->pitch) || is_multiple(one.pitch, other->pitch)) return {};
-    const Decibels level{10.0 *
-                         std::log10(power(own_partials(*other, lines)) / power(one.partials))};
-    if (!(level > kSoftest)) return {};
+    const Decibels level = own_level(*other, lines, one);
+    if (!(level > kSoftestBeside)) return {};
     return OtherTone{*other, level};
 }
 

@@ -9,9 +9,12 @@
 
 namespace rankwright::listening {
 
+/// What is softer beside another pipe isn't told from what that one leaves when it is taken out.
+inline constexpr Decibels kSoftestBeside{-25.0};
+
 struct OtherTone {
     PitchReading reading;
-    Decibels level;  ///< by all partials that it doesn't share, against all of the one read
+    Decibels level;  ///< own_level against the one read
 };
 
 /// A second harmonic tone that stands through `samples` (one channel, where `one` was read), at
@@ -36,6 +39,11 @@ bool is_multiple(Hertz one, Hertz other);
 
 /// Where the partials of a reading stand, those too that aren't listed below its highest.
 std::vector<Hertz> lines_of(const PitchReading& reading);
+
+/// How loud a reading is by those of its partials that none of `lines` reaches, against all of
+/// `louder`.
+Decibels own_level(const PitchReading& reading, std::span<const Hertz> lines,
+                   const PitchReading& louder);
 
 /// What all those partials of `reading` are multiples of, but for a faint rest, that none of
 /// `lines` reaches: 2 where it was read an octave low, because partials of another tone filled the
