@@ -76,8 +76,12 @@ ListState Run::state_on_leaving() const {
     const bool cools = outcomes_[current_].again && !has_cooled(pipe().id);
     if (cools && !was_touched()) return ListState::hear_again;
     if (!outcomes_[current_].settled) return ListState::open;
+    // What sounds on while it is left, or is heard before it has cooled, doesn't make it stay.
+    const PipeRecord& known = record_.of(pipe().id);
+    if (known.list == ListState::open && does_not_stay(known) && !has_cooled(pipe().id))
+        return ListState::open;
     if (!is_warm()) return ListState::done;
-    return does_not_stay(record_.of(pipe().id)) ? ListState::open : ListState::hear_again;
+    return does_not_stay(known) ? ListState::open : ListState::hear_again;
 }
 
 std::optional<Run::LeftOpen> Run::left_open() const {

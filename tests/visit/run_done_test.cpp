@@ -164,6 +164,34 @@ TEST_F(RunDone, APipeIsLeftHigherByWhatOthersOfItsSizeFellBy) {
     EXPECT_EQ(run.warmth().by, Cents{0.0}) << "of another size";
 }
 
+// A bass allows more than one touch warms it by. As in a simulated visit: it sounded on for a
+// moment when it was left open, and was done by that.
+TEST_F(RunDone, APipeLeftOpenSinceItNeverStaysIsntDoneByWhatSoundsOn) {
+    visit::Run run = begin("Octave 4");
+    const Cents tolerance = tuning::tolerance_at(run.target_of(run.pipe()));
+    const auto tune = [&] {
+        run.go_to(1);
+        for (const double off : {9.0, 7.0, 5.0, 3.0}) {
+            pass(run, 1.0);
+            run.follow(stands(run, off, tuning::Stage::reading));
+            pass(run, 3.0);
+            run.follow(stands(run, off - 1.0, tuning::Stage::moving));
+        }
+        pass(run, 2.0);
+        run.follow(stands(run, 0.1, tuning::Stage::settled));
+    };
+    for (int time = 0; time < 8; ++time) {
+        tune();
+        ASSERT_EQ(left_as(run), ListState::hear_again) << time << ' ' << tolerance.value();
+        pass(run, 400.0);
+    }
+    tune();
+    ASSERT_EQ(left_as(run), ListState::open);
+    run.go_to(1);
+    told_then_settled(run, 1.2 * tolerance.value());
+    EXPECT_EQ(left_as(run), ListState::open);
+}
+
 // What is put right, left and found elsewhere again and again won't stand by being called once
 // more: it is left open, and the run goes on without it. It can be gone to by hand.
 TEST_F(RunDone, APipeThatNeverStaysIsCalledEightTimesAndThenLeftOpen) {
