@@ -2,6 +2,7 @@
 #pragma once
 
 #include "core/units.h"
+#include "listening/spectral_lines.h"
 
 #include <array>
 #include <cstddef>
@@ -14,13 +15,6 @@ namespace rankwright::listening {
 
 inline constexpr Hertz kLowestPitch{15.4};     ///< 32-foot C at A 415
 inline constexpr Hertz kHighestPitch{8400.0};  ///< 1/8-foot C
-
-/// One line of the spectrum that stands out of the noise beside it.
-struct SpectralLine {
-    double hz = 0.0;
-    double amplitude = 0.0;  ///< of the sine, full scale = 1
-    double snr = 0.0;        ///< power over the mean noise power of one bin (ratio)
-};
 
 struct CoarsePitchReading {
     Hertz pitch;                   ///< within a third of a bin (1 / window) on the partials found
@@ -72,9 +66,6 @@ inline constexpr Hertz kFundamentalHeard{110.0};
 /// at its twelfth), which sounds a multiple of it: as shares of all power, its fundamental is
 /// hardly there, and so is what isn't a partial of the multiple (`beside`).
 bool is_overblown(Hertz body, double fundamental, double beside);
-
-/// To be ignored in a look: lines at `places`, however loud. Allocates.
-std::vector<SpectralLine> ignored_lines(std::span<const Hertz> places);
 
 /// The pitch of the pipe that sounds through most of `samples`, by lines that don't stand at one of
 /// `beside`; a few windows vote. Allocates.
