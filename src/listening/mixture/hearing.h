@@ -10,6 +10,7 @@
 #include <cmath>
 #include <cstddef>
 #include <optional>
+#include <utility>
 #include <vector>
 
 namespace rankwright::listening {
@@ -26,6 +27,10 @@ class KeyHearing {
     std::vector<std::size_t> put_in_missed(const MixtureFit& fit, const MixtureModel& model,
                                            std::vector<PresenceEvidence>& evidence,
                                            MixtureState& places);
+    bool explains_as_well(const MixtureFit& fit, const std::vector<PresenceEvidence>& closer,
+                          const std::vector<MixtureState>& with, std::size_t j,
+                          std::size_t most) const;
+    void doubt_contested(std::vector<PresenceEvidence>& evidence);
     bool look_closer_at(std::size_t j, PresenceEvidence& evidence, const MixtureModel& model,
                         MixtureState& places, bool again = false);
     bool still_there(std::size_t j, const MixtureModel& model, const MixtureState& others,
@@ -59,6 +64,8 @@ class KeyHearing {
     std::vector<MixturePipeReading> readings_;
     std::vector<std::vector<double>> likely_;  // places of each that were nearly as good
     std::vector<UnresolvedPipe> untold_;       // what the last judgement knew of each
+    // Of missed pipes the one put in first, and another that explained the same line as well.
+    std::vector<std::pair<std::size_t, std::size_t>> contested_;
 };
 
 }  // namespace rankwright::listening

@@ -9,6 +9,13 @@
 
 namespace rankwright::listening {
 
+namespace {
+
+/// Nearer than this over the span, two explain the same line.
+constexpr double kSameLine_cycles = 1.0;
+
+}  // namespace
+
 // With wander and more of the slow gains, so that little of a pipe's unrest is left to be taken for
 // another pipe.
 MixtureState KeyHearing::judge(const std::vector<MixtureBand>& bands, const MixtureState& found) {
@@ -42,12 +49,13 @@ MixtureState KeyHearing::judge(const std::vector<MixtureBand>& bands, const Mixt
     for (std::size_t j = 0; j < reach_.size(); ++j) {
         const auto taken = [&](std::size_t other) {
             return other != j && fit.share_bands(j, other) &&
-                   cycles(j, places.unknowns[j] - places.unknowns[other]) < 1.0;
+                   cycles(j, places.unknowns[j] - places.unknowns[other]) < kSameLine_cycles;
         };
         const auto since = joined.begin() + static_cast<std::ptrdiff_t>(known[j]);
         if (places.present[j] && std::any_of(since, joined.end(), taken))
             look_closer_at(j, evidence[j], model, places, true);
     }
+    doubt_contested(evidence);
     for (std::size_t j = 0; j < reach_.size(); ++j) {
         readings_[j].evidence = judged_evidence(evidence[j]);
         untold_[j].evidence = std::move(evidence[j]);
@@ -80,6 +88,8 @@ std::vector<std::size_t> KeyHearing::put_in_missed(const MixtureFit& fit, const 
                 most = j;
         }
         if (most == count) break;
+        for (std::size_t j = 0; j < count; ++j)
+            if (explains_as_well(fit, closer, with, j, most)) contested_.emplace_back(most, j);
         places = with[most];
         joined.push_back(most);
         for (std::size_t j = 0; j < count; ++j)
@@ -90,6 +100,32 @@ std::vector<std::size_t> KeyHearing::put_in_missed(const MixtureFit& fit, const 
     for (std::size_t j = 0; j < count; ++j)
         if (!with[j].present.empty()) evidence[j] = std::move(closer[j]);
     return joined;
+}
+
+// Whether a pipe that isn't there would explain what `most`, the most evident, explains.
+bool KeyHearing::explains_as_well(const MixtureFit& fit,
+                                  const std::vector<PresenceEvidence>& closer,
+                                  const std::vector<MixtureState>& with, std::size_t j,
+                                  std::size_t most) const {
+    constexpr double kAsWell = 2.0;  // ln
+    if (j == most || readings_[j].presence != Presence::sounding || with[j].present.empty() ||
+        !with[j].present[j] || !fit.share_bands(j, most) || fit.model().twins(j, most))
+        return false;
+    return closer[j].ln_ratio > closer[most].ln_ratio - kAsWell &&
+           cycles(j, with[j].unknowns[j] - with[most].unknowns[most]) < kSameLine_cycles;
+}
+
+// Of two that explained the same line as well, one was put in first. Where nothing is left for the
+// other, that one may be it.
+void KeyHearing::doubt_contested(std::vector<PresenceEvidence>& evidence) {
+    for (const auto& [first, other] : contested_) {
+        if (readings_[first].presence != Presence::sounding ||
+            readings_[other].presence == Presence::sounding)
+            continue;
+        evidence[first].rival = other;
+        evidence[other].rival = first;
+        readings_[first].presence = readings_[other].presence = Presence::cannot_tell;
+    }
 }
 
 // Whether the pipe, heard to sound a moment ago, is heard where it stood; puts it there then.

@@ -84,6 +84,7 @@ void KeyHearing::forget() {
     for (std::size_t j = 0; j < reach_.size(); ++j)
         untold_[j].reach = reach_[j];
     likely_.assign(reach_.size(), {});
+    contested_.clear();
 }
 
 std::vector<MixtureState> KeyHearing::search(const std::vector<MixtureBand>& bands) const {
@@ -173,7 +174,7 @@ bool KeyHearing::elsewhere(const MixtureState& refined, const MixtureState& foun
 void KeyHearing::report(MixtureFit& fit, const MixtureState& state,
                         const std::vector<std::size_t>& which) {
     // ln, 50 dB: what is softer may be another's unrest, unless it is heard beyond doubt.
-    constexpr double kSoftest = 11.5, kNoDoubt = 12.0;
+    constexpr double kSoftest = 11.5, kNoDoubt = 4.0;
     const double strongest = strongest_line(sound_, reach_);
     const std::vector<double> c = fit.covariance(state);
     for (std::size_t i = 0; i < which.size(); ++i) {
@@ -239,6 +240,20 @@ bool found_far_off(const MixtureReading& reading) {
     });
 }
 
+// What one search takes for a pipe and another doesn't, of the same sound, isn't told.
+void doubt_unlike(MixtureReading& reading, const MixtureReading& other) {
+    for (std::size_t j = 0; j < reading.pipes.size(); ++j) {
+        MixturePipeReading& pipe = reading.pipes[j];
+        const MixturePipeReading& unlike = other.pipes[j];
+        if (pipe.presence != Presence::sounding || unlike.presence == Presence::sounding ||
+            pipe.twin || unlike.twin)
+            continue;
+        pipe = unlike;
+        pipe.presence = Presence::cannot_tell;
+        if (!pipe.untold) pipe.untold = Untold::noise;
+    }
+}
+
 std::optional<MixtureReading> hear_key(const MixtureSound& sound, const MixtureRequest& request) {
     // The search is spared beside pipes that were heard.
     if (request.heard || !request.before.empty())
@@ -249,7 +264,9 @@ std::optional<MixtureReading> hear_key(const MixtureSound& sound, const MixtureR
     auto wide = KeyHearing(sound, request, kWideReach_cents).read();
     const bool wanted = wide && (!reading || sounding(*wide) > sounding(*reading) ||
                                  (found_far_off(*wide) && sounding(*wide) == sounding(*reading)));
-    return wanted ? wide : reading;
+    if (wanted) return wide;
+    if (reading && wide) doubt_unlike(*reading, *wide);
+    return reading;
 }
 
 }  // namespace

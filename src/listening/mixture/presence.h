@@ -86,7 +86,7 @@ inline constexpr double kJointWorth = 1.0 / 60.0;
 /// Of a closer look: above it a pipe is said to sound, or still to sound where it stood.
 inline constexpr double kSounds = -0.3;
 /// Below it, silent.
-inline constexpr double kSilent = -2.05;
+inline constexpr double kSilent = -2.2;
 inline constexpr double kStillSounds = 0.0;
 
 /// What counts of the evidence, as ln of a ratio: after a closer look with `kJointWorth`.
