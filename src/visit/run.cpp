@@ -241,7 +241,7 @@ void Run::turn_to(std::size_t pipe) {
     pitch_.left();
     day_.pitch = pitch_.a();
     current_ = pipe;
-    over_ = hears_before_ = false;
+    sounds_on_ = over_ = hears_before_ = false;
     unheard_.begin();
     in_hand_since_ = now_.at;
     if (job() != Job::mixture) alone_ = was_left_alone();

@@ -264,7 +264,7 @@ class Run {
     bool was_left_alone() const;
     Hertz home_of(const organ::Pipe& pipe) const;
     bool only_cools(const KeptReading& figure) const;
-    void note_touch();
+    void note_handling(Seconds hand, Seconds touched_last, bool warm);
     void follow_hand(int touches_before, bool moves);
     Cents doubt_while_warm() const;
     void follow_advice(const tuning::PipeState& state);
@@ -308,10 +308,10 @@ class Run {
     std::size_t other_side_ = 0;
     std::size_t current_ = 0;
     std::map<StopId, int> left_;  ///< the key at which a stop stood when another was taken
-    /// What the hand did to a pipe.
+    /// What the hand had done to a pipe when it was left.
     struct Handling {
         Seconds stands_from{0.0};  ///< cool, or crept, by then, by the stream's time
-        Seconds hand{0.0};  ///< was at it, when it was last worked at; until that was learned
+        Seconds hand{0.0};         ///< was at it, since it was last cool; until that was learned
     };
     std::optional<Seconds> told_since_;  ///< the screen says to move the pipe in hand
     bool was_told_ = false;              ///< or said so since it was taken up
@@ -359,8 +359,11 @@ class Run {
     Seconds in_hand_since_{0.0};
     std::set<PipeId> given_up_;    ///< noted as dead, tried, and still silent: not gone to again
     std::map<PipeId, int> tries_;  ///< at pipes that were left open, in this run
-    bool over_ = false;            ///< `next` found nothing more
-    bool was_done_ = false;        ///< the stop in hand, when it was taken
+    /// The pipe in hand was worked at and left, and nothing came after it: what sounds on belongs
+    /// to no pipe's work until it is touched again.
+    bool sounds_on_ = false;
+    bool over_ = false;      ///< `next` found nothing more
+    bool was_done_ = false;  ///< the stop in hand, when it was taken
 };
 
 }  // namespace rankwright::visit

@@ -22,15 +22,18 @@ Seconds Run::cools_for(const PipeId& pipe) const {
 
 // Five minutes: from memory, and from the bass, which cools slowest. A reed's wire creeps on for
 // some two minutes (common practice, no source).
-void Run::note_touch() {
+void Run::note_handling(Seconds hand, Seconds touched_last, bool warm) {
     constexpr Seconds kCools{300.0};
     constexpr Seconds kCreeps{120.0};
-    handled_[pipe().id].stands_from = now_.at + (pipe().make.reed() ? kCreeps : kCools);
+    const bool cooled = has_cooled(pipe().id);
+    Handling& handling = handled_[pipe().id];
+    handling.hand = cooled ? hand : handling.hand + hand;
+    if (warm) handling.stands_from = touched_last + (pipe().make.reed() ? kCreeps : kCools);
 }
 
 std::optional<Run::Wait> Run::wait() const {
     const PipeRecord& here = record_.of(pipe().id);
-    const bool was_left = outcomes_[current_].again || here.list == ListState::done;
+    const bool was_left = sounds_on_ || outcomes_[current_].again || here.list == ListState::done;
     if (outcomes_[current_].again && has_cooled(pipe().id)) return std::nullopt;
     const bool no_work = here.out_of_reach || (!keeper_.heard() && !here.faults.empty());
     if (at_work() || !(was_left || no_work) || anything_ahead()) return std::nullopt;
@@ -59,16 +62,16 @@ bool Run::has_cooled(const PipeId& pipe) const { return cools_for(pipe) <= Secon
 
 // A hand's touch warms a small flue pipe by some tenths of a cent, and it takes minutes to cool
 // (from memory); a reed's tongue hears little of it, but its wire, driven far, creeps on by up to a
-// tenth of the way (common practice, no source).
+// tenth of the way (common practice, no source). What was done to it before isn't over because it
+// was touched once more.
 bool Run::is_warm() const {
     constexpr Cents kWarmsBy{0.3};
     constexpr double kCreepsBy = 0.1;
+    if (!has_cooled(pipe().id)) return true;
+    if (!was_touched()) return false;
     const Cents tolerance = tuning::tolerance_at(target_of(pipe()));
-    if (was_touched() && pipe().make.reed()) return keeper_.moved_by() * kCreepsBy > tolerance;
-    if (was_touched())
-        return std::max(kWarmsBy * std::max(1, keeper_.touches()), warmth().by) > tolerance * 0.5;
-    const bool left_warm = outcomes_[current_].again || does_not_stay(record_.of(pipe().id));
-    return left_warm && !has_cooled(pipe().id);
+    if (pipe().make.reed()) return keeper_.moved_by() * kCreepsBy > tolerance;
+    return std::max(kWarmsBy * std::max(1, keeper_.touches()), warmth().by) > tolerance * 0.5;
 }
 
 ListState Run::state_on_leaving() const {
@@ -76,12 +79,8 @@ ListState Run::state_on_leaving() const {
     const bool cools = outcomes_[current_].again && !has_cooled(pipe().id);
     if (cools && !was_touched()) return ListState::hear_again;
     if (!outcomes_[current_].settled) return ListState::open;
-    // What sounds on while it is left, or is heard before it has cooled, doesn't make it stay.
-    const PipeRecord& known = record_.of(pipe().id);
-    if (known.list == ListState::open && does_not_stay(known) && !has_cooled(pipe().id))
-        return ListState::open;
     if (!is_warm()) return ListState::done;
-    return does_not_stay(known) ? ListState::open : ListState::hear_again;
+    return does_not_stay(record_.of(pipe().id)) ? ListState::open : ListState::hear_again;
 }
 
 std::optional<Run::LeftOpen> Run::left_open() const {
@@ -92,15 +91,17 @@ std::optional<Run::LeftOpen> Run::left_open() const {
 
 void Run::leave_pipe() {
     constexpr Seconds kTried{3.0};
-    // What is heard of a silent pipe is its wind.
+    // What is heard of a silent pipe is its wind; and of one that was left what sounds on.
     const bool only_wind = is_dead(pipe().id) && !outcomes_[current_].settled;
-    if (only_wind) keeper_.turn_to(true);
+    if (only_wind || sounds_on_) keeper_.turn_to(true);
     const bool worked_at = keeper_.heard();
+    sounds_on_ = sounds_on_ || worked_at;
     const bool touched = was_touched();
     const bool all_sure = touched_last_ && keeper_.touches() == keeper_.sure_touches();
     const ListState state = state_on_leaving();
     if (!touched) learn_cooling();
-    const Seconds hand = hand_;
+    // Where not all are sure it may have been moved just now.
+    if (worked_at && touched) note_handling(hand_, all_sure ? *touched_last_ : now_.at, is_warm());
     for (KeptReading& reading : keeper_.leave())
         note(std::move(reading));
     forget_hand();
@@ -110,11 +111,6 @@ void Run::leave_pipe() {
         return;
     }
     given_up_.erase(pipe().id);
-    if (touched) {
-        handled_[pipe().id].hand = hand;
-        // It may have been moved just now.
-        if (!all_sure) note_touch();
-    }
     outcome.open = state == ListState::open;
     outcome.again = state == ListState::hear_again;
     // Said anew after each reading: what was kept after its state counts as done with.
@@ -189,11 +185,9 @@ Hertz Run::home_of(const organ::Pipe& pipe) const { return organ::target(instrum
 
 Cooling::Warmth Run::warmth() const {
     if (pipe().make.reed()) return {};
-    if (was_touched()) return cooling_.after(pipe().id, home_of(pipe()), hand_);
-    const auto handled = handled_.find(pipe().id);
-    const bool still_warm = outcomes_[current_].again && !has_cooled(pipe().id);
-    if (handled == handled_.end() || !still_warm) return {};
-    return cooling_.after(pipe().id, home_of(pipe()), handled->second.hand);
+    Seconds hand = hand_;
+    if (!has_cooled(pipe().id)) hand += handled_.at(pipe().id).hand;
+    return cooling_.after(pipe().id, home_of(pipe()), hand);
 }
 
 // Touches follow one another too fast to be told apart: how long the hand was at the pipe tells how
@@ -209,11 +203,11 @@ void Run::follow_hand(int touches_before, bool moves) {
         hand_ += std::min(kOneTouch, now_.at - *touched_last_);
     }
     if (touched) touched_last_ = now_.at;
-    note_touch();
 }
 
 // Who is told to move a pipe does, though it may not be heard to be moved: what was off and then
-// settles was touched. Wander alone may bring it in; that costs another hearing, no false figure.
+// settles was touched. Wander alone may bring it in: a touch too many costs another hearing, and no
+// false figure, as it never makes a pipe less warm than it was.
 bool Run::was_touched() const {
     return keeper_.touched() || hand_ > Seconds{0.0} || (was_told_ && outcomes_[current_].settled);
 }
@@ -298,14 +292,16 @@ void Run::follow_silence(tuning::Stage stage) {
                     target_of(pipe()), now_.at);
 }
 
-bool Run::follow(const tuning::PipeState& state) { return follow(state, figure_of(state)); }
+bool Run::follow(const tuning::PipeState& state) {
+    hears_before_ = is_of_pipe_before(state);
+    return follow(state, figure_of(state));
+}
 
 bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading>& figure) {
     using tuning::Stage;
     // Held while others cool, a pipe that is done wanders: that says nothing.
     const bool waited = std::exchange(waits_, wait().has_value());
     if (waited && !waits_ && end_wait()) return true;
-    hears_before_ = is_of_pipe_before(state);
     follow_silence(state.stage);
     if (hears_before_) return false;
     PipeOutcome& outcome = outcomes_[current_];
@@ -314,15 +310,17 @@ bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading
         if (!outcome.first) outcome.first = state.deviation;
         outcome.last = state.deviation;
     }
-    // Nor does one that sounds on when nothing is left to do, until it is touched.
-    if (!waits_ && !over_ && state.stage != Stage::waiting && state.stage != Stage::wrong_key)
+    // Nor does one that was left and sounds on, until it is touched.
+    if (!waits_ && !sounds_on_ && state.stage != Stage::waiting && state.stage != Stage::wrong_key)
         outcome.settled = state.stage == Stage::settled;
     if (!state.wrong_key && !(waits_ && figure && only_cools(*figure))) {
         if (state.counts) {
             const int touches = keeper_.sure_touches();
-            if (auto kept = keeper_.hear(state.stage, figure)) note(std::move(*kept));
+            auto kept = keeper_.hear(state.stage, figure);
             follow_hand(touches, state.stage == Stage::moving);
-            if (!waits_) follow_advice(state);
+            sounds_on_ = sounds_on_ && !at_work();
+            if (kept && !sounds_on_) note(std::move(*kept));
+            if (!waits_ && !sounds_on_) follow_advice(state);
         }
         const bool own = state.stage == Stage::reading || state.stage == Stage::moving ||
                          (state.stage == Stage::settled && state.deviation);
@@ -352,7 +350,8 @@ bool Run::end_wait() {
 }
 
 bool Run::follow(const tuning::PairedState& state) {
-    if (state.reference_deviation) {
+    hears_before_ = is_of_pipe_before(state.pipe);
+    if (state.reference_deviation && !hears_before_) {
         outcomes_[current_].reference = state.reference_deviation;
         // The bearings were tuned to the day's pitch: they can't tell it.
         if (options_.job != Job::bearings) learn_pitch(state);

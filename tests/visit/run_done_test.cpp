@@ -1,6 +1,7 @@
 // What must have passed before a pipe counts as done: what the hand did to it is over, and what it
 // was tuned to still holds. Common practice, no source.
 #include "support/plain_rank.h"
+#include "tuned_pipes.h"
 #include "visit/run.h"
 
 #include <algorithm>
@@ -12,91 +13,16 @@ namespace run_done_test {
 
 using testing::plain_rank;
 
-struct RunDone : ::testing::Test {
-    RunDone() {
-        organ::Division great;
-        great.id = "great";
-        great.name = "Great";
-        organ::Stop trumpet = plain_rank("trumpet-8", "Trumpet 8′", "8", "octave-4");
-        trumpet.makes[0].make.kind = organ::PipeKind::reed_full;
-        trumpet.makes[0].make.device = organ::TuningDevice::reed_wire;
-        great.stops = {plain_rank("octave-4", "Octave 4′", "4"), trumpet};
-        instrument.divisions = {great};
-    }
-    visit::Run begin(const char* stop) {
-        return {instrument, organ::find_stop(instrument, stop).value(), {}, {Job::from_reference}};
-    }
-    void pass(visit::Run& run, double s) {
-        now += s;
-        run.tell_time({Seconds{now}, WallTime{}});
-    }
-    static tuning::PipeState stands(const visit::Run& run, double off, tuning::Stage stage,
-                                    double sd = 0.1) {
-        tuning::PipeState state;
-        state.stage = stage;
-        state.tone = testing::tone_of(run.pipe());
-        state.deviation = Cents{off};
-        state.pitch = transpose(run.target_of(run.pipe()), Cents{off});
-        state.uncertainty = Cents{sd};
-        state.heard = Seconds{2.0};
-        return state;
-    }
-    /// Its reference so far from its own target.
-    static tuning::PairedState by_beats(const visit::Run& run, double off, tuning::Stage stage,
-                                        double reference, double sd = 0.1) {
-        tuning::PairedState state;
-        state.pipe = stands(run, off, stage, sd);
-        state.reference_deviation = Cents{reference};
-        state.reference = transpose(run.paired_expectation()->reference_target, Cents{reference});
-        state.reference_uncertainty = Cents{0.1};
-        return state;
-    }
-    ListState left_as(visit::Run& run) {
-        const PipeId pipe = run.pipe().id;
-        run.next();
-        return run.record().of(pipe).list.value();
-    }
-    /// The pipe in hand, alone, from 6 cents sharp.
-    void tune_alone(visit::Run& run) {
-        pass(run, 1.0);
-        run.follow(stands(run, 6.0, tuning::Stage::reading));
-        pass(run, 1.0);
-        run.follow(stands(run, 3.0, tuning::Stage::moving));
-        pass(run, 2.0);
-        run.follow(stands(run, 0.1, tuning::Stage::settled));
-    }
-
-    void told_then_settled(visit::Run& run, double sharp) {
-        for (const double s : {0.5, 0.5, 0.5}) {
-            pass(run, s);
-            tuning::PipeState state = stands(run, sharp, tuning::Stage::reading, 0.2);
-            state.advice.emplace();
-            run.follow(state);
-        }
-        pass(run, 3.0);
-        run.follow(stands(run, 0.45, tuning::Stage::settled, 0.2));
-    }
-
-    organ::Instrument instrument;
-    double now = 0.0;
-};
+struct RunDone : TunedPipes {};
 
 // A wire driven far creeps on by up to a tenth of the way, and does so within two minutes.
 TEST_F(RunDone, AReedWhoseWireWasDrivenFarIsHeardAgainWhenItHasCrept) {
     visit::Run run = begin("Trumpet 8");
-    const auto tune_from = [&](double cents) {
-        pass(run, 1.0);
-        run.follow(by_beats(run, cents, tuning::Stage::reading, 0.0));
-        pass(run, 1.0);
-        run.follow(by_beats(run, cents / 2.0, tuning::Stage::moving, 0.0));
-        pass(run, 2.0);
-        run.follow(by_beats(run, 0.1, tuning::Stage::settled, 0.0));
-    };
     run.go_to(40);
-    tune_from(4.0);
+    tune_reed(run, 4.0);
     EXPECT_EQ(left_as(run), ListState::done);
     run.go_to(37);
-    tune_from(-30.0);
+    tune_reed(run, -30.0);
     EXPECT_EQ(left_as(run), ListState::hear_again);
     pass(run, 60.0);
     run.go_to(37);
@@ -171,13 +97,7 @@ TEST_F(RunDone, APipeLeftOpenSinceItNeverStaysIsntDoneByWhatSoundsOn) {
     const Cents tolerance = tuning::tolerance_at(run.target_of(run.pipe()));
     const auto tune = [&] {
         run.go_to(1);
-        for (const double off : {9.0, 7.0, 5.0, 3.0}) {
-            pass(run, 1.0);
-            run.follow(stands(run, off, tuning::Stage::reading));
-            pass(run, 3.0);
-            run.follow(stands(run, off - 1.0, tuning::Stage::moving));
-        }
-        pass(run, 2.0);
+        move_often(run);
         run.follow(stands(run, 0.1, tuning::Stage::settled));
     };
     for (int time = 0; time < 8; ++time) {

@@ -1,4 +1,5 @@
 // A run through a rank that is tuned from another.
+#include "support/plain_rank.h"
 #include "support/small_organ.h"
 #include "visit/run.h"
 
@@ -52,6 +53,7 @@ struct ReferenceRunTest : ::testing::Test {
     static tuning::PairedState heard(const visit::Run& run, Cents off, tuning::Stage stage) {
         tuning::PairedState state;
         state.pipe.stage = stage;
+        state.pipe.tone = testing::tone_of(run.pipe());
         state.pipe.deviation = Cents{0.1};
         const organ::Pipe reference = run.paired_expectation()->reference.pipe;
         state.reference = transpose(organ::target(run.instrument(), reference, {}), off);
