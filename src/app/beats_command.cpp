@@ -33,7 +33,8 @@ Result<listening::PitchReading> alone_in(const std::string& file, std::optional<
     if (!recording) return tl::unexpected(recording.error());
     const auto best = best_channel(*recording, [&](const std::vector<float>& samples) {
         const auto standing = listening::measure_standing(samples, recording->rate, near);
-        return standing ? standing : listening::measure_pipe(samples, recording->rate, near);
+        return standing ? standing->reading
+                        : listening::measure_pipe(samples, recording->rate, near);
     });
     if (!best)
         return fail(ErrorKind::nothing_heard,

@@ -1,5 +1,7 @@
 #include "app/held_key.h"
 
+#include "listening/arithmetic.h"
+
 #include <algorithm>
 #include <utility>
 #include <vector>
@@ -33,8 +35,7 @@ HeldKey::HeldKey(listening::MixtureRequest request, MixtureEar::When when)
     : request_(std::move(request)), ear_(kSpan, when) {}
 
 void HeldKey::follow_level(const capture::CaptureBlock& block) {
-    for (std::size_t i = 0; i < std::size_t{block.frames} * block.channels; ++i)
-        power_ += static_cast<double>(block.samples[i]) * static_cast<double>(block.samples[i]);
+    power_ += listening::energy({block.samples.data(), std::size_t{block.frames} * block.channels});
     frames_ += block.frames;
     const Seconds hop{static_cast<double>(frames_) / block.rate.value()};
     if (hop < kHop) return;

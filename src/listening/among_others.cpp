@@ -27,17 +27,13 @@ PitchReading settled(PitchReading reading, Hertz unsettled) {
 
 std::optional<PipeHeard> measure(std::span<const float> samples, SampleRate rate,
                                  const SoughtPipe& sought, std::span<const Hertz> beside = {}) {
-    SteadySpan span{0, samples.size()};
-    if (!sought.all_through) {
-        const auto steady = find_steady(samples, rate, sought.near, beside);
-        if (!steady) return {};
-        span = *steady;
+    if (sought.all_through) {
+        const auto reading = measure_pipe(samples, rate, sought.near, beside);
+        return reading ? std::optional{PipeHeard{*reading, {}, {}}} : std::nullopt;
     }
-    const auto reading =
-        measure_pipe(samples.subspan(span.first, span.count), rate, sought.near, beside);
-    if (!reading) return {};
-    const FrameIndex skipped{static_cast<std::int64_t>(span.first)};
-    return PipeHeard{settled(later(*reading, skipped), span.unsettled), {}, span.unsettled};
+    const auto standing = measure_standing(samples, rate, sought.near, beside);
+    if (!standing) return {};
+    return PipeHeard{standing->reading, {}, standing->unsettled};
 }
 
 std::span<const float> span_of(std::span<const float> samples, const PitchReading& reading) {

@@ -142,17 +142,18 @@ std::optional<PitchReading> measure_pipe(std::span<const float> samples, SampleR
     return to_reading(*fit, samples);
 }
 
-std::optional<PitchReading> measure_standing(std::span<const float> samples, SampleRate rate,
-                                             std::optional<Hertz> near) {
-    const auto steady = find_steady(samples, rate, near);
+std::optional<StandingPipe> measure_standing(std::span<const float> samples, SampleRate rate,
+                                             std::optional<Hertz> near,
+                                             std::span<const Hertz> beside) {
+    const auto steady = find_steady(samples, rate, near, beside);
     if (!steady) return {};
-    auto reading = measure_pipe(samples.subspan(steady->first, steady->count), rate, near);
+    auto reading = measure_pipe(samples.subspan(steady->first, steady->count), rate, near, beside);
     if (!reading) return {};
     const auto skipped = static_cast<std::int64_t>(steady->first);
     reading->from = reading->from + skipped;
     reading->to = reading->to + skipped;
     reading->sd = Hertz{std::hypot(reading->sd.value(), steady->unsettled.value())};
-    return reading;
+    return StandingPipe{*reading, steady->unsettled};
 }
 
 }  // namespace rankwright::listening

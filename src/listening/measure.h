@@ -30,10 +30,17 @@ std::optional<PitchReading> measure_pipe(std::span<const float> samples, SampleR
 /// Whether one of `lines` reaches that partial.
 bool is_beside(Hertz partial, std::span<const Hertz> lines);
 
+struct StandingPipe {
+    PitchReading reading;
+    /// So much of its uncertainty is what is left of its speech.
+    Hertz unsettled{0.0};
+};
+
 /// measure_pipe of where find_steady has the pipe standing, and at least as uncertain as that makes
 /// it. Frames count from the beginning of `samples`. Empty when either is.
-std::optional<PitchReading> measure_standing(std::span<const float> samples, SampleRate rate,
-                                             std::optional<Hertz> near = std::nullopt);
+std::optional<StandingPipe> measure_standing(std::span<const float> samples, SampleRate rate,
+                                             std::optional<Hertz> near = std::nullopt,
+                                             std::span<const Hertz> beside = {});
 
 /// Where one pipe stands, after its speech and before its end; of several notes in `samples` the
 /// one that stands longest (a louder one preferred a little), or the one near `near`. A short knock

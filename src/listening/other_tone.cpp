@@ -22,8 +22,6 @@ constexpr int kLooks = 3;
 constexpr int kPartialsLeft = 16;
 constexpr double kHighest = 0.45;  // of the rate
 
-double power(const PartialLevel& partial) { return std::pow(10.0, partial.level.value() / 10.0); }
-
 /// The numbers of two pipes among the partials of a fundamental that neither has.
 using TwoNumbers = std::array<int, 2>;
 

@@ -1,4 +1,4 @@
-// How loud a pipe is by all its partials.
+// How loud a pipe is by its partials.
 #pragma once
 
 #include "listening/reading.h"
@@ -7,11 +7,16 @@
 
 namespace rankwright::listening {
 
-/// Power of them together, 1 = a full-scale sine.
+/// Power of a partial, 1 = a full-scale sine.
+inline double power(const PartialLevel& partial) {
+    return std::pow(10.0, partial.level.value() / 10.0);
+}
+
+/// Power of them together.
 inline double power(const Partials& partials) {
     double sum = 0.0;
     for (const PartialLevel& partial : partials)
-        sum += std::pow(10.0, partial.level.value() / 10.0);
+        sum += power(partial);
     return sum;
 }
 

@@ -1,9 +1,9 @@
 #include "tuning/covering.h"
 
 #include "core/multiple.h"
+#include "listening/partial_power.h"
 
 #include <algorithm>
-#include <cmath>
 
 namespace rankwright::tuning {
 
@@ -38,9 +38,9 @@ bool hides_speech(const HeardTone& lasting, const HeardTone& tone) {
     if (tone.partials.count == 0) return hides(tone.pitch, tone.level.value());
     double all = 0.0, hidden = 0.0;
     for (const listening::PartialLevel& partial : tone.partials) {
-        const double power = std::pow(10.0, partial.level.value() / 10.0);
-        all += power;
-        if (hides(partial.number * tone.pitch, partial.level.value())) hidden += power;
+        const double its_power = power(partial);
+        all += its_power;
+        if (hides(partial.number * tone.pitch, partial.level.value())) hidden += its_power;
     }
     return hidden > kMost * all;
 }

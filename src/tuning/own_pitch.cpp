@@ -2,6 +2,7 @@
 
 #include "listening/line_level.h"
 #include "listening/measure.h"
+#include "listening/partial_power.h"
 
 #include <algorithm>
 #include <cmath>
@@ -12,8 +13,7 @@ namespace rankwright::tuning {
 Decibels clear_level(const HeardTone& tone, std::span<const Hertz> taken_out) {
     double sum = 1e-20;
     for (const listening::PartialLevel& partial : tone.partials)
-        if (!listening::is_beside(partial.number * tone.pitch, taken_out))
-            sum += std::pow(10.0, partial.level.value() / 10.0);
+        if (!listening::is_beside(partial.number * tone.pitch, taken_out)) sum += power(partial);
     return Decibels{10.0 * std::log10(sum)};
 }
 

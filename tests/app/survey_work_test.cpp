@@ -5,6 +5,7 @@
 #include "organ/target.h"
 #include "organ/tuning_order.h"
 #include "simulator/chamber.h"
+#include "support/small_organ.h"
 
 #include <algorithm>
 #include <cmath>
@@ -27,27 +28,6 @@ using ViewStage = overlay::SurveyView::Stage;
 constexpr double kRate = 24000.0;
 constexpr int kKeys = 20;
 
-/// One division with an 8′ and a 4′.
-organ::Instrument small_organ() {
-    organ::Instrument instrument;
-    instrument.name = "a test organ";
-    organ::Division great;
-    great.id = "great";
-    great.name = "Great";
-    great.keys = kKeys;
-    great.lowest_midi = 48;
-    for (const auto& [id, feet] : {std::pair{"principal", "8'"}, std::pair{"octave", "4'"}}) {
-        organ::Stop stop;
-        stop.id = stop.name = id;
-        stop.footage = *organ::parse_footage(feet);
-        stop.last_key = great.keys;
-        stop.makes = {organ::MakeRange{}};
-        great.stops.push_back(stop);
-    }
-    instrument.divisions.push_back(great);
-    return instrument;
-}
-
 /// A tuning book that is always there.
 struct MemoryBook {
     std::vector<visit::BookEntry> entries;
@@ -59,7 +39,7 @@ struct MemoryBook {
 };
 
 struct SurveyWorkTest : ::testing::Test {
-    organ::Instrument instrument = small_organ();
+    organ::Instrument instrument = testing::two_stop_organ(kKeys);
     MemoryBook book;
     std::optional<simulator::Chamber> chamber;
     std::unique_ptr<Work> work;
@@ -250,7 +230,7 @@ TEST_F(SurveyWorkTest, OfAnotherStopNothingIsKeptAndItIsSaid) {
 
 // `chamber --job survey --input simulated`, faster than time: two stops, one after the other.
 TEST(SurveyWork, TheSimulatedHelperPlaysStopAfterStop) {
-    const organ::Instrument instrument = small_organ();
+    const organ::Instrument instrument = testing::two_stop_organ(kKeys);
     SimulatedChamber chamber = simulate_chamber(
         instrument, {.rate = SampleRate{kRate}, .seed = 4, .mistuning = Cents{4.0}}, false);
     MemoryBook book;

@@ -75,7 +75,8 @@ Tone speaking(double from_s, double creep) {
 std::optional<PitchReading> standing(const Tone& tone, double seconds, std::uint64_t seed) {
     Scene scene(kRate, seconds, seed);
     scene.add(tone).add_white(0.1, 45.0);
-    return measure_standing(scene.floats(), SampleRate{kRate});
+    const auto pipe = measure_standing(scene.floats(), SampleRate{kRate});
+    return pipe ? std::optional{pipe->reading} : std::nullopt;
 }
 
 // The pipe that has long spoken is heard over the same span.

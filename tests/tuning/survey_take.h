@@ -4,12 +4,12 @@
 #include "organ/instrument.h"
 #include "organ/target.h"
 #include "simulator/chamber.h"
+#include "support/small_organ.h"
 #include "tuning/survey.h"
 #include "tuning/survey_recording.h"
 
 #include <cstddef>
 #include <cstdint>
-#include <utility>
 #include <vector>
 
 #include <gtest/gtest.h>
@@ -17,28 +17,7 @@
 namespace rankwright::tuning::survey_take {
 
 inline constexpr double kRate = 24000.0;
-
-/// One division with an 8′, of what kind is asked for, and an open 4′, of two octaves.
-inline organ::Instrument small_organ(int lowest_midi = 48,
-                                     organ::PipeKind principal = organ::PipeKind::open) {
-    organ::Instrument instrument;
-    organ::Division great;
-    great.id = "great";
-    great.name = "Great";
-    great.keys = 25;
-    great.lowest_midi = lowest_midi;
-    for (const auto& [id, feet] : {std::pair{"principal", "8'"}, std::pair{"octave", "4'"}}) {
-        organ::Stop stop;
-        stop.id = stop.name = id;
-        stop.footage = *organ::parse_footage(feet);
-        stop.last_key = great.keys;
-        stop.makes = {organ::MakeRange{}};
-        if (stop.id == "principal") stop.makes[0].make.kind = principal;
-        great.stops.push_back(stop);
-    }
-    instrument.divisions.push_back(great);
-    return instrument;
-}
+inline constexpr int kKeys = 25;
 
 struct Played {
     int key;
@@ -49,7 +28,7 @@ struct Played {
 struct Take {
     explicit Take(std::uint64_t seed, const char* drawn = "octave", Cents mistuning = Cents{5.0},
                   int lowest_midi = 48, organ::PipeKind principal = organ::PipeKind::open)
-        : instrument(small_organ(lowest_midi, principal)),
+        : instrument(testing::two_stop_organ(kKeys, lowest_midi, principal)),
           chamber(instrument, {.rate = SampleRate{kRate}, .seed = seed, .mistuning = mistuning}) {
         chamber.draw_stop("great", drawn, true);
         wait(0.8);
