@@ -11,8 +11,6 @@ namespace {
 
 constexpr int kLookEvery = 8;        // steps, while a pipe stands
 constexpr Seconds kLongestGap{1.0};  // after a longer one a tone isn't the same tone
-constexpr Seconds kRings{1.0};
-constexpr Seconds kComesBack{10.0};
 constexpr Cents kLooseReading{4.0};  // in deep noise, after a while
 constexpr Seconds kLooseAfter{0.6};
 
@@ -72,28 +70,22 @@ void PipeListener::State::analyse() {
     else if (trial.active())
         known = trial.pitch();
     const bool unsure = idle || active.speaking() || active.disturbed() || active.ending();
-    if (unsure || step % kLookEvery == 0)
+    if (unsure || step % kLookEvery == 0) {
+        if (active.active()) {
+            active.list_lines(last_lines);
+            last_sounded = sound.end();
+        }
         finder.look(sound, {.step = step,
                             .awaited = expected,
                             .known = known,
                             .idle = idle,
                             .stands = !unsure,
-                            .ringing = what_rings(),
-                            .sounded = last_lines});
+                            .last = last_lines,
+                            .last_ended = duration(sound.end() - last_sounded, sound.rate())});
+    }
     judge_active();
     judge_trial();
     report();
-}
-
-// The partials of the tone that sounds, or of the last one while the room may still ring of it.
-std::span<const SpectralLine> PipeListener::State::what_rings() {
-    if (active.active()) {
-        active.list_lines(last_lines);
-        last_sounded = sound.end();
-    }
-    const auto since = sound.end() - last_sounded;
-    if (since > frames_of(kComesBack)) last_lines.clear();
-    return since > frames_of(kRings) ? std::span<const SpectralLine>{} : last_lines;
 }
 
 void PipeListener::State::report() {

@@ -35,7 +35,6 @@ struct PipeListener::State {
     void take(FrameIndex first, std::span<const float> interleaved);
     void lose(FrameIndex next_first);
     void analyse();
-    std::span<const SpectralLine> what_rings();
     void judge_active();
     void judge_trial();
     void begin_trial();
@@ -75,7 +74,7 @@ struct PipeListener::State {
     FrameIndex trial_began;
     Hertz first_pitch;  // of the present tone: what ribbons turn against when nothing is awaited
     bool doubtful = false;
-    std::vector<SpectralLine> last_lines;  // of the tone that sounds, or sounded a moment ago
+    std::vector<SpectralLine> last_lines;  // of the tone that sounds, or sounded last
     FrameIndex last_sounded;
     struct Wind {
         double level_db = -120.0;

@@ -27,6 +27,11 @@ constexpr Seconds kHoldsFor{0.35};
 constexpr std::size_t kMostStanding = 64;
 constexpr int kLearnedAfter = 6;  // looks
 constexpr int kForgottenAfter = 40;
+// So long after its end the last tone may ring on, which is nothing new …
+constexpr Seconds kRings{1.0};
+// … and a pipe that is tapped, or that the room nearly silences, comes back without a beginning: it
+// isn't to be learned as background.
+constexpr Seconds kComesBack{10.0};
 
 }  // namespace
 
@@ -68,13 +73,14 @@ void ToneFinder::look(const SoundHistory& sound, const Task& task) {
     candidate_.reset();
     ignored_.assign(background_.begin(), background_.end());
     ignored_.insert(ignored_.end(), never_new_.begin(), never_new_.end());
-    for (const SpectralLine& line : task.ringing)
-        if (ignored_.size() < ignored_.capacity()) ignored_.push_back(line);
+    if (task.last_ended <= kRings)
+        for (const SpectralLine& line : task.last)
+            if (ignored_.size() < ignored_.capacity()) ignored_.push_back(line);
     for (std::size_t i = 0; i < windows_.size(); ++i) {
         Window& window = windows_[i];
         if (task.step % window.every != 0 || (task.stands && i % 2 == 0)) continue;
         look_through(window, sound, task);
-        if (i + 1 == windows_.size() && task.idle) learn_background(window.coarse, task.sounded);
+        if (i + 1 == windows_.size() && task.idle) learn_background(window.coarse, task);
     }
 }
 
@@ -225,12 +231,12 @@ void ToneFinder::weigh_novelty(const Window& window, const SoundHistory& sound,
 }
 
 // Lines that stand through several looks of the longest window while no tone sounds.
-void ToneFinder::learn_background(const CoarsePitch& coarse,
-                                  std::span<const SpectralLine> sounded) {
+void ToneFinder::learn_background(const CoarsePitch& coarse, const Task& task) {
     constexpr double kMovedByATap = 0.003;  // five cents
     const double near = 0.6 / windows_.back().length.count();
     const auto of_last_tone = [&](const SpectralLine& line) {
-        return std::any_of(sounded.begin(), sounded.end(), [&](const SpectralLine& own) {
+        if (task.last_ended > kComesBack) return false;
+        return std::any_of(task.last.begin(), task.last.end(), [&](const SpectralLine& own) {
             return std::abs(own.hz - line.hz) < std::max(near, kMovedByATap * own.hz);
         });
     };

@@ -46,10 +46,8 @@ class ToneFinder {
         std::optional<Hertz> known;    ///< the tone that sounds: no candidate
         bool idle = true;              ///< nothing sounds: steady lines are learned as background
         bool stands = false;           ///< the known tone stands: every other window is enough
-        std::span<const SpectralLine> ringing;  ///< of the tone that sounds or rings on: not new
-        /// Of the last tone: a pipe that is tapped, or that the room nearly silences, comes back
-        /// without a beginning, and isn't to be learned as background.
-        std::span<const SpectralLine> sounded;
+        std::span<const SpectralLine> last;  ///< of the tone that sounds, or sounded last …
+        Seconds last_ended{0.0};             ///< … so long ago; 0 while it sounds
     };
     /// Looks at the newest sound. Never allocates.
     void look(const SoundHistory& sound, const Task& task);
@@ -89,7 +87,7 @@ class ToneFinder {
     using Powers = std::array<double, kCompared>;
     Powers powers_of(const SoundHistory& sound, Hertz pitch, FrameIndex from, FrameIndex to) const;
     void choose_partials(const Window& window, double hz);
-    void learn_background(const CoarsePitch& coarse, std::span<const SpectralLine> sounded);
+    void learn_background(const CoarsePitch& coarse, const Task& task);
 
     SampleRate rate_;
     int channels_;
