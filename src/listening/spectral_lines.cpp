@@ -10,7 +10,7 @@ namespace rankwright::listening {
 
 namespace {
 
-constexpr std::size_t kMostLines = 96;
+constexpr std::size_t kMostKept = 96;
 constexpr double kLowestLine_hz = 0.9 * 15.4;  // under the fundamental of a 32-foot C
 constexpr double kHighestLine_hz = 14000.0;    // above, no partial is needed to find a note
 constexpr double kQuietShare = 0.2;            // of a segment's bins, taken as free of partials
@@ -79,7 +79,7 @@ SpectralLines::SpectralLines(SampleRate rate, Seconds window) : state_(std::make
     s.sorted.resize(s.frames / 2 + 1);
     s.floor.reserve(64);
     s.floor_at.reserve(64);
-    s.lines.reserve(kMostLines + 1);
+    s.lines.reserve(kMostKept + 1);
 }
 
 SpectralLines::~SpectralLines() = default;
@@ -90,7 +90,7 @@ std::size_t SpectralLines::frames() const { return state_->frames; }
 
 double SpectralLines::bin_hz() const { return state_->bin_hz; }
 
-std::size_t SpectralLines::most() { return kMostLines; }
+std::size_t SpectralLines::most() { return kMostKept; }
 
 std::span<const SpectralLine> SpectralLines::lines() const { return state_->lines; }
 
@@ -178,7 +178,7 @@ void SpectralLines::State::pick_lines(std::span<const SpectralLine> ignore) {
 // When there are too many, the weakest goes.
 void SpectralLines::State::keep(const SpectralLine& line) {
     lines.push_back(line);
-    if (lines.size() <= kMostLines) return;
+    if (lines.size() <= kMostKept) return;
     lines.erase(std::min_element(lines.begin(), lines.end(), [](const auto& a, const auto& b) {
         return a.amplitude < b.amplitude;
     }));

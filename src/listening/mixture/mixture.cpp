@@ -173,8 +173,9 @@ bool KeyHearing::elsewhere(const MixtureState& refined, const MixtureState& foun
 
 void KeyHearing::report(MixtureFit& fit, const MixtureState& state,
                         const std::vector<std::size_t>& which) {
-    // ln, 50 dB: what is softer may be another's unrest, unless it is heard beyond doubt.
-    constexpr double kSoftest = 11.5, kNoDoubt = 4.0;
+    // ln, 50 and 70 dB: what is softer may be another's unrest, or far softer the skirt of a line
+    // of something else, unless there is no doubt of it (ln, too).
+    constexpr double kSoft = 11.5, kFarSofter = 16.1, kNoDoubt = 4.0, kBeyondDoubt = 12.0;
     const double strongest = strongest_line(sound_, reach_);
     const std::vector<double> c = fit.covariance(state);
     for (std::size_t i = 0; i < which.size(); ++i) {
@@ -184,8 +185,9 @@ void KeyHearing::report(MixtureFit& fit, const MixtureState& state,
         const double softer = std::log(std::max(usual_level(state, i), strongest)) - state.loud[i];
         // By what is heard where it stands, not where it was heard before others were put in.
         const double there = state.unknowns[i * fit.terms()];
-        const bool no_doubt = fit.model().pipes[i].sure || ln_beside(which[i], there) > kNoDoubt;
-        if (!fit.stands_out(state, i) || (!no_doubt && softer > kSoftest)) {
+        const double wanted = softer > kFarSofter ? kBeyondDoubt : kNoDoubt;
+        const bool no_doubt = fit.model().pipes[i].sure || ln_beside(which[i], there) > wanted;
+        if (!fit.stands_out(state, i) || (!no_doubt && softer > kSoft)) {
             r.presence = Presence::cannot_tell;
             r.untold = Untold::soft;
             continue;
