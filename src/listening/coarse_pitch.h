@@ -13,7 +13,6 @@
 
 namespace rankwright::listening {
 
-inline constexpr Hertz kLowestPitch{15.4};     ///< 32-foot C at A 415
 inline constexpr Hertz kHighestPitch{8400.0};  ///< 1/8-foot C
 
 struct CoarsePitchReading {

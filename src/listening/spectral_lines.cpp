@@ -11,9 +11,9 @@ namespace rankwright::listening {
 namespace {
 
 constexpr std::size_t kMostKept = 96;
-constexpr double kLowestLine_hz = 0.9 * 15.4;  // under the fundamental of a 32-foot C
-constexpr double kHighestLine_hz = 14000.0;    // above, no partial is needed to find a note
-constexpr double kQuietShare = 0.2;            // of a segment's bins, taken as free of partials
+constexpr double kLowestLine_hz = 0.9 * kLowestPitch.value();
+constexpr double kHighestLine_hz = 14000.0;  // above, no partial is needed to find a note
+constexpr double kQuietShare = 0.2;          // of a segment's bins, taken as free of partials
 constexpr double kLineThreshold = 16.0;  // line power over mean noise: one false line in ~700 looks
 // The wind's own noise at a pipe's resonances, beside its partials.
 constexpr double kWindNoise = 0.1;

@@ -10,6 +10,8 @@
 
 namespace rankwright::listening {
 
+inline constexpr Hertz kLowestPitch{15.4};  ///< 32-foot C at A 415
+
 /// One line of the spectrum that stands out of the noise beside it.
 struct SpectralLine {
     double hz = 0.0;

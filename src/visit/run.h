@@ -360,7 +360,7 @@ class Run {
     std::set<PipeId> given_up_;    ///< noted as dead, tried, and still silent: not gone to again
     std::map<PipeId, int> tries_;  ///< at pipes that were left open, in this run
     /// The pipe in hand was worked at and left, and nothing came after it: what sounds on belongs
-    /// to no pipe's work until it is touched again.
+    /// to no pipe's work until it is touched or played again.
     bool sounds_on_ = false;
     bool over_ = false;      ///< `next` found nothing more
     bool was_done_ = false;  ///< the stop in hand, when it was taken

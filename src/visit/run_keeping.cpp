@@ -305,7 +305,11 @@ bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading
     follow_silence(state.stage);
     if (hears_before_) return false;
     PipeOutcome& outcome = outcomes_[current_];
-    if (state.counts && state.deviation &&
+    const bool own = state.stage == Stage::reading || state.stage == Stage::moving ||
+                     (state.stage == Stage::settled && state.deviation);
+    // Played again, it is worked at anew.
+    if (own && own_ && own_->pipe == pipe().id && own_->ended) sounds_on_ = false;
+    if (!sounds_on_ && state.counts && state.deviation &&
         (state.stage == Stage::reading || state.stage == Stage::settled)) {
         if (!outcome.first) outcome.first = state.deviation;
         outcome.last = state.deviation;
@@ -322,8 +326,6 @@ bool Run::follow(const tuning::PipeState& state, const std::optional<KeptReading
             if (kept && !sounds_on_) note(std::move(*kept));
             if (!waits_ && !sounds_on_) follow_advice(state);
         }
-        const bool own = state.stage == Stage::reading || state.stage == Stage::moving ||
-                         (state.stage == Stage::settled && state.deviation);
         if (own && !state.wrong_pitch) {
             follower_.own(state.tone);
             own_ = {pipe().id, state.tone, state.pitch};
@@ -351,7 +353,7 @@ bool Run::end_wait() {
 
 bool Run::follow(const tuning::PairedState& state) {
     hears_before_ = is_of_pipe_before(state.pipe);
-    if (state.reference_deviation && !hears_before_) {
+    if (state.reference_deviation && !hears_before_ && !sounds_on_) {
         outcomes_[current_].reference = state.reference_deviation;
         // The bearings were tuned to the day's pitch: they can't tell it.
         if (options_.job != Job::bearings) learn_pitch(state);

@@ -158,7 +158,7 @@ TEST(MixtureRecorded, WhatOneSearchTakesForAPipeAndAnotherDoesntIsntTold) {
     EXPECT_FALSE(reading->pipes[2].cents);
 }
 
-TEST(MixtureRecorded, ALeakHeardBeyondDoubtIsSaidHoweverSoft) {
+TEST(MixtureRecorded, ASoftLeakIsSaidWhereThereIsNoDoubtOfIt) {
     for (const auto& [seed, number, leak] :
          {std::tuple{41017U, 29, 1U}, std::tuple{51036U, 31, 2U}}) {
         const MixedKey key = nth_key(seed, number);

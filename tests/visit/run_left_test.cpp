@@ -89,6 +89,28 @@ TEST_F(RunLeft, WhatSoundsOnOfThePipeInHandAddsNothingToWhatItWasLeftAs) {
         }
 }
 
+// What adds nothing while it sounds on, does once the key is played again.
+TEST_F(RunLeft, APipeThatWasLeftAndIsPlayedAgainIsWorkedAt) {
+    visit::Run run = begin_at_last(30, false);
+    const PipeId pipe = run.pipe().id;
+    const double tolerance = tuning::tolerance_at(run.target_of(run.pipe())).value();
+    pass(run, 2.0);
+    run.follow(stands(run, tolerance + 0.1, tuning::Stage::reading));
+    run.next();
+    ASSERT_EQ(run.record().of(pipe).list, ListState::open);
+    sound_on(run);
+    const std::size_t entries = run.record().entries().size();
+    for (int look = 0; look < 3; ++look) {
+        pass(run, 0.2);
+        run.follow(tuning::PipeState{});  // silence
+    }
+    pass(run, 5.0);
+    sound_on(run);
+    run.rest();
+    EXPECT_GT(run.record().entries().size(), entries);
+    EXPECT_NE(run.record().of(pipe).list, ListState::open);
+}
+
 // Nor does what is read of its reference then tell of the next pipe's.
 TEST_F(RunLeft, WhatSoundsOnTellsNothingOfTheNextPipesReference) {
     visit::Run run = begin("Trumpet 8");

@@ -55,11 +55,11 @@ MixtureState KeyHearing::judge(const std::vector<MixtureBand>& bands, const Mixt
         if (places.present[j] && std::any_of(since, joined.end(), taken))
             look_closer_at(j, evidence[j], model, places, true);
     }
-    doubt_contested(evidence);
-    for (std::size_t j = 0; j < reach_.size(); ++j) {
+    for (std::size_t j = 0; j < reach_.size(); ++j)
         readings_[j].evidence = judged_evidence(evidence[j]);
+    doubt_contested(evidence);
+    for (std::size_t j = 0; j < reach_.size(); ++j)
         untold_[j].evidence = std::move(evidence[j]);
-    }
     return places;
 }
 
@@ -116,15 +116,18 @@ bool KeyHearing::explains_as_well(const MixtureFit& fit,
 }
 
 // Of two that explained the same line as well, one was put in first. Where nothing is left for the
-// other, that one may be it.
+// other, that one may be it, and what is heard says as much for it as against it.
 void KeyHearing::doubt_contested(std::vector<PresenceEvidence>& evidence) {
+    std::vector<Presence> judged;
+    for (const MixturePipeReading& reading : readings_)
+        judged.push_back(reading.presence);
     for (const auto& [first, other] : contested_) {
-        if (readings_[first].presence != Presence::sounding ||
-            readings_[other].presence == Presence::sounding)
-            continue;
-        evidence[first].rival = other;
+        if (judged[first] != Presence::sounding || judged[other] == Presence::sounding) continue;
         evidence[other].rival = first;
-        readings_[first].presence = readings_[other].presence = Presence::cannot_tell;
+        for (const std::size_t pipe : {first, other}) {
+            readings_[pipe].presence = Presence::cannot_tell;
+            readings_[pipe].evidence = 0.0;
+        }
     }
 }
 

@@ -173,9 +173,9 @@ bool KeyHearing::elsewhere(const MixtureState& refined, const MixtureState& foun
 
 void KeyHearing::report(MixtureFit& fit, const MixtureState& state,
                         const std::vector<std::size_t>& which) {
-    // ln, 50 and 70 dB: what is softer may be another's unrest, or far softer the skirt of a line
-    // of something else, unless there is no doubt of it (ln, too).
-    constexpr double kSoft = 11.5, kFarSofter = 16.1, kNoDoubt = 4.0, kBeyondDoubt = 12.0;
+    // Softer (ln of power) than 50 dB it may be another's unrest, than 70 dB the skirt of any line:
+    // so much evidence (ln) is wanted. From recorded keys, and a neighbour's pipe alone.
+    constexpr double kSoft = 11.5, kFarSofter = 16.1, kSoftWants = 4.0, kFarSofterWants = 12.0;
     const double strongest = strongest_line(sound_, reach_);
     const std::vector<double> c = fit.covariance(state);
     for (std::size_t i = 0; i < which.size(); ++i) {
@@ -185,7 +185,7 @@ void KeyHearing::report(MixtureFit& fit, const MixtureState& state,
         const double softer = std::log(std::max(usual_level(state, i), strongest)) - state.loud[i];
         // By what is heard where it stands, not where it was heard before others were put in.
         const double there = state.unknowns[i * fit.terms()];
-        const double wanted = softer > kFarSofter ? kBeyondDoubt : kNoDoubt;
+        const double wanted = softer > kFarSofter ? kFarSofterWants : kSoftWants;
         const bool no_doubt = fit.model().pipes[i].sure || ln_beside(which[i], there) > wanted;
         if (!fit.stands_out(state, i) || (!no_doubt && softer > kSoft)) {
             r.presence = Presence::cannot_tell;
@@ -247,12 +247,21 @@ void doubt_unlike(MixtureReading& reading, const MixtureReading& other) {
     for (std::size_t j = 0; j < reading.pipes.size(); ++j) {
         MixturePipeReading& pipe = reading.pipes[j];
         const MixturePipeReading& unlike = other.pipes[j];
-        if (pipe.presence != Presence::sounding || unlike.presence == Presence::sounding ||
-            pipe.twin || unlike.twin)
+        const bool sounds = pipe.presence == Presence::sounding;
+        if (pipe.twin || unlike.twin || pipe.presence == Presence::cannot_tell ||
+            sounds == (unlike.presence == Presence::sounding))
             continue;
-        pipe = unlike;
-        pipe.presence = Presence::cannot_tell;
-        if (!pipe.untold) pipe.untold = Untold::noise;
+        MixturePipeReading open;
+        open.ratio = pipe.ratio;
+        open.presence = Presence::cannot_tell;
+        open.untold = Untold::soft;
+        if (unlike.untold) {
+            open.untold = unlike.untold;
+            open.unresolved_with = unlike.unresolved_with;
+            open.to_part = unlike.to_part;
+            open.mute_one = unlike.mute_one;
+        }
+        pipe = open;
     }
 }
 

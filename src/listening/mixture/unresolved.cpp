@@ -92,7 +92,7 @@ void name_hiding(std::span<MixturePipeReading> readings, std::span<const Unresol
         if (j == i || readings[j].presence == Presence::silent ||
             !lowest_meeting(pipes[i].reach, pipes[j].reach, hz))
             continue;
-        const bool rival = evidence.rival == j;
+        const bool rival = evidence.rival == j || pipes[j].evidence.rival == i;
         const bool behind = evidence.behind && evidence.behind->lower == j &&
                             (evidence.behind->ln_ratio > 0.0 || evidence.behind->as_loud);
         Hiding hiding;
