@@ -53,7 +53,7 @@ class ToneFollower {
     bool ending() const { return ending_; }
     /// While it ended, the same note spoke again.
     bool repeated() const { return repeated_; }
-    /// Falling slowly without the room's noise growing: gain control or noise suppression.
+    /// Falling slowly, all its partials alike: gain control or noise suppression.
     bool fading() const { return fading_; }
     bool tremulant() const { return tremulant_; }
     /// No tone, but wind in a pipe that is silent.
@@ -134,6 +134,7 @@ class ToneFollower {
     void watch_level();
     void watch_end(double level);
     void watch_fading(double level);
+    bool partials_fell_alike() const;
     void watch_pitch();
     void watch_tremulant();
     bool grows(std::int64_t from) const;

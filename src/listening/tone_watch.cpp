@@ -171,6 +171,33 @@ void ToneFollower::watch_end(double level) {
              (ending_ && (hop_count_ - ending_since_) * hop_ > kEndsWithin);
 }
 
+// Since it was loudest. A machine turns all partials down by as much; in a room each comes and goes
+// by itself, and more so while the pipe is moved.
+bool ToneFollower::partials_fell_alike() const {
+    constexpr std::int64_t kMean = 10;  // hops
+    constexpr int kFewest = 3;
+    constexpr double kLeastFall_db = 1.0, kAlike = 0.4;  // of the fall
+    const std::int64_t now = hop_count_ - 1, back = std::min(now - highest_at_, kKeptHops - kMean);
+    if (back < kMean || now - back - kMean < oldest()) return false;
+    double sum = 0.0, squares = 0.0;
+    int count = 0;
+    for (int row = 0; row < rows(); ++row) {
+        if (!stands_[static_cast<std::size_t>(row)]) continue;
+        double after = 1e-30, before = 1e-30;
+        for (std::int64_t i = 0; i < kMean; ++i) {
+            after += static_cast<double>(std::norm(z(row, now - i)));
+            before += static_cast<double>(std::norm(z(row, now - back - i)));
+        }
+        const double fall = 10.0 * std::log10(before / after);
+        sum += fall;
+        squares += fall * fall;
+        ++count;
+    }
+    if (count < kFewest) return false;
+    const double mean = sum / count;
+    return mean > kLeastFall_db && squares / count - mean * mean < kAlike * kAlike * mean * mean;
+}
+
 // A fall that is slow and goes on; a pipe's own wind doesn't do that.
 void ToneFollower::watch_fading(double level) {
     if (level > highest_level_) {
@@ -181,7 +208,7 @@ void ToneFollower::watch_fading(double level) {
     const Seconds since = (hop_count_ - highest_at_) * hop_;
     const double slope = kept_slope_db(Seconds{0.5});
     if (lost > kFadedDrop_db && since > kFadesFor && !ending_ && slope < kFadingSlope_db &&
-        slope > kEndingSlope_db)
+        slope > kEndingSlope_db && partials_fell_alike())
         ++falling_;
     else
         falling_ = 0;

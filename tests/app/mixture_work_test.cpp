@@ -179,6 +179,22 @@ TEST(MixtureWork, TheTechnicianTunesEachPipeOfAKeyByTheScreenAlone) {
     EXPECT_TRUE(work.works_until(all_moved, 10.0));
 }
 
+// In a room the level of a pipe that is moved comes and goes by some decibels.
+TEST(MixtureWork, PipesTunedInARoomAreNotTakenForAComputerThatFadesThem) {
+    for (const int key : {1, 25}) {
+        AtTheMixture work({"1 1/3", "1", "2/3"}, key, 1);
+        int said = 0;
+        work.works_until(
+            [&](const overlay::Snapshot& s) {
+                for (const overlay::Notice& notice : s.notices)
+                    if (notice.words.find("fades") != std::string::npos) ++said;
+                return false;
+            },
+            40.0);
+        EXPECT_EQ(said, 0) << key;
+    }
+}
+
 TEST(MixtureWork, TheKeyHeardWholeSendsToTheWorstPipesOnly) {
     AtTheMixture work({"2", "1 1/3", "1"}, 20, 6, Cents{0.0}, 0.0);
     // 7 cents flat of pure (a sleeve moved up), by the chamber's own count; the others are pure.
