@@ -227,8 +227,10 @@ std::optional<CoarsePitchReading> CoarsePitch::find(std::optional<Hertz> near) c
     reading.share = all > 0.0 ? best.matched / all : 0.0;
     reading.strength = best.score;
     reading.partials = best.partials;
-    // A lone line's lower octaves are not in doubt: their empty places are only cheap.
-    reading.octave_doubtful = best.partials > 1 && rival > 0.9 * best.score;
+    // Where a fundamental is heard no octave is in doubt; nor are a lone line's lower ones: their
+    // empty places are only cheap.
+    reading.octave_doubtful =
+        best.partials > 1 && best.fundamental <= 0.0 && rival > 0.9 * best.score;
     return reading;
 }
 

@@ -21,7 +21,7 @@ struct CoarsePitchReading {
     double share = 0.0;            ///< of the strength of all lines, 0 to 1
     double strength = 0.0;         ///< the score; comparable between windows of one stream
     int partials = 0;              ///< lines found at whole multiples
-    bool octave_doubtful = false;  ///< another octave explains the lines nearly as well
+    bool octave_doubtful = false;  ///< no fundamental, and another octave explains nearly as much
 };
 
 /// Picks the lines of one window's spectrum and finds the fundamental that explains them best. An

@@ -179,19 +179,24 @@ TEST(MixtureWork, TheTechnicianTunesEachPipeOfAKeyByTheScreenAlone) {
     EXPECT_TRUE(work.works_until(all_moved, 10.0));
 }
 
-// In a room the level of a pipe that is moved comes and goes by some decibels.
-TEST(MixtureWork, PipesTunedInARoomAreNotTakenForAComputerThatFadesThem) {
+// In a room the level of a pipe that is moved comes and goes by some decibels, and a small one has
+// few partials beside its fundamental.
+TEST(MixtureWork, PipesTunedInARoomAreNotSaidToFadeAndSeldomToBeDoubtfulByAnOctave) {
     for (const int key : {1, 25}) {
         AtTheMixture work({"1 1/3", "1", "2/3"}, key, 1);
-        int said = 0;
+        int looks = 0, fades = 0, doubtful = 0;
         work.works_until(
             [&](const overlay::Snapshot& s) {
-                for (const overlay::Notice& notice : s.notices)
-                    if (notice.words.find("fades") != std::string::npos) ++said;
+                ++looks;
+                for (const overlay::Notice& notice : s.notices) {
+                    if (notice.words.find("fades") != std::string::npos) ++fades;
+                    if (notice.words.find("octave") != std::string::npos) ++doubtful;
+                }
                 return false;
             },
             40.0);
-        EXPECT_EQ(said, 0) << key;
+        EXPECT_EQ(fades, 0) << key;
+        EXPECT_LE(doubtful, looks / 20) << key;  // where one lies in a node of the room
     }
 }
 
