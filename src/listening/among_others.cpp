@@ -13,18 +13,6 @@ namespace rankwright::listening {
 
 namespace {
 
-PitchReading later(PitchReading reading, FrameIndex by) {
-    reading.from = reading.from + by.value;
-    reading.to = reading.to + by.value;
-    return reading;
-}
-
-/// The same, as uncertain as `unsettled` makes it besides.
-PitchReading settled(PitchReading reading, Hertz unsettled) {
-    reading.sd = Hertz{std::hypot(reading.sd.value(), unsettled.value())};
-    return reading;
-}
-
 std::optional<PipeHeard> measure(std::span<const float> samples, SampleRate rate,
                                  const SoughtPipe& sought, std::span<const Hertz> beside = {}) {
     if (sought.all_through) {
@@ -50,7 +38,7 @@ std::optional<PipeHeard> louder_of(std::span<const float> samples, SampleRate ra
     if (!two) return read;
     if (!two->louder) return {};
     const Hertz unsettled{read.unsettled.value() * (two->louder->pitch / one.pitch)};
-    return PipeHeard{settled(later(*two->louder, one.from), unsettled), {}, unsettled};
+    return PipeHeard{reading_of_part(*two->louder, one.from, unsettled), {}, unsettled};
 }
 
 bool is_near(const PitchReading& reading, Hertz pitch) {
@@ -122,7 +110,7 @@ PipeHeard with_what_sounds_beside(std::span<const float> samples, SampleRate rat
     if (!other) return heard;
     heard.other = other->reading.pitch;
     const auto as_heard = [&](const PitchReading& reading) {
-        return settled(later(reading, before.from), heard.unsettled);
+        return reading_of_part(reading, before.from, heard.unsettled);
     };
     const bool lower = other->reading.pitch < before.pitch;
     if (!sought.near && other->level > (lower ? kAsLoud : kLouder))

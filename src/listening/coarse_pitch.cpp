@@ -69,7 +69,6 @@ struct CoarsePitch::State {
 
     SpectralLines spectrum;
     double bin_hz;
-    std::span<const SpectralLine> lines;
     std::vector<double> strengths;
     std::vector<double> strengths_from;  // of each line and those above, together
 
@@ -94,19 +93,17 @@ CoarsePitch& CoarsePitch::operator=(CoarsePitch&&) noexcept = default;
 
 std::size_t CoarsePitch::frames() const { return state_->spectrum.frames(); }
 
-std::span<const SpectralLine> CoarsePitch::lines() const { return state_->lines; }
+std::span<const SpectralLine> CoarsePitch::lines() const { return state_->spectrum.lines(); }
 
 void CoarsePitch::look(std::span<const float> samples, std::span<const SpectralLine> ignore) {
     State& s = *state_;
     s.strengths.clear();
-    const bool looked = s.spectrum.look(samples, ignore);
-    s.lines = s.spectrum.lines();
-    if (!looked) return;
+    if (!s.spectrum.look(samples, ignore)) return;
     const bool squared_off = is_squared_off(samples.last(frames()));
     double loudest = 0.0;
-    for (const SpectralLine& line : s.lines)
+    for (const SpectralLine& line : s.spectrum.lines())
         loudest = std::max(loudest, line.amplitude);
-    for (const SpectralLine& line : s.lines)
+    for (const SpectralLine& line : s.spectrum.lines())
         s.strengths.push_back(strength(line, loudest, squared_off));
     double sum = 0.0;
     for (std::size_t i = s.strengths.size(); i-- > 0;)
@@ -117,6 +114,7 @@ void CoarsePitch::look(std::span<const float> samples, std::span<const SpectralL
 // the lines and lets each one found sharpen the fundamental.
 CoarsePitch::State::Fit CoarsePitch::State::explain(double hz, double seed_partial,
                                                     double at_least) const {
+    const std::span<const SpectralLine> lines = spectrum.lines();
     Fit fit;
     double weight = 0.3 * seed_partial * seed_partial;
     double sum = weight * hz;
@@ -187,14 +185,15 @@ std::optional<CoarsePitchReading> CoarsePitch::find(std::optional<Hertz> near) c
 
     std::array<std::size_t, kSeeds> seeds{};
     std::size_t seed_count = 0;
-    for (; seed_count < std::min(kSeeds, s.lines.size()); ++seed_count) {
+    for (; seed_count < std::min(kSeeds, s.spectrum.lines().size()); ++seed_count) {
         const auto taken = [&](std::size_t i) {
             return std::find(seeds.begin(), seeds.begin() + static_cast<std::ptrdiff_t>(seed_count),
                              i) != seeds.begin() + static_cast<std::ptrdiff_t>(seed_count);
         };
-        std::size_t best = s.lines.size();
-        for (std::size_t i = 0; i < s.lines.size(); ++i)
-            if (!taken(i) && (best == s.lines.size() || s.strengths[i] > s.strengths[best]))
+        std::size_t best = s.spectrum.lines().size();
+        for (std::size_t i = 0; i < s.spectrum.lines().size(); ++i)
+            if (!taken(i) &&
+                (best == s.spectrum.lines().size() || s.strengths[i] > s.strengths[best]))
                 best = i;
         seeds[seed_count] = best;
     }
@@ -206,7 +205,7 @@ std::optional<CoarsePitchReading> CoarsePitch::find(std::optional<Hertz> near) c
         best = fit;
     };
     for (std::size_t i = 0; i < seed_count; ++i) {
-        const double hz = s.lines[seeds[i]].hz;
+        const double hz = s.spectrum.lines()[seeds[i]].hz;
         const int first = std::max(1, static_cast<int>(std::ceil(hz / high)));
         const int last = std::min(kHighestSeed, static_cast<int>(hz / low));
         for (int n = first; n <= last; ++n)

@@ -142,18 +142,23 @@ std::optional<PitchReading> measure_pipe(std::span<const float> samples, SampleR
     return to_reading(*fit, samples);
 }
 
+PitchReading reading_of_part(PitchReading part, FrameIndex first, Hertz unsettled) {
+    part.from = part.from + first.value;
+    part.to = part.to + first.value;
+    part.sd = Hertz{std::hypot(part.sd.value(), unsettled.value())};
+    return part;
+}
+
 std::optional<StandingPipe> measure_standing(std::span<const float> samples, SampleRate rate,
                                              std::optional<Hertz> near,
                                              std::span<const Hertz> beside) {
     const auto steady = find_steady(samples, rate, near, beside);
     if (!steady) return {};
-    auto reading = measure_pipe(samples.subspan(steady->first, steady->count), rate, near, beside);
+    const auto reading =
+        measure_pipe(samples.subspan(steady->first, steady->count), rate, near, beside);
     if (!reading) return {};
-    const auto skipped = static_cast<std::int64_t>(steady->first);
-    reading->from = reading->from + skipped;
-    reading->to = reading->to + skipped;
-    reading->sd = Hertz{std::hypot(reading->sd.value(), steady->unsettled.value())};
-    return StandingPipe{*reading, steady->unsettled};
+    const FrameIndex first{static_cast<std::int64_t>(steady->first)};
+    return StandingPipe{reading_of_part(*reading, first, steady->unsettled), steady->unsettled};
 }
 
 }  // namespace rankwright::listening

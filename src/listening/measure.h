@@ -30,6 +30,10 @@ std::optional<PitchReading> measure_pipe(std::span<const float> samples, SampleR
 /// Whether one of `lines` reaches that partial.
 bool is_beside(Hertz partial, std::span<const Hertz> lines);
 
+/// `part`, read in a part of a recording that begins at `first`, as a reading of the whole:
+/// besides, as uncertain as `unsettled` makes it.
+PitchReading reading_of_part(PitchReading part, FrameIndex first, Hertz unsettled);
+
 struct StandingPipe {
     PitchReading reading;
     /// So much of its uncertainty is what is left of its speech.
