@@ -6,7 +6,6 @@
 #include "listening/tone_removal.h"
 
 #include <algorithm>
-#include <cmath>
 #include <vector>
 
 namespace rankwright::listening {
