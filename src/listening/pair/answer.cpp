@@ -18,19 +18,13 @@ using Complex = std::complex<double>;
 constexpr std::size_t kPoints = 64;
 /// A band whose noise is this much more than the noise between the partials: the pipes' own rustle.
 constexpr double kRustling = 2.5;
+/// And a slope is told worse by so much, in variance, than by noise of its own from sample to sample
+/// (recorded pairs, each partial against the pipe alone).
+constexpr double kOfRustle = 4.8;
+/// Of the doubt that a mean has because it may be weighted otherwise, what counts.
+constexpr double kOtherwise = 0.5;
 /// Wander beyond the path's cosines moves the mean by this much of a cosine's (simulated pipes).
 constexpr double kUnheardWander = 0.01;
-
-/// Variance of a weighted mean from how its members differ.
-double scatter(const std::vector<std::pair<double, double>>& slopes, double total, double mean) {
-    double squares = 0.0, sum = 0.0;
-    for (const auto& [slope, weight] : slopes) {
-        const double w = weight / total;
-        squares += w * w;
-        sum += w * w * (slope - mean) * (slope - mean);
-    }
-    return squares < 0.95 ? sum / (1.0 - squares) : 0.0;
-}
 
 }  // namespace
 
@@ -47,7 +41,7 @@ void PairFit::lay_points(double first_s, double step_s) {
     }
 }
 
-void PairFit::mean_slope(std::size_t b, std::size_t pipe, const PairState& state) {
+void PairFit::mean_slope(std::size_t b, std::size_t pipe, const PairState& state, Slope& result) {
     const Work& w = work_[b];
     const double k = partial(b, pipe);
     const Complex* c = &w.amplitude[pipe * gains_];
@@ -66,7 +60,6 @@ void PairFit::mean_slope(std::size_t b, std::size_t pipe, const PairState& state
     for (std::size_t m = 0; m < kPoints; ++m)
         spread += std::norm(gains[m]) * (path[m] - centre) * (path[m] - centre);
 
-    Slope& result = slope_;
     result.slope = result.weight = 0.0;
     result.by_path.assign(path_, 0.0);
     result.by_gain.assign(2 * gains_, 0.0);
@@ -89,48 +82,68 @@ void PairFit::mean_slope(std::size_t b, std::size_t pipe, const PairState& state
                                              sum2(conj_im.data(), &gain[j * kPoints], kPoints)};
 }
 
+/// Variance of a slope by the gains: Im(byᵀc), c complex Gaussian of covariance A⁻¹, has half of
+/// byᵀA⁻¹by*.
+double PairFit::variance_by_gains(std::size_t b, const Slope& slope, const PairState& state) {
+    conjugate_ = slope.by_gain;
+    for (Complex& x : conjugate_)
+        x = std::conj(x);
+    solve_lower<Complex>(work_[b].normal, 2 * gains_, conjugate_.data());
+    double own = 0.0;
+    for (const Complex x : conjugate_)
+        own += std::norm(x);
+    return 0.5 * own * (rustles(b, state) ? kOfRustle : 1.0);
+}
+
+bool PairFit::rustles(std::size_t b, const PairState& state) const {
+    return state.bands[b].noise > kRustling * bands_[b].floor;
+}
+
 void PairFit::mean_of_pipe(std::size_t i, const PairState& state, PairAnswer& answer) {
-    const std::size_t q = 2 * gains_;
     by_[i].assign(unknowns_, 0.0);
-    slopes_.clear();
-    double total = 0.0, mean = 0.0, rustling = 0.0;
-    double from_gains = 0.0;  // variance of the mean by the gains alone
+    slopes_.resize(bands_.size());
+    said_.clear();
+    double total = 0.0, rustling = 0.0;
     for (std::size_t b = 0; b < bands_.size(); ++b) {
-        if (!has(b, i)) continue;
-        const Work& w = work_[b];
-        mean_slope(b, i, state);
-        Slope& s = slope_;
-        total += s.weight;
-        mean += s.weight * s.slope;
-        if (state.bands[b].noise > kRustling * bands_[b].floor) rustling += s.weight;
-        slopes_.emplace_back(s.slope, s.weight);
-        for (std::size_t p = 0; p < unknowns_; ++p) {
-            double change = p / path_ == i ? s.by_path[p % path_] : 0.0;
-            for (std::size_t a = 0; a < q; ++a)
-                change -= (s.by_gain[a] * w.change[p * q + a]).imag();
-            by_[i][p] += s.weight * change;
-        }
-        // Im(byᵀc), c complex Gaussian of covariance A⁻¹: half of byᵀA⁻¹by*.
-        for (Complex& x : s.by_gain)
-            x = std::conj(x);
-        solve_lower<Complex>(w.normal, q, s.by_gain.data());
-        double own = 0.0;
-        for (const Complex x : s.by_gain)
-            own += std::norm(x);
-        from_gains += s.weight * s.weight * 0.5 * own;
+        slopes_[b].weight = 0.0;
+        if (has(b, i)) mean_slope(b, i, state, slopes_[b]);
+        if (!(slopes_[b].weight > 0.0)) continue;
+        total += slopes_[b].weight;
+        if (rustles(b, state)) rustling += slopes_[b].weight;
+        said_.push_back({partial(b, i), slopes_[b].slope, variance_by_gains(b, slopes_[b], state),
+                         slopes_[b].weight});
     }
     if (total > 0.0) {
-        answer.offset_hz[i] = mean / total;
-        for (double& x : by_[i])
-            x /= total;
-        answer.variance[i][i] = from_gains / (total * total);
+        for (PartialSlope& said : said_)
+            said.weight /= total;
+        share_out(said_, model_.means_over_s(), shares_);
+        std::size_t at = 0;
+        for (std::size_t b = 0; b < bands_.size(); ++b) {
+            if (!(slopes_[b].weight > 0.0)) continue;
+            const double share = shares_.shares[at];
+            answer.offset_hz[i] += share * said_[at].hz;
+            answer.variance[i][i] += share * share * said_[at].variance;
+            add_by_unknowns(b, i, share);
+            ++at;
+        }
         answer.rustle[i] = rustling / total;
-        answer.scatter[i] = scatter(slopes_, total, mean / total);
+        answer.scatter[i] = shares_.lent + kOtherwise * answer.rustle[i] * shares_.undefined;
     } else {
         answer.offset_hz[i] = state.unknowns[i * path_];
         by_[i][i * path_] = 1.0;
     }
     solve_lower<double>(factor_, unknowns_, by_[i].data());
+}
+
+/// How a mean follows the unknowns, by one partial's slope.
+void PairFit::add_by_unknowns(std::size_t b, std::size_t i, double share) {
+    const std::size_t q = 2 * gains_;
+    for (std::size_t p = 0; p < unknowns_; ++p) {
+        double change = p / path_ == i ? slopes_[b].by_path[p % path_] : 0.0;
+        for (std::size_t a = 0; a < q; ++a)
+            change -= (slopes_[b].by_gain[a] * work_[b].change[p * q + a]).imag();
+        by_[i][p] += share * change;
+    }
 }
 
 PairAnswer PairFit::answer(const PairState& state) {

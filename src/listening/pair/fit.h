@@ -5,6 +5,7 @@
 
 #include "listening/linear_rows.h"
 #include "listening/pair/bands.h"
+#include "listening/pair/partial_shares.h"
 #include "listening/slow_terms.h"
 
 #include <algorithm>
@@ -52,7 +53,7 @@ struct PairAnswer {
     std::array<double, 2> offset_hz{};  ///< mean over the span, against nominal
     /// Covariance of the two.
     double variance[2][2] = {};
-    /// Variance of each mean by how far its partials disagree.
+    /// Variance of each mean by how far its partials disagree, besides.
     std::array<double, 2> scatter{};
     /// Share of the information on each that is limited by the pipes' own rustle.
     std::array<double, 2> rustle{};
@@ -132,7 +133,10 @@ class PairFit {
         std::vector<double> by_path;
         std::vector<std::complex<double>> by_gain;
     };
-    void mean_slope(std::size_t b, std::size_t pipe, const PairState& state);
+    void mean_slope(std::size_t b, std::size_t pipe, const PairState& state, Slope& result);
+    double variance_by_gains(std::size_t b, const Slope& slope, const PairState& state);
+    bool rustles(std::size_t b, const PairState& state) const;
+    void add_by_unknowns(std::size_t b, std::size_t pipe, double share);
     void mean_of_pipe(std::size_t pipe, const PairState& state, PairAnswer& answer);
     /// Usual size of one cosine of the frequency's path (Hz).
     double wander_over_span(const PairState& state, std::size_t pipe) const;
@@ -176,8 +180,10 @@ class PairFit {
     // For answer() and carry().
     std::vector<double> carried_, points_path_, points_gain_;
     std::vector<std::complex<double>> gains_at_;
-    Slope slope_;
-    std::vector<std::pair<double, double>> slopes_;  // of each partial, with its weight
+    std::vector<Slope> slopes_;  // of each band
+    std::vector<PartialSlope> said_;
+    PartialShares shares_;
+    std::vector<std::complex<double>> conjugate_;
     std::array<std::vector<double>, 2> by_;          // ∂(mean)/∂unknowns
     PairState next_;
     double cost_ = 0.0;

@@ -48,7 +48,7 @@ double variance(const PairPlace& place, const PairRequest& request, const PairDo
     const double defined = doubt.defined_per_hz * meets * meets;
     const double curvature = place.beat_variance * (1.0 + (doubt.rustle - 1.0) * place.rustle);
     const double scatter = place.scatter * (1.0 + (doubt.rustling_scatter - 1.0) * place.rustle);
-    return std::max(curvature, scatter) + place.rustle * defined * defined;
+    return curvature + scatter + place.rustle * defined * defined;
 }
 
 double weight_of(const PairPlace& place, const PairPlace& best) {
