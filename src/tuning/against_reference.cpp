@@ -199,14 +199,17 @@ void AgainstReference::judge(const listening::PairHearing& pair, const listening
     const Hertz wanted = expectation_->wanted(latest.reference);
     const Cents now = interval(wanted, latest.pipe);
     const Cents sd = interval(wanted, wanted + latest.beat_sd / reference.pipe_partial);
-    standing_.add(duration(pair.now - FrameIndex{}, pair.rate), now, sd);
+    const Cents shared = interval(wanted, wanted + latest.shared_sd / reference.pipe_partial);
+    standing_.add(duration(pair.now - FrameIndex{}, pair.rate), now, sd, shared);
     // A reading that rests on all the sound since the last move says more than the mean of those
     // on the way to it; and those that share their sound count once.
     const bool rests_on_all = pair.heard >= standing_.span();
     const double apart_s = std::max(pair.heard.count(), SteadyMean::kBatch.count());
     const double independent = std::max(1.0, standing_.span().count() / apart_s);
     pipe.deviation = rests_on_all ? now : *standing_.mean();
-    pipe.uncertainty = std::max(*standing_.uncertainty(), sd / std::sqrt(independent));
+    const Cents own = without(sd, shared) / std::sqrt(independent);
+    pipe.uncertainty =
+        std::max(*standing_.uncertainty(), Cents{std::hypot(own.value(), shared.value())});
     follow_standing(moving);
     say_beat(latest, pair.heard);
     pipe.heard = std::max(standing_.span(), pair.heard);

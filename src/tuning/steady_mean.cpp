@@ -18,13 +18,18 @@ constexpr double kBetterThanDrift = 0.35;
 constexpr double kLeastBatchStep_cents = 0.25;
 }  // namespace
 
+Cents without(Cents uncertainty, Cents shared) {
+    return Cents{std::sqrt(std::max(
+        0.0, uncertainty.value() * uncertainty.value() - shared.value() * shared.value()))};
+}
+
 void SteadyMean::restart() {
     count_ = 0;
     away_ = 0;
     ++stands_;
 }
 
-void SteadyMean::add(Seconds at, Cents reading, Cents uncertainty) {
+void SteadyMean::add(Seconds at, Cents reading, Cents uncertainty, Cents shared) {
     const double at_s = at.count();
     if (count_ != 0 && stepped_away(reading.value(), uncertainty.value())) {
         if (away_++ == 0) away_since_s_ = at_s;
@@ -41,11 +46,12 @@ void SteadyMean::add(Seconds at, Cents reading, Cents uncertainty) {
                       batches_.begin());
             --count_;
         }
-        batches_[count_++] = {at_s, 0.0, 0.0, 0};
+        batches_[count_++] = {at_s, 0.0, 0.0, 0.0, 0};
     }
     Batch& batch = batches_[count_ - 1];
     batch.sum += reading.value();
-    batch.sum_sd += uncertainty.value();
+    batch.sum_own_sd += without(uncertainty, shared).value();
+    batch.sum_shared_sd += shared.value();
     ++batch.count;
     last_s_ = at_s;
 }
@@ -75,13 +81,14 @@ std::optional<Cents> SteadyMean::mean() const {
 
 std::optional<Cents> SteadyMean::uncertainty() const {
     if (count_ == 0) return std::nullopt;
-    double own = 0.0;
-    for (std::size_t i = 0; i < count_; ++i)
-        own += batches_[i].sd();
-    own /= static_cast<double>(count_);
-    // Neighbouring readings rest on the same sound: a batch knows no more than one reading.
     const double batches = static_cast<double>(count_);
-    return Cents{std::max(own, scatter()) / std::sqrt(batches)};
+    double own = 0.0, shared = 0.0;
+    for (std::size_t i = 0; i < count_; ++i) {
+        own += batches_[i].own_sd() / batches;
+        shared += batches_[i].shared_sd() / batches;
+    }
+    // Neighbouring readings rest on the same sound: a batch knows no more than one reading.
+    return Cents{std::hypot(std::max(own, scatter()) / std::sqrt(batches), shared)};
 }
 
 Seconds SteadyMean::span() const {

@@ -9,6 +9,9 @@
 
 namespace rankwright::tuning {
 
+/// What is left of a standard uncertainty without a part of it that is independent of the rest.
+Cents without(Cents uncertainty, Cents shared);
+
 /// A standing pipe's pitch wanders by more than one reading's uncertainty, most in the bass. This
 /// gathers the readings since the pipe was last moved, at most `kLongest`, in short batches whose
 /// scatter tells how well the mean is known and whether there is a drift in it. Batch means:
@@ -21,8 +24,9 @@ class SteadyMean {
     void restart();
     /// A reading `at` a time of the stream (never backwards) with its own uncertainty. When the
     /// pitch has stepped away from what was gathered, begins anew from there: at once after a large
-    /// step, within a second or two after one that only the batches show.
-    void add(Seconds at, Cents reading, Cents uncertainty);
+    /// step, within a second or two after one that only the batches show. `shared`: the part of the
+    /// uncertainty that this reading has in common with the others; their mean has it too.
+    void add(Seconds at, Cents reading, Cents uncertainty, Cents shared = Cents{0.0});
 
     std::optional<Cents> mean() const;         ///< empty before the first reading
     std::optional<Cents> uncertainty() const;  ///< standard, of the mean
@@ -42,10 +46,12 @@ class SteadyMean {
     struct Batch {
         double began_s = 0.0;
         double sum = 0.0;
-        double sum_sd = 0.0;
+        double sum_own_sd = 0.0;  // but for what it shares
+        double sum_shared_sd = 0.0;
         int count = 0;
         double mean() const { return sum / count; }
-        double sd() const { return sum_sd / count; }
+        double own_sd() const { return sum_own_sd / count; }
+        double shared_sd() const { return sum_shared_sd / count; }
     };
     static constexpr std::size_t kMost = 16;  // of kBatch in kLongest, one in the making
 

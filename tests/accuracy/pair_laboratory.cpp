@@ -5,6 +5,7 @@
 // Rows: steady, wander, long, room, blower, unison, octave, twelfth, recording, number.
 #include "accuracy/recorded_pairs.h"
 #include "accuracy/synthetic_pairs.h"
+#include "accuracy/whole_pairs.h"
 
 #include <cstdio>
 #include <cstdlib>
@@ -20,7 +21,8 @@ struct Asked {
     int cases = 40;
     int lowest = 42, highest = 91;  // MIDI, of the recorded rows
     double slowest = 0.1, fastest = 5.0, level_db = 12.0;
-    std::string rows = "steady,wander,long,room,blower,unison,octave,twelfth,recording,number";
+    std::string rows =
+        "steady,wander,long,room,blower,unison,octave,twelfth,recording,number,whole";
     std::vector<std::string> ranks;
 };
 
@@ -39,18 +41,23 @@ void run(const Asked& asked, const std::string& name, Judge&& judge) {
     std::fflush(stdout);
 }
 
+RecordedPairs recorded(const Asked& asked) {
+    RecordedPairs wanted;
+    if (!asked.ranks.empty()) wanted.ranks = asked.ranks;
+    wanted.count = asked.cases;
+    wanted.lowest = asked.lowest;
+    wanted.highest = asked.highest;
+    wanted.slowest = asked.slowest;
+    wanted.fastest = asked.fastest;
+    wanted.level_db = asked.level_db;
+    return wanted;
+}
+
 void run_recorded(const Asked& asked, const std::string& name, int m, KnownBy known) {
     run(asked, name, [&](PairRow& row, std::mt19937_64& random) {
-        RecordedPairs wanted;
-        if (!asked.ranks.empty()) wanted.ranks = asked.ranks;
+        RecordedPairs wanted = recorded(asked);
         wanted.reference_partial = m;
-        wanted.count = asked.cases;
         wanted.known = known;
-        wanted.lowest = asked.lowest;
-        wanted.highest = asked.highest;
-        wanted.slowest = asked.slowest;
-        wanted.fastest = asked.fastest;
-        wanted.level_db = asked.level_db;
         if (!judge_recorded(row, wanted, random)) std::printf("(no more such pairs) ");
     });
 }
@@ -92,5 +99,8 @@ int main(int argc, char** argv) {
     run_recorded(asked, "twelfth", 3, KnownBy::moment_ago);
     run_recorded(asked, "recording", 1, KnownBy::recording);
     run_recorded(asked, "number", 1, KnownBy::number);
+    run(asked, "whole", [&](PairRow& row, std::mt19937_64& random) {
+        if (!judge_whole(row, recorded(asked), random)) std::printf("(no more such pairs) ");
+    });
     return 0;
 }

@@ -27,8 +27,13 @@ PairRow::PairRow(const std::string& name)
 
 void PairRow::judge(const std::string& what, const PairCase& truth,
                     const listening::PairRequest& request, double bound) {
+    judge(what, truth, request, listening::measure_pair(truth.samples, request), bound);
+}
+
+void PairRow::judge(const std::string& what, const PairCase& truth,
+                    const listening::PairRequest& request,
+                    const std::optional<listening::BeatReading>& reading, double bound) {
     ++cases_;
-    const auto reading = listening::measure_pair(truth.samples, request);
     if (!reading) {
         csv_ << what << ',' << truth.beat << ",,,,," << bound << '\n';
         return;

@@ -6,6 +6,7 @@
 #include "support/coverage.h"
 
 #include <fstream>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -19,6 +20,10 @@ class PairRow {
     /// Hears a case. `bound`: the Cramér–Rao bound on its beat (Hz), where there is one.
     void judge(const std::string& what, const PairCase& truth,
                const listening::PairRequest& request, double bound = 0.0);
+    /// A case heard by other means, of which only `reading` came.
+    void judge(const std::string& what, const PairCase& truth,
+               const listening::PairRequest& request,
+               const std::optional<listening::BeatReading>& reading, double bound = 0.0);
     /// Prints the row.
     void print() const;
     /// Writes results/pair_NAME.svg: every error over its beat, and the tolerance.

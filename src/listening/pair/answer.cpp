@@ -18,8 +18,8 @@ using Complex = std::complex<double>;
 constexpr std::size_t kPoints = 64;
 /// A band whose noise is this much more than the noise between the partials: the pipes' own rustle.
 constexpr double kRustling = 2.5;
-/// And a slope is told worse by so much, in variance, than by noise of its own from sample to sample
-/// (recorded pairs, each partial against the pipe alone).
+/// And a slope is told worse by so much, in variance, than by noise of its own from sample to
+/// sample (recorded pairs, each partial against the pipe alone).
 constexpr double kOfRustle = 4.8;
 /// Of the doubt that a mean has because it may be weighted otherwise, what counts.
 constexpr double kOtherwise = 0.5;
@@ -121,15 +121,17 @@ void PairFit::mean_of_pipe(std::size_t i, const PairState& state, PairAnswer& an
         for (std::size_t b = 0; b < bands_.size(); ++b) {
             if (!(slopes_[b].weight > 0.0)) continue;
             const double share = shares_.shares[at];
-            answer.offset_hz[i] += share * said_[at].hz;
+            answer.as_weighed_hz[i] += said_[at].weight * said_[at].hz;
             answer.variance[i][i] += share * share * said_[at].variance;
             add_by_unknowns(b, i, share);
             ++at;
         }
         answer.rustle[i] = rustling / total;
-        answer.scatter[i] = shares_.lent + kOtherwise * answer.rustle[i] * shares_.undefined;
+        answer.offset_hz[i] = shares_.mean_hz;
+        answer.variance[i][i] += shares_.lent + kOtherwise * answer.rustle[i] * shares_.undefined;
+        answer.scatter[i] = shares_.scatter;
     } else {
-        answer.offset_hz[i] = state.unknowns[i * path_];
+        answer.offset_hz[i] = answer.as_weighed_hz[i] = state.unknowns[i * path_];
         by_[i][i * path_] = 1.0;
     }
     solve_lower<double>(factor_, unknowns_, by_[i].data());

@@ -142,7 +142,7 @@ void PairFollower::hear_from_before(FrameIndex to, std::span<const PairPlace> pl
             modes_.push_back(fit_.start(
                 reference, same + turns / (model_.means_over_s() * request_.pipe_partial)));
     for (const PairPlace& place : places)
-        modes_.push_back(fit_.start(reference, place.pipe_hz - model_.nominal_hz[1]));
+        modes_.push_back(fit_.start(reference, place.found_hz[1] - model_.nominal_hz[1]));
     for (int steps = 0; steps < kBeforeSteps; steps += kFirstSteps) {
         for (PairState& mode : modes_)
             fit_.refine(mode, kFirstSteps);

@@ -89,7 +89,8 @@ PairModel model_of_wandering(const PairRequest& request, double span_s) {
 }
 
 PairState start_at(PairFit& fit, const PairModel& model, const PairPlace& place) {
-    return fit.start(place.reference_hz - model.nominal_hz[0], place.pipe_hz - model.nominal_hz[1]);
+    return fit.start(place.found_hz[0] - model.nominal_hz[0],
+                     place.found_hz[1] - model.nominal_hz[1]);
 }
 
 std::size_t terms_over(double span_s, double a_second, double fewest, double most) {

@@ -51,9 +51,11 @@ struct PairState {
 /// What a fitted state says.
 struct PairAnswer {
     std::array<double, 2> offset_hz{};  ///< mean over the span, against nominal
+    /// The same where no partial lends to another.
+    std::array<double, 2> as_weighed_hz{};
     /// Covariance of the two.
     double variance[2][2] = {};
-    /// Variance of each mean by how far its partials disagree, besides.
+    /// variance of each mean by how far its partials disagree.
     std::array<double, 2> scatter{};
     /// Share of the information on each that is limited by the pipes' own rustle.
     std::array<double, 2> rustle{};
@@ -184,7 +186,7 @@ class PairFit {
     std::vector<PartialSlope> said_;
     PartialShares shares_;
     std::vector<std::complex<double>> conjugate_;
-    std::array<std::vector<double>, 2> by_;          // ∂(mean)/∂unknowns
+    std::array<std::vector<double>, 2> by_;  // ∂(mean)/∂unknowns
     PairState next_;
     double cost_ = 0.0;
     std::vector<double> evaluated_;  // unknowns for which the curvature was made last

@@ -49,7 +49,7 @@ void PairFollower::choose_bands(const PairPlan& plan, const std::vector<PairPlac
     const double m = request_.reference_partial, n = request_.pipe_partial;
     const double room = std::max(kMovesLeast_hz, kMoves * m * request_.reference.value());
     for (const PairPlace& place : places) {
-        const double beat = n * place.pipe_hz - m * request_.reference.value();
+        const double beat = n * place.found_hz[1] - m * request_.reference.value();
         low = std::min(low, beat - room);
         high = std::max(high, beat + room);
     }
@@ -105,10 +105,10 @@ bool PairFollower::search(const SoundHistory& sound, FrameIndex from, FrameIndex
     // reference tells, if that is among the explanations.
     const double ratio = model_.nominal_hz[0] / model_.nominal_hz[1];
     const PairPlace& best = places.front();
-    if (std::abs(ratio * best.pipe_hz - model_.nominal_hz[0]) <
-        std::abs(best.reference_hz - model_.nominal_hz[0])) {
-        modes_.push_back(fit_.start(ratio * best.pipe_hz - model_.nominal_hz[0],
-                                    best.reference_hz / ratio - model_.nominal_hz[1]));
+    if (std::abs(ratio * best.found_hz[1] - model_.nominal_hz[0]) <
+        std::abs(best.found_hz[0] - model_.nominal_hz[0])) {
+        modes_.push_back(fit_.start(ratio * best.found_hz[1] - model_.nominal_hz[0],
+                                    best.found_hz[0] / ratio - model_.nominal_hz[1]));
         fit_.refine(modes_.back(), kFirstSteps);
     }
     drop_unlikely();

@@ -22,8 +22,8 @@ constexpr int kNumberSteps = 15;
 PairState one_tone(PairFit& alone, const PairModel& model, const PairPlace& best, int steps) {
     const double ratio = model.nominal_hz[0] / model.nominal_hz[1];
     std::optional<PairState> one;
-    for (const double offset : {0.0, best.reference_hz - model.nominal_hz[0],
-                                ratio * best.pipe_hz - model.nominal_hz[0]}) {
+    for (const double offset : {0.0, best.found_hz[0] - model.nominal_hz[0],
+                                ratio * best.found_hz[1] - model.nominal_hz[0]}) {
         PairState state = alone.start(offset, 0.0);
         alone.refine(state, steps);
         if (!one || state.evidence > one->evidence) one = std::move(state);

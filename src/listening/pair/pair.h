@@ -29,6 +29,9 @@ struct BeatReading {
     Hertz pipe;       ///< mean pitch of the pipe
     Hertz beat;       ///< pipe_partial·pipe − reference_partial·reference: positive = sharp
     Hertz beat_sd;    ///< standard uncertainty of that
+    /// The part of it that readings share which rest on one hearing of the reference alone: by more
+    /// of them the beat is no better known. In what is heard live only.
+    Hertz shared_sd;
     std::optional<Hertz> under;  ///< set when only this is known: the beat is slower than this
     Cents cents;                 ///< of the pipe from the pure interval; positive = sharp
     /// One pipe alone, with its unrest, would sound so too; `under` is set. Of a recording only.

@@ -9,6 +9,7 @@ namespace {
 constexpr double kUsualStray = 0.025;
 constexpr double kAsPartials = 2.0;
 constexpr int kRounds = 12;
+constexpr double kAlone = 0.95;  // sum of the squares of shares
 
 }  // namespace
 
@@ -38,15 +39,24 @@ void share_out(std::span<const PartialSlope> slopes, double span_s, PartialShare
     double given = 0.0;  // weight of what the partials' own slopes don't tell
     for (const PartialSlope& s : slopes)
         given += s.weight * s.variance / (own(s) + s.variance);
-    result.lent = result.undefined = 0.0;
+    result.mean_hz = result.lent = result.undefined = 0.0;
     for (std::size_t i = 0; i < slopes.size(); ++i) {
         const PartialSlope& s = slopes[i];
         const double kept = own(s) / (own(s) + s.variance);
         result.shares[i] = s.weight * kept + given / (told * (own(s) + s.variance));
+        result.mean_hz += result.shares[i] * s.hz;
         const double otherwise = result.shares[i] - s.weight;
         result.lent += otherwise * otherwise * own(s);
         result.undefined += s.weight * s.weight * own(s);
     }
+    double squares = 0.0, differ = 0.0;
+    for (std::size_t i = 0; i < slopes.size(); ++i) {
+        const double share = result.shares[i], away = slopes[i].hz - result.mean_hz;
+        squares += share * share;
+        differ += share * share * away * away;
+    }
+    // Of one that counts alone nothing differs.
+    result.scatter = squares < kAlone ? differ / (1.0 - squares) : 0.0;
 }
 
 }  // namespace rankwright::listening

@@ -18,7 +18,9 @@ struct PartialSlope {
 
 struct PartialShares {
     std::vector<double> shares;  ///< of each partial; they sum to 1
+    double mean_hz = 0.0;
     double lent = 0.0;       ///< variance (Hz²) of what others lend in place of a partial's own
+    double scatter = 0.0;    ///< variance (Hz²) of the mean by how the partials differ
     double undefined = 0.0;  ///< by the partials' disagreement, of a mean weighted otherwise, Hz²
 };
 

@@ -126,8 +126,8 @@ std::vector<PairPlace> refine(std::span<const PairBand> bands, const PairRequest
         if (place.evidence < places.front().evidence - stage.keep) break;
         const bool known = std::any_of(kept.begin(), kept.end(), [&](const PairPlace& k) {
             const double near = 0.02 / span_s;
-            return std::abs(k.pipe_hz - place.pipe_hz) < near &&
-                   std::abs(k.reference_hz - place.reference_hz) < near;
+            return std::abs(k.found_hz[1] - place.found_hz[1]) < near &&
+                   std::abs(k.found_hz[0] - place.found_hz[0]) < near;
         });
         if (!known) kept.push_back(place);
     }
@@ -142,6 +142,8 @@ PairPlace place_of(const PairState& state, const PairAnswer& answer, const PairM
     PairPlace place;
     place.reference_hz = model.nominal_hz[0] + answer.offset_hz[0];
     place.pipe_hz = model.nominal_hz[1] + answer.offset_hz[1];
+    for (const std::size_t i : {std::size_t{0}, std::size_t{1}})
+        place.found_hz[i] = model.nominal_hz[i] + answer.as_weighed_hz[i];
     place.beat_variance = m * m * answer.variance[0][0] + n * n * answer.variance[1][1] -
                           2.0 * m * n * answer.variance[0][1];
     place.scatter = m * m * answer.scatter[0] + n * n * answer.scatter[1];
@@ -205,8 +207,8 @@ class Settling {
     void weigh_lines(const PairCandidate& best);
     PairCandidate candidate(const PairPlace& place) const {
         const double f = request_.reference.value();
-        return {place.reference_hz - f,
-                place.pipe_hz - f * request_.reference_partial / request_.pipe_partial,
+        return {place.found_hz[0] - f,
+                place.found_hz[1] - f * request_.reference_partial / request_.pipe_partial,
                 place.evidence};
     }
 

@@ -15,8 +15,11 @@ namespace rankwright::listening {
 
 /// One explanation of the sound.
 struct PairPlace {
-    double reference_hz = 0.0;
-    double pipe_hz = 0.0;
+    double reference_hz = 0.0;  ///< mean pitch
+    double pipe_hz = 0.0;       ///< mean pitch
+    /// Where the two were found, each partial counting by its own weight: from here the next fit
+    /// starts.
+    std::array<double, 2> found_hz{};
     double beat_variance = 0.0;
     double rustle = 0.0;   ///< share of the information limited by the pipes' own rustle
     double scatter = 0.0;  ///< variance of the beat by how far partials disagree

@@ -3,6 +3,7 @@
 #include "listening/held_hops.h"
 #include "listening/pair/bands.h"
 #include "listening/pair/plan.h"
+#include "listening/pair/presence.h"
 #include "listening/pair/together.h"
 
 #include <algorithm>
@@ -77,8 +78,9 @@ SteadySpan pair_span(std::span<const float> samples, const PairRequest& request)
         return static_cast<std::size_t>(std::lround(at.count() * request.rate.value()));
     };
     // Of two with like partials the one that sounds on keeps most lines held.
-    return sounding_together(samples, request,
-                             {frame(part.from), frame(part.to) - frame(part.from)});
+    const SteadySpan together =
+        sounding_together(samples, request, {frame(part.from), frame(part.to) - frame(part.from)});
+    return both_present(samples, request, together);
 }
 
 }  // namespace rankwright::listening

@@ -125,7 +125,7 @@ std::vector<PairCandidate> third_tone(std::span<const PairBand> bands, const Pai
         }
     if (!third || !again) return {};
     const double louder =
-        place.power[0] > place.power[1] ? place.reference_hz - f : (place.pipe_hz * n / m - f);
+        place.power[0] > place.power[1] ? place.found_hz[0] - f : (place.found_hz[1] * n / m - f);
     std::vector<PairCandidate> candidates;
     for (const double reference : {louder, 0.0})
         candidates.push_back({reference, *third / n, 0.0});

@@ -39,8 +39,8 @@ struct Gains {
 Gains gains_of_two(std::span<const float> samples, const PairRequest& request,
                    const BeatReading& reading) {
     PairPlace both;
-    both.reference_hz = reading.reference.value();
-    both.pipe_hz = reading.pipe.value();
+    both.reference_hz = both.found_hz[0] = reading.reference.value();
+    both.pipe_hz = both.found_hz[1] = reading.pipe.value();
     const double rate = request.rate.value();
     const double all_s = static_cast<double>(samples.size()) / rate;
     Gains gains{{}, std::max(kStretchEvery.count(), all_s / kMostStretches)};

@@ -1,0 +1,19 @@
+// Of a span in which two are heard, the part in which both sound: one of them may have begun later,
+// or ended earlier, than the other.
+#pragma once
+
+#include "listening/measure.h"
+#include "listening/pair/pair.h"
+
+#include <span>
+
+namespace rankwright::listening {
+
+/// `span` of `samples` (one channel) without what goes before one of the two begins and after one
+/// of them ends, where that explains the sound much better than that both sound throughout: the
+/// fit of the two is made again with one of them silent for so long. `span` itself where two aren't
+/// heard in it, or not in what would be left.
+SteadySpan both_present(std::span<const float> samples, const PairRequest& request,
+                        SteadySpan span);
+
+}  // namespace rankwright::listening
