@@ -2,6 +2,8 @@
 #include "listening/pair/span.h"
 #include "support/scene.h"
 
+#include <utility>
+
 #include <gtest/gtest.h>
 
 namespace rankwright::listening {
@@ -82,6 +84,22 @@ TEST(PairSpan, OfTwoAlikeBeginsAndEndsWithTheSofter) {
     EXPECT_GT(heard(later).from, 2.4);
     EXPECT_LT(heard(later).from, 3.3);
     EXPECT_GT(heard(later).to, 5.0);
+}
+
+// Two alike that beat once in five seconds: hardly anything is weaker where one sounds alone, and
+// stretches of a second don't need two. It was heard from 0.8 s on.
+TEST(PairSpan, OfTwoThatBeatSlowlyBeginsWithTheLater) {
+    for (const bool reference : {true, false}) {
+        Tone first{.hz = 262.0, .timbre = test::falling_timbre(6), .from_s = 0.5, .to_s = 4.2};
+        Tone later{.hz = 262.2, .timbre = test::falling_timbre(6, 1.2), .from_s = 2.0, .to_s = 4.2};
+        if (reference) std::swap(first.hz, later.hz);
+        later.phase_seed = 2;
+        Scene scene(kRate.value(), 4.6, 11);
+        scene.add(first).add(later).add_white(0.1, 45.0);
+        EXPECT_GT(heard(scene).from, 1.9);
+        EXPECT_LT(heard(scene).from, 2.8);
+        EXPECT_GT(heard(scene).to, heard(scene).from + 0.6);
+    }
 }
 
 TEST(PairSpan, OfTwoThatBeatThroughoutNothingIsLeftOut) {

@@ -101,7 +101,7 @@ bool PairFit::rustles(std::size_t b, const PairState& state) const {
 
 void PairFit::mean_of_pipe(std::size_t i, const PairState& state, PairAnswer& answer) {
     by_[i].assign(unknowns_, 0.0);
-    slopes_.resize(bands_.size());
+    if (slopes_.size() < bands_.size()) slopes_.resize(bands_.size());
     said_.clear();
     double total = 0.0, rustling = 0.0;
     for (std::size_t b = 0; b < bands_.size(); ++b) {

@@ -55,7 +55,7 @@ struct PairAnswer {
     std::array<double, 2> as_weighed_hz{};
     /// Covariance of the two.
     double variance[2][2] = {};
-    /// variance of each mean by how far its partials disagree.
+    /// Variance of each mean by how far its partials disagree.
     std::array<double, 2> scatter{};
     /// Share of the information on each that is limited by the pipes' own rustle.
     std::array<double, 2> rustle{};

@@ -21,7 +21,7 @@ namespace {
 constexpr double kPairTemper = 0.35;
 
 /// Of the mean over a span that was all heard (recorded pipes).
-constexpr PairDoubt kOfMean{1.0, 1.0, 2.5e-8};
+constexpr PairDoubt kOfMean{1.0, 2.5e-8};
 
 /// Through so long a span of a pipe in the middle compass its wander is followed, longer in the
 /// bass. Simulated pipes with 0.3 cent of wander: at 784 Hz and above, of spans of five to twenty
@@ -47,8 +47,7 @@ double variance(const PairPlace& place, const PairRequest& request, const PairDo
     const double meets = request.reference_partial * request.reference.value();
     const double defined = doubt.defined_per_hz * meets * meets;
     const double curvature = place.beat_variance * (1.0 + (doubt.rustle - 1.0) * place.rustle);
-    const double scatter = place.scatter * (1.0 + (doubt.rustling_scatter - 1.0) * place.rustle);
-    return std::max(curvature, scatter) + place.rustle * defined * defined;
+    return std::max(curvature, place.scatter) + place.rustle * defined * defined;
 }
 
 double weight_of(const PairPlace& place, const PairPlace& best) {

@@ -41,12 +41,10 @@ std::vector<PairPlace> find_places(std::span<const float> samples, const PairReq
                                    const PairPlan& plan, SearchEffort effort = SearchEffort::quick);
 
 /// Rustle is denser next to a partial than on the whole of its band, and slow. Where it rules, the
-/// fit's variance, and that from how partials disagree, are so many times too small; and what "the
-/// mean pitch" means is not defined more narrowly than `defined_per_hz` (relative, a hertz of
-/// pitch).
+/// fit's variance is so many times too small, and what "the mean pitch" means is not defined more
+/// narrowly than `defined_per_hz` (relative, a hertz of pitch).
 struct PairDoubt {
     double rustle = 1.0;
-    double rustling_scatter = 1.0;
     double defined_per_hz = 0.0;
 };
 

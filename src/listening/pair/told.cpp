@@ -50,7 +50,7 @@ constexpr double kBeyondDoubt = 4.0;
 constexpr double kDefined = 6e-7;
 constexpr double kLiveRustle = 2.0;
 /// Of the beat at the end of a span that goes on (recorded and simulated pipes).
-constexpr PairDoubt kOfNow{3.0, 1.0, 4e-8};
+constexpr PairDoubt kOfNow{3.0, 4e-8};
 /// How far a tone's phase usually is from where its path leads, in the middle compass, more in the
 /// bass: at the end of the span (seconds), which few cosines describe; and its random walk from
 /// there (seconds² a second). Simulated pipes, which wander as recorded ones do.
