@@ -62,7 +62,7 @@ double power(const Sound& x, std::pair<std::size_t, std::size_t> part) {
 std::optional<double> pitch(const Sound& x, std::pair<std::size_t, std::size_t> part, double rate,
                             double near) {
     std::optional<double> hz;
-    for (int again = 0; again < 3; ++again) {  // it wants a start within a few cents
+    for (int again = 0; again < 2; ++again) {  // it wants a start within a few cents
         hz = phase_slope_pitch(x, part.first, part.second, rate, hz.value_or(near));
         if (!hz) return hz;
     }
@@ -92,9 +92,10 @@ std::optional<Whole> mix_whole(const RecordedPipe& reference, const RecordedPipe
     for (const std::size_t i : {std::size_t{0}, std::size_t{1}}) {
         if (stands[i].second < stands[i].first + frames(kLeastStands_s)) return {};
         const double nominal = (i == 0 ? reference : pipe).nominal_hz();
-        const auto alone =
-            pitch(x[i], {stands[i].first + frames(0.4), stands[i].second - frames(0.3)}, rate,
-                  nominal * std::exp2(kSharp / 1200.0));
+        // A stretch tells well enough how far to resample.
+        const std::size_t middle = (stands[i].first + stands[i].second) / 2;
+        const auto alone = pitch(x[i], {middle - frames(0.4), middle + frames(0.4)}, rate,
+                                 nominal * std::exp2(kSharp / 1200.0));
         if (!alone) return {};
         hz[i] = *alone;
     }

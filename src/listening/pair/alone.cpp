@@ -50,7 +50,9 @@ BeatReading PairAlone::beat_with(Hertz pipe, int m, int n) const {
     const double strays = kStraysInSeconds.value() *
                           std::max(1.0, wander_along_compass(heard_->pitch)) / kCents *
                           heard_->pitch.value();
-    reading.beat_sd = reading.shared_sd = Hertz{m * std::hypot(heard_->sd.value(), strays)};
+    reading.beat_sd = Hertz{m * std::hypot(heard_->sd.value(), strays)};
+    // Half of the variance is what the reference did while it was alone, half what it does now.
+    reading.shared_sd = Hertz{m * std::hypot(heard_->sd.value(), strays * std::sqrt(0.5))};
     const Hertz most = Hertz{std::abs(reading.beat.value())} + reading.beat_sd * 2.0;
     if (std::abs(reading.beat.value()) < 2.0 * reading.beat_sd.value()) reading.under = most;
     return reading;
