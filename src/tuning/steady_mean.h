@@ -9,7 +9,8 @@
 
 namespace rankwright::tuning {
 
-/// What is left of a standard uncertainty without a part of it that is independent of the rest.
+/// What is left of a standard uncertainty without a part of it that is independent of the rest;
+/// nought where that part is larger.
 Cents without(Cents uncertainty, Cents shared);
 
 /// A standing pipe's pitch wanders by more than one reading's uncertainty, most in the bass. This

@@ -2,7 +2,7 @@
 // of each pipe alone, printed, and written to results/ as CSV and SVG.
 //   pair_laboratory [--seed N] [--cases N] [--rows WORD,...] [--keys LOWEST HIGHEST]
 //     [--beats SLOWEST FASTEST] [--levels DB] [RANK...]
-// Rows: steady, wander, long, room, blower, unison, octave, twelfth, recording, number.
+// Rows: steady, wander, long, room, blower, unison, octave, twelfth, recording, number, whole.
 #include "accuracy/recorded_pairs.h"
 #include "accuracy/synthetic_pairs.h"
 #include "accuracy/whole_pairs.h"

@@ -8,8 +8,10 @@
 #include <cmath>
 #include <cstddef>
 #include <cstdio>
+#include <iterator>
 #include <numbers>
 #include <optional>
+#include <span>
 #include <string>
 #include <utility>
 #include <vector>
@@ -42,6 +44,7 @@ std::pair<std::size_t, std::size_t> sounds(const Sound& x, double rate) {
     std::vector<double> loud;
     std::copy_if(power.begin(), power.end(), std::back_inserter(loud),
                  [&](double p) { return p > 0.1 * most; });
+    if (loud.empty()) return {};
     std::nth_element(loud.begin(), loud.begin() + static_cast<std::ptrdiff_t>(loud.size() / 2),
                      loud.end());
     const double usual = loud[loud.size() / 2];
@@ -59,8 +62,8 @@ double power(const Sound& x, std::pair<std::size_t, std::size_t> part) {
     return sum / static_cast<double>(part.second - part.first);
 }
 
-std::optional<double> pitch(const Sound& x, std::pair<std::size_t, std::size_t> part, double rate,
-                            double near) {
+std::optional<double> alone_pitch(const Sound& x, std::pair<std::size_t, std::size_t> part,
+                                  double rate, double near) {
     std::optional<double> hz;
     for (int again = 0; again < 2; ++again) {  // it wants a start within a few cents
         hz = phase_slope_pitch(x, part.first, part.second, rate, hz.value_or(near));
@@ -94,8 +97,8 @@ std::optional<Whole> mix_whole(const RecordedPipe& reference, const RecordedPipe
         const double nominal = (i == 0 ? reference : pipe).nominal_hz();
         // A stretch tells well enough how far to resample.
         const std::size_t middle = (stands[i].first + stands[i].second) / 2;
-        const auto alone = pitch(x[i], {middle - frames(0.4), middle + frames(0.4)}, rate,
-                                 nominal * std::exp2(kSharp / 1200.0));
+        const auto alone = alone_pitch(x[i], {middle - frames(0.4), middle + frames(0.4)}, rate,
+                                       nominal * std::exp2(kSharp / 1200.0));
         if (!alone) return {};
         hz[i] = *alone;
     }
@@ -184,8 +187,8 @@ bool judge_whole(PairRow& row, const RecordedPairs& wanted, std::mt19937_64& ran
             to = std::min(to, span.first + span.count);
         }
         PairCase truth{{}, rate};
-        const auto first = pitch(whole->alone[0], {from, to}, rate, whole->hz[0]);
-        const auto second = pitch(whole->alone[1], {from, to}, rate, whole->hz[1]);
+        const auto first = alone_pitch(whole->alone[0], {from, to}, rate, whole->hz[0]);
+        const auto second = alone_pitch(whole->alone[1], {from, to}, rate, whole->hz[1]);
         if (!first || !second) continue;
         truth.reference_hz = *first;
         truth.pipe_hz = *second;

@@ -2,7 +2,10 @@
 #include "listening/pair/span.h"
 #include "support/scene.h"
 
+#include <cmath>
+#include <numbers>
 #include <utility>
+#include <vector>
 
 #include <gtest/gtest.h>
 
@@ -108,6 +111,20 @@ TEST(PairSpan, OfTwoThatBeatThroughoutNothingIsLeftOut) {
     const auto [from, to] = heard(scene.add_white(0.1, 45.0));
     EXPECT_EQ(from, 0.0);
     EXPECT_GT(to, 6.5);
+}
+
+// A treble pipe's wander is no silence, however long it is heard.
+TEST(PairSpan, OfTwoThatWanderForLongNothingIsLeftOut) {
+    Scene scene(kRate.value(), 14.0, 10);
+    const auto wander = [](double every_s) {
+        return [every_s](double t) { return 0.4 * std::sin(2.0 * std::numbers::pi * t / every_s); };
+    };
+    scene.add({.hz = 1046.0, .from_s = -1.0, .cents = wander(2.3)});
+    scene.add({.hz = 1046.5, .level = 0.05, .from_s = -1.0, .cents = wander(3.1), .phase_seed = 2});
+    const std::vector<float> sound = scene.add_white(0.1, 45.0).floats();
+    const SteadySpan span = pair_span(sound, {kRate, Hertz{1046.0}, Hertz{0.2}, 1, 1});
+    EXPECT_LT(static_cast<double>(span.first), 0.3 * kRate.value());
+    EXPECT_GT(static_cast<double>(span.count), 13.4 * kRate.value());
 }
 
 // Where two as loud as one another beat once in eight seconds, nothing is heard for a while.

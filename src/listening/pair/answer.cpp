@@ -7,7 +7,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <utility>
 
 namespace rankwright::listening {
 
@@ -21,7 +20,8 @@ constexpr double kRustling = 2.5;
 /// And a slope is told worse by so much, in variance, than by noise of its own from sample to
 /// sample (recorded pairs, each partial against the pipe alone).
 constexpr double kOfRustle = 4.8;
-/// Of the doubt that a mean has because it may be weighted otherwise, what counts.
+/// Of the doubt that a mean has because it may be weighted otherwise, what counts (whole recorded
+/// pairs, against means weighted otherwise).
 constexpr double kOtherwise = 0.5;
 /// Wander beyond the path's cosines moves the mean by this much of a cosine's (simulated pipes).
 constexpr double kUnheardWander = 0.01;
@@ -99,7 +99,8 @@ bool PairFit::rustles(std::size_t b, const PairState& state) const {
     return state.bands[b].noise > kRustling * bands_[b].floor;
 }
 
-void PairFit::mean_of_pipe(std::size_t i, const PairState& state, PairAnswer& answer) {
+void PairFit::mean_of_pipe(std::size_t i, const PairState& state, double over_s,
+                           PairAnswer& answer) {
     by_[i].assign(unknowns_, 0.0);
     if (slopes_.size() < bands_.size()) slopes_.resize(bands_.size());
     said_.clear();
@@ -116,7 +117,7 @@ void PairFit::mean_of_pipe(std::size_t i, const PairState& state, PairAnswer& an
     if (total > 0.0) {
         for (PartialSlope& said : said_)
             said.weight /= total;
-        share_out(said_, model_.means_over_s(), shares_);
+        share_out(said_, over_s, shares_);
         std::size_t at = 0;
         for (std::size_t b = 0; b < bands_.size(); ++b) {
             if (!(slopes_[b].weight > 0.0)) continue;
@@ -168,11 +169,11 @@ PairAnswer PairFit::part(const PairState& state, double from, double to) {
     PairAnswer answer;
     factor_ = hessian_;
     cholesky<double>(factor_, unknowns_);
-    const double over_s = model_.means_over_s();
-    const double step_s = (to - from) * over_s / static_cast<double>(kPoints);
-    lay_points(0.5 * model_.span_s + (from - 0.5) * over_s + 0.5 * step_s, step_s);
+    const double all_s = model_.means_over_s(), over_s = (to - from) * all_s;
+    const double step_s = over_s / static_cast<double>(kPoints);
+    lay_points(0.5 * model_.span_s + (from - 0.5) * all_s + 0.5 * step_s, step_s);
     for (std::size_t i = 0; i < 2; ++i)
-        mean_of_pipe(i, state, answer);
+        mean_of_pipe(i, state, over_s, answer);
     for (std::size_t i = 0; i < 2; ++i)
         for (std::size_t l = 0; l < 2; ++l)
             for (std::size_t p = 0; p < unknowns_; ++p)

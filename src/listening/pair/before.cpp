@@ -135,7 +135,7 @@ void PairFollower::hear_from_before(FrameIndex to, std::span<const PairPlace> pl
     if (apart) places = places.last(1);
     // Where the reference was alone it has to stand: from a short span its path leads elsewhere.
     const bool known = request_.reference_sd.value() < kKnown * model_.nominal_hz[0];
-    const double reference = known ? 0.0 : places.back().reference_hz - model_.nominal_hz[0];
+    const double reference = known ? 0.0 : places.back().found_hz[0] - model_.nominal_hz[0];
     const double same = reference * request_.reference_partial / request_.pipe_partial;
     for (const double turns : kBeatsTried)
         if (!apart)

@@ -13,7 +13,6 @@
 #include <complex>
 #include <cstddef>
 #include <span>
-#include <utility>
 #include <vector>
 
 namespace rankwright::listening {
@@ -80,8 +79,8 @@ class PairFit {
     /// Damped Gauss–Newton with the levels, unrest, wander and noise re-estimated after every step.
     /// Sets cost and evidence.
     void refine(PairState& state, int steps);
-    /// Means over the span, weighted by amplitude within a partial and by information over
-    /// partials, with their covariance. `state` has to be one just refined.
+    /// Means over the span, weighted by amplitude within a partial and over partials by share_out,
+    /// with their covariance. `state` has to be one just refined.
     PairAnswer answer(const PairState& state);
     /// The same over a part of the time that means are asked for, from −0.5 to 0.5, for the state
     /// answered for last.
@@ -139,7 +138,7 @@ class PairFit {
     double variance_by_gains(std::size_t b, const Slope& slope, const PairState& state);
     bool rustles(std::size_t b, const PairState& state) const;
     void add_by_unknowns(std::size_t b, std::size_t pipe, double share);
-    void mean_of_pipe(std::size_t pipe, const PairState& state, PairAnswer& answer);
+    void mean_of_pipe(std::size_t pipe, const PairState& state, double over_s, PairAnswer& answer);
     /// Usual size of one cosine of the frequency's path (Hz).
     double wander_over_span(const PairState& state, std::size_t pipe) const;
     double wander_variance(const PairState& state, std::size_t pipe, std::size_t term) const;

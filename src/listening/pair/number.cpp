@@ -14,7 +14,6 @@ namespace rankwright::listening {
 namespace {
 
 constexpr std::size_t kNumberLines = 12;
-constexpr double kNumberRoom_hz = 0.6;  // beside the two, for their wander
 constexpr int kNumberSteps = 15;
 
 }  // namespace
@@ -34,10 +33,8 @@ PairState one_tone(PairFit& alone, const PairModel& model, const PairPlace& best
 double gain_of_two(std::span<const float> samples, const PairRequest& request, const PairPlan& plan,
                    const PairPlace& best) {
     const double span_s = static_cast<double>(samples.size()) / request.rate.value();
-    const double beat = best.beat(request);
     std::vector<PairBand> bands =
-        cut_bands(samples, request, plan, telling_lines(plan.lines, kNumberLines),
-                  std::min(0.0, beat) - kNumberRoom_hz, std::max(0.0, beat) + kNumberRoom_hz);
+        bands_of_two(samples, request, plan, kNumberLines, best.beat(request));
     if (bands.empty()) return 0.0;
     PairModel model = model_of_wandering(request, span_s);
     PairFit fit(bands, model);

@@ -29,8 +29,8 @@ struct BeatReading {
     Hertz pipe;       ///< mean pitch of the pipe
     Hertz beat;       ///< pipe_partial·pipe − reference_partial·reference: positive = sharp
     Hertz beat_sd;    ///< standard uncertainty of that
-    /// The part of it that readings share which rest on one hearing of the reference alone: by more
-    /// of them the beat is no better known. In what is heard live only.
+    /// The part of it that readings share which take the reference's pitch from one hearing of it
+    /// alone: by more of them the beat is no better known. Nought where both are heard in this one.
     Hertz shared_sd;
     std::optional<Hertz> under;  ///< set when only this is known: the beat is slower than this
     Cents cents;                 ///< of the pipe from the pure interval; positive = sharp

@@ -1,25 +1,27 @@
 #include "listening/pair/partial_shares.h"
 
+#include <cstddef>
+
 namespace rankwright::listening {
 
 namespace {
 
 /// Turns of the fundamental by which a first partial's slope strays over a span; that of partial k
 /// by 1/√k of it (recorded pipes of 46 to 740 Hz, spans of 0.5 to 3 s).
-constexpr double kUsualStray = 0.025;
+constexpr double kPartialStray = 0.025;
 constexpr double kAsPartials = 2.0;
-constexpr int kRounds = 12;
-constexpr double kAlone = 0.95;  // sum of the squares of shares
+constexpr int kShareRounds = 12;
+constexpr double kCountsAlone = 0.95;  // sum of the squares of shares
 
 }  // namespace
 
 void share_out(std::span<const PartialSlope> slopes, double span_s, PartialShares& result) {
     result.shares.resize(slopes.size());
-    const double usual = kUsualStray * kUsualStray / (span_s * span_s);
+    const double usual = kPartialStray * kPartialStray / (span_s * span_s);
     double stray = usual;  // variance of a first partial's deviation
     double common = 0.0, told = 0.0;
     const auto own = [&](const PartialSlope& s) { return stray / s.number; };
-    for (int round = 0; round <= kRounds; ++round) {
+    for (int round = 0; round <= kShareRounds; ++round) {
         told = common = 0.0;
         for (const PartialSlope& s : slopes) {
             const double tells = 1.0 / (own(s) + s.variance);
@@ -27,7 +29,7 @@ void share_out(std::span<const PartialSlope> slopes, double span_s, PartialShare
             common += tells * s.hz;
         }
         common /= told;
-        if (round == kRounds) break;
+        if (round == kShareRounds) break;
         double sum = kAsPartials * usual;
         for (const PartialSlope& s : slopes) {
             const double kept = own(s) / (own(s) + s.variance);
@@ -56,7 +58,7 @@ void share_out(std::span<const PartialSlope> slopes, double span_s, PartialShare
         differ += share * share * away * away;
     }
     // Of one that counts alone nothing differs.
-    result.scatter = squares < kAlone ? differ / (1.0 - squares) : 0.0;
+    result.scatter = squares < kCountsAlone ? differ / (1.0 - squares) : 0.0;
 }
 
 }  // namespace rankwright::listening

@@ -21,7 +21,7 @@ struct PartialShares {
     double mean_hz = 0.0;
     double lent = 0.0;       ///< variance (Hz²) of what others lend in place of a partial's own
     double scatter = 0.0;    ///< variance (Hz²) of the mean by how the partials differ
-    double undefined = 0.0;  ///< by the partials' disagreement, of a mean weighted otherwise, Hz²
+    double undefined = 0.0;  ///< variance (Hz²) by which other weights would give another mean
 };
 
 /// Shares with which the mean of `slopes` is nearest to the one that their weights ask for:

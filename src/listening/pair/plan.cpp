@@ -129,4 +129,11 @@ std::vector<PairBand> cut_bands(std::span<const float> samples, const PairReques
     return bands;
 }
 
+std::vector<PairBand> bands_of_two(std::span<const float> samples, const PairRequest& request,
+                                   const PairPlan& plan, std::size_t count, double beat) {
+    constexpr double kWander_hz = 0.6;
+    return cut_bands(samples, request, plan, telling_lines(plan.lines, count),
+                     std::min(0.0, beat) - kWander_hz, std::max(0.0, beat) + kWander_hz);
+}
+
 }  // namespace rankwright::listening

@@ -53,6 +53,10 @@ std::vector<PairPlan::Line> telling_lines(const std::vector<PairPlan::Line>& lin
 std::vector<PairBand> cut_bands(std::span<const float> samples, const PairRequest& request,
                                 const PairPlan& plan, const std::vector<PairPlan::Line>& lines,
                                 double low, double high);
+/// The most telling of the plan's lines, at most `count`, cut wide enough for two that beat `beat`
+/// times a second and wander.
+std::vector<PairBand> bands_of_two(std::span<const float> samples, const PairRequest& request,
+                                   const PairPlan& plan, std::size_t count, double beat);
 std::optional<PairLine> band_of(const PairPlan::Line& line, const PairRequest& request,
                                 const PairPlan& plan, double low, double high);
 

@@ -6,7 +6,6 @@
 
 #include <algorithm>
 #include <array>
-#include <cmath>
 #include <complex>
 #include <cstddef>
 #include <optional>
@@ -18,21 +17,23 @@ namespace rankwright::listening {
 namespace {
 
 constexpr std::size_t kPresenceLines = 12;
-constexpr double kPresenceRoom_hz = 0.6;  // beside the two, for their wander
 constexpr int kPresenceSteps = 8;
-/// One is taken to be silent for whole steps, longer ones in a long recording, and both to be heard
-/// for so long at least.
+/// Through so much of a sound one path follows a pipe's wander, longer in the bass; of more, its
+/// two ends are heard.
+constexpr double kHeardAtOnce_s = 3.6;
+constexpr double kHeardLonger_s = 6.0;
+constexpr double kHeardLongerBelow_hz = 400.0;
+/// One is taken to be silent for whole steps, and both to be heard for so long at least.
 constexpr double kSilenceStep_s = 0.1;
-constexpr double kMostSteps = 60.0;
 constexpr double kLeastOfBoth_s = 0.6;
 /// By how much more (ln of evidence) a silence has to explain the sound before it is believed. Of
 /// 240 pairs of whole recorded pipes 52 silences were found so, 44 of them true; the others were
 /// short, or of two that hardly beat.
-constexpr double kSilent = 30.0;
+constexpr double kSilenceGain = 30.0;
 /// A silence that is taken too long explains so much less, a few steps on: one that has no such end
 /// is a second tone that nothing needs.
-constexpr double kEnds = 20.0;
-constexpr std::size_t kEndsWithin = 4;
+constexpr double kSilenceEnds = 20.0;
+constexpr std::size_t kSilenceEndsWithin = 4;
 /// One may begin late and another end early.
 constexpr int kMostSilences = 2;
 
@@ -43,7 +44,8 @@ struct Silence {
     double gain = 0.0;  ///< ln of evidence over no silence
 };
 
-/// Heard backwards: each tone turns the other way in time, and its conjugate the same way again.
+/// Heard backwards (of all of a sound, nothing hidden): each tone turns the other way in time, and
+/// its conjugate the same way again.
 void turn_back(std::vector<PairBand>& bands) {
     for (PairBand& band : bands) {
         const double last_s = band.first_s + static_cast<double>(band.z.size() - 1) / band.rate;
@@ -55,7 +57,7 @@ void turn_back(std::vector<PairBand>& bands) {
 }
 
 /// Two tones of which the second, as the fit counts them, may be silent at first.
-struct Two {
+struct TwoTones {
     std::vector<PairBand> bands;
     PairModel model;
     std::array<double, 2> hz{};
@@ -79,62 +81,90 @@ struct Two {
 };
 
 /// The silence of the second that explains most, if it has an end. `none`: evidence without one.
-std::optional<Silence> longest_likely(Two& two, double none) {
-    const double step_s = std::max(kSilenceStep_s, two.model.span_s / kMostSteps);
+std::optional<Silence> silence_of_second(TwoTones& two, double none) {
     std::vector<double> gains;
-    for (double for_s = step_s; for_s < two.model.span_s - kLeastOfBoth_s; for_s += step_s)
+    for (double for_s = kSilenceStep_s; for_s < two.model.span_s - kLeastOfBoth_s;
+         for_s += kSilenceStep_s)
         gains.push_back(two.evidence(for_s) - none);
     if (gains.empty()) return std::nullopt;
     const auto most = std::max_element(gains.begin(), gains.end());
-    const auto after = gains.end() - most > static_cast<std::ptrdiff_t>(kEndsWithin)
-                           ? most + kEndsWithin + 1
+    const auto after = gains.end() - most > static_cast<std::ptrdiff_t>(kSilenceEndsWithin)
+                           ? most + kSilenceEndsWithin + 1
                            : gains.end();
-    if (!(*std::min_element(most, after) < *most - kEnds)) return std::nullopt;
-    return Silence{false, static_cast<double>(most - gains.begin() + 1) * step_s, *most};
+    if (!(*std::min_element(most, after) < *most - kSilenceEnds)) return std::nullopt;
+    return Silence{false, static_cast<double>(most - gains.begin() + 1) * kSilenceStep_s, *most};
 }
 
-/// Nothing where two aren't heard; of no length where both sound throughout.
-std::optional<Silence> most_likely_silence(std::span<const float> samples,
-                                           const PairRequest& request) {
-    const auto reading = measure_pair(samples, request);
-    if (!reading) return std::nullopt;
-    Silence best;
+/// Where one of them is looked for as silent.
+struct Ends {
+    bool first = true, last = true;
+};
+
+/// Empty where both sound throughout. `reading`: of all of `samples`.
+std::optional<Silence> most_likely_silence(std::span<const float> samples, PairRequest request,
+                                           const BeatReading& reading, Ends ends) {
+    if (reading.reference_contradicted) {
+        request.reference = reading.reference;
+        request.reference_sd = {};
+    }
     const PairPlan plan = plan_pair(samples, request);
-    const double beat = reading->beat.value();
-    Two two{
-        cut_bands(samples, request, plan, telling_lines(plan.lines, kPresenceLines),
-                  std::min(0.0, beat) - kPresenceRoom_hz, std::max(0.0, beat) + kPresenceRoom_hz),
+    TwoTones two{
+        bands_of_two(samples, request, plan, kPresenceLines, reading.beat.value()),
         model_of_wandering(request, static_cast<double>(samples.size()) / request.rate.value()),
-        {reading->reference.value(), reading->pipe.value()}};
+        {reading.reference.value(), reading.pipe.value()}};
+    std::optional<Silence> best;
     if (two.bands.empty()) return best;
     const double none = two.evidence(0.0);
+    double most = kSilenceGain;
     for (const bool after : {false, true}) {
         for (int either = 0; either < 2; ++either) {
             two.swap();
-            const auto silence = longest_likely(two, none);
-            if (silence && silence->gain > std::max(best.gain, kSilent))
-                best = {after, silence->for_s, silence->gain};
+            if (!(after ? ends.last : ends.first)) continue;
+            const auto silence = silence_of_second(two, none);
+            if (!silence || !(silence->gain > most)) continue;
+            most = silence->gain;
+            best = {after, silence->for_s, silence->gain};
         }
         turn_back(two.bands);
     }
     return best;
 }
 
+SteadySpan without_silences(std::span<const float> samples, const PairRequest& request,
+                            SteadySpan span, Ends ends) {
+    const auto measure = [&](SteadySpan part) {
+        return measure_pair(samples.subspan(part.first, part.count), request);
+    };
+    auto reading = measure(span);
+    for (int silences = 0; reading && silences < kMostSilences; ++silences) {
+        const auto silence =
+            most_likely_silence(samples.subspan(span.first, span.count), request, *reading, ends);
+        if (!silence) break;
+        const auto silent = static_cast<std::size_t>(silence->for_s * request.rate.value());
+        const SteadySpan left{silence->after ? span.first : span.first + silent,
+                              span.count - silent};
+        reading = measure(left);
+        if (reading) span = left;
+    }
+    return span;
+}
+
 }  // namespace
 
 SteadySpan both_present(std::span<const float> samples, const PairRequest& request,
                         SteadySpan span) {
-    SteadySpan heard = span;
-    for (int silences = 0; silences <= kMostSilences; ++silences) {
-        const auto silence = most_likely_silence(samples.subspan(span.first, span.count), request);
-        if (!silence) return heard;
-        heard = span;
-        const auto silent = static_cast<std::size_t>(silence->for_s * request.rate.value());
-        if (silent == 0 || silences == kMostSilences) return heard;
-        if (!silence->after) span.first += silent;
-        span.count -= silent;
-    }
-    return heard;
+    const double meets_hz = request.reference_partial * request.reference.value();
+    const auto at_once =
+        static_cast<std::size_t>(std::clamp(kHeardAtOnce_s * kHeardLongerBelow_hz / meets_hz,
+                                            kHeardAtOnce_s, kHeardLonger_s) *
+                                 request.rate.value());
+    if (span.count <= at_once) return without_silences(samples, request, span, {true, true});
+    const std::size_t end = span.first + span.count;
+    const SteadySpan begins =
+        without_silences(samples, request, {span.first, at_once}, {true, false});
+    const SteadySpan ended =
+        without_silences(samples, request, {end - at_once, at_once}, {false, true});
+    return {begins.first, ended.first + ended.count - begins.first};
 }
 
 }  // namespace rankwright::listening

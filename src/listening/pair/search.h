@@ -40,9 +40,9 @@ enum class SearchEffort { quick, thorough, exhaustive };
 std::vector<PairPlace> find_places(std::span<const float> samples, const PairRequest& request,
                                    const PairPlan& plan, SearchEffort effort = SearchEffort::quick);
 
-/// Rustle is denser next to a partial than on the whole of its band, and slow. Where it rules, the
-/// fit's variance is so many times too small, and what "the mean pitch" means is not defined more
-/// narrowly than `defined_per_hz` (relative, a hertz of pitch).
+/// Rustle is denser next to a partial than on the whole of its band, and slow. Where it rules, what
+/// PairFit::answer says of the variance is so many times too small, and what "the mean pitch" means
+/// is not defined more narrowly than `defined_per_hz` (relative, a hertz of pitch).
 struct PairDoubt {
     double rustle = 1.0;
     double defined_per_hz = 0.0;

@@ -36,6 +36,7 @@ std::optional<BeatReading> PairShown::take(BeatReading reading, Seconds span, He
     if (!moving && sd_ && !reading.under) {
         const Hertz moved{std::abs((reading.beat - beat_).value())};
         reading.beat_sd = std::min(reading.beat_sd, std::max(*sd_, moved));
+        reading.shared_sd = std::min(reading.shared_sd, reading.beat_sd);
     }
     sd_.reset();
     if (!moving && !reading.under) sd_ = reading.beat_sd;

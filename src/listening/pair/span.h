@@ -10,8 +10,8 @@ namespace rankwright::listening {
 
 /// The part of `samples` (one channel) in which both stand: without what is quiet before and after
 /// them, their speech and their dying away; and without what the one sounds before the other joins
-/// it or after the other has ended, where one of the partials is mostly that other's, or where they
-/// beat fast enough (sounding_together). All of `samples` where nothing of that is heard.
+/// it or after the other has ended (sounding_together, both_present). All of `samples` where
+/// nothing of that is heard.
 SteadySpan pair_span(std::span<const float> samples, const PairRequest& request);
 
 }  // namespace rankwright::listening
