@@ -39,9 +39,9 @@ constexpr int kMostSilences = 2;
 
 /// What one of the two is silent for, from one end of the sound.
 struct Silence {
-    bool after = false;  ///< from its end backwards
     double for_s = 0.0;
-    double gain = 0.0;  ///< ln of evidence over no silence
+    double gain = 0.0;   ///< ln of evidence over no silence
+    bool after = false;  ///< from its end backwards
 };
 
 /// Heard backwards (of all of a sound, nothing hidden): each tone turns the other way in time, and
@@ -92,7 +92,7 @@ std::optional<Silence> silence_of_second(TwoTones& two, double none) {
                            ? most + kSilenceEndsWithin + 1
                            : gains.end();
     if (!(*std::min_element(most, after) < *most - kSilenceEnds)) return std::nullopt;
-    return Silence{false, static_cast<double>(most - gains.begin() + 1) * kSilenceStep_s, *most};
+    return Silence{static_cast<double>(most - gains.begin() + 1) * kSilenceStep_s, *most};
 }
 
 /// Where one of them is looked for as silent.
@@ -115,27 +115,23 @@ std::optional<Silence> most_likely_silence(std::span<const float> samples, PairR
     std::optional<Silence> best;
     if (two.bands.empty()) return best;
     const double none = two.evidence(0.0);
-    double most = kSilenceGain;
     for (const bool after : {false, true}) {
         for (int either = 0; either < 2; ++either) {
             two.swap();
             if (!(after ? ends.last : ends.first)) continue;
             const auto silence = silence_of_second(two, none);
-            if (!silence || !(silence->gain > most)) continue;
-            most = silence->gain;
-            best = {after, silence->for_s, silence->gain};
+            if (!silence || !(silence->gain > (best ? best->gain : kSilenceGain))) continue;
+            best = silence;
+            best->after = after;
         }
         turn_back(two.bands);
     }
     return best;
 }
 
+/// `reading`: of `span`.
 SteadySpan without_silences(std::span<const float> samples, const PairRequest& request,
-                            SteadySpan span, Ends ends) {
-    const auto measure = [&](SteadySpan part) {
-        return measure_pair(samples.subspan(part.first, part.count), request);
-    };
-    auto reading = measure(span);
+                            SteadySpan span, std::optional<BeatReading> reading, Ends ends) {
     for (int silences = 0; reading && silences < kMostSilences; ++silences) {
         const auto silence =
             most_likely_silence(samples.subspan(span.first, span.count), request, *reading, ends);
@@ -143,7 +139,7 @@ SteadySpan without_silences(std::span<const float> samples, const PairRequest& r
         const auto silent = static_cast<std::size_t>(silence->for_s * request.rate.value());
         const SteadySpan left{silence->after ? span.first : span.first + silent,
                               span.count - silent};
-        reading = measure(left);
+        reading = measure_pair(samples.subspan(left.first, left.count), request);
         if (reading) span = left;
     }
     return span;
@@ -151,19 +147,22 @@ SteadySpan without_silences(std::span<const float> samples, const PairRequest& r
 
 }  // namespace
 
-SteadySpan both_present(std::span<const float> samples, const PairRequest& request,
-                        SteadySpan span) {
+SteadySpan both_present(std::span<const float> samples, const PairRequest& request, SteadySpan span,
+                        const BeatReading& reading) {
     const double meets_hz = request.reference_partial * request.reference.value();
     const auto at_once =
         static_cast<std::size_t>(std::clamp(kHeardAtOnce_s * kHeardLongerBelow_hz / meets_hz,
                                             kHeardAtOnce_s, kHeardLonger_s) *
                                  request.rate.value());
-    if (span.count <= at_once) return without_silences(samples, request, span, {true, true});
+    if (span.count <= at_once)
+        return without_silences(samples, request, span, reading, {true, true});
+    const auto at_end = [&](SteadySpan part, Ends ends) {
+        const auto heard = measure_pair(samples.subspan(part.first, part.count), request);
+        return without_silences(samples, request, part, heard, ends);
+    };
     const std::size_t end = span.first + span.count;
-    const SteadySpan begins =
-        without_silences(samples, request, {span.first, at_once}, {true, false});
-    const SteadySpan ended =
-        without_silences(samples, request, {end - at_once, at_once}, {false, true});
+    const SteadySpan begins = at_end({span.first, at_once}, {true, false});
+    const SteadySpan ended = at_end({end - at_once, at_once}, {false, true});
     return {begins.first, ended.first + ended.count - begins.first};
 }
 

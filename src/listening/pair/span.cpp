@@ -78,9 +78,16 @@ SteadySpan pair_span(std::span<const float> samples, const PairRequest& request)
         return static_cast<std::size_t>(std::lround(at.count() * request.rate.value()));
     };
     // Of two with like partials the one that sounds on keeps most lines held.
-    const SteadySpan together =
-        sounding_together(samples, request, {frame(part.from), frame(part.to) - frame(part.from)});
-    return both_present(samples, request, together);
+    const auto measured = [&](SteadySpan in) {
+        return measure_pair(samples.subspan(in.first, in.count), request);
+    };
+    const SteadySpan held{frame(part.from), frame(part.to) - frame(part.from)};
+    auto reading = measured(held);
+    if (!reading) return held;
+    const SteadySpan together = sounding_together(samples, request, held, *reading);
+    if (together.count != held.count) reading = measured(together);
+    if (!reading) return together;
+    return both_present(samples, request, together, *reading);
 }
 
 }  // namespace rankwright::listening

@@ -8,7 +8,6 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
-#include <optional>
 #include <vector>
 
 namespace rankwright::listening {
@@ -58,16 +57,14 @@ Gains gains_of_two(std::span<const float> samples, const PairRequest& request,
 }  // namespace
 
 SteadySpan sounding_together(std::span<const float> samples, const PairRequest& request,
-                             SteadySpan span) {
+                             SteadySpan span, const BeatReading& reading) {
     const double rate = request.rate.value();
     const double all_s = static_cast<double>(span.count) / rate;
     if (all_s <
         kStretch.count() + static_cast<double>(kFewestStretches - 1) * kStretchEvery.count())
         return span;
     const auto sound = samples.subspan(span.first, span.count);
-    const std::optional<BeatReading> reading = measure_pair(sound, request);
-    if (!reading) return span;
-    const Gains gains = gains_of_two(sound, request, *reading);
+    const Gains gains = gains_of_two(sound, request, reading);
     const double usual = value_above(kBothSound, gains.gain);
     if (usual < kTellsTwo) return span;
     const auto needs_two = [&](double g) { return g >= kOneEnded * usual; };
